@@ -1,0 +1,1 @@
+"""The file that names sources and places: TOML text -> Catalogue, or every mistake in it."""

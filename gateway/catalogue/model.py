@@ -1,0 +1,163 @@
+"""A checked catalogue: what the file means, compiled and frozen.
+
+Every value here has passed the checks: names, templates, paths and patterns are usable as they stand.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import Enum
+from types import MappingProxyType
+from typing import TypeAlias
+
+from adapters.port import CredentialKind
+from gateway.extract.plan import Plan
+from gateway.wire.settings import Settings
+
+
+class ArgKind(Enum):
+    """What a client may type for an arg; checked before any fetch."""
+
+    TEXT = "text"
+    INT = "int"
+    FIXED = "fixed"
+
+
+@dataclass(frozen=True, slots=True)
+class Arg:
+    """One arg of a source. `choices`: case-folded short form -> what the server wants; empty: anything."""
+
+    name: str
+    kind: ArgKind = ArgKind.TEXT
+    choices: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+
+
+@dataclass(frozen=True, slots=True)
+class SecretRef:
+    """Where a secret is: `env:NAME` or `file:PATH`. Never the secret itself."""
+
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Auth:
+    """How a source shows who it is. `name`: the user, the header or the query parameter."""
+
+    kind: CredentialKind
+    name: str
+    secret: SecretRef
+
+
+BodyValue: TypeAlias = "str | int | bool | list[BodyValue] | dict[str, BodyValue]"
+"""A TOML value whose strings may hold `{arg}`; decimals are kept as their text in `Number`."""
+
+
+@dataclass(frozen=True, slots=True)
+class Number:
+    """A decimal of the file, digit for digit."""
+
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class JsonBody:
+    """A table sent as JSON (RFC 8259)."""
+
+    table: Mapping[str, "BodyValue | Number"]
+
+
+@dataclass(frozen=True, slots=True)
+class FormBody:
+    """A table sent as application/x-www-form-urlencoded (WHATWG URL standard, section 5)."""
+
+    table: Mapping[str, "BodyValue | Number"]
+
+
+@dataclass(frozen=True, slots=True)
+class TextBody:
+    """A text with `{arg}` in it; args are escaped for XML where `xml`."""
+
+    template: str
+    xml: bool
+
+
+@dataclass(frozen=True, slots=True)
+class LinesBody:
+    """The client's own data lines, sent as UTF-8 text."""
+
+
+Body: TypeAlias = JsonBody | FormBody | TextBody | LinesBody
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """A named question to a far server and how its answer is laid out.
+
+    `url` is an RFC 6570 template, or `place:path`. `keep` and `stale` are seconds; None: what the server
+    says, and not at all.
+    """
+
+    name: str  # upper case
+    url: str
+    plan: Plan
+    about: str = ""
+    args: tuple[Arg, ...] = ()
+    method: str = "GET"
+    headers: tuple[tuple[str, str], ...] = ()  # values may hold {arg}
+    body: Body | None = None
+    keep: float | None = None
+    stale: float | None = None
+    auth: Auth | None = None
+    ca: str | None = None
+
+    @property
+    def changes(self) -> bool:
+        """Whether it changes something at the far server: TELL, not ASK (RFC 9110 section 9.2.1)."""
+        return self.method not in {"GET", "HEAD"}
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A named root of refs."""
+
+    name: str  # upper case
+    base: str
+    user: str | None = None
+    secret: SecretRef | None = None
+    write: bool = False
+    ca: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Listener:
+    """One address to listen at."""
+
+    host: str = "127.0.0.1"
+    port: int = 8128
+    profile: str = "PLAIN"
+    greeting: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class GatewaySettings:
+    """The `[gateway]` table. Times in seconds."""
+
+    urls: tuple[str, ...] = ()
+    allow: tuple[str, ...] = ()
+    state: str = "headrace-state"
+    wait: float = 30.0
+    letters: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    clients: int = 1_000
+    idle: float = 3_600.0  # a client that says nothing this long gets 421
+    stall: float = 60.0  # a client that reads nothing this long is cut off
+
+
+@dataclass(frozen=True, slots=True)
+class Catalogue:
+    """Everything. Names are upper case; secrets are resolved and kept out of repr()."""
+
+    gateway: GatewaySettings = GatewaySettings()
+    listeners: tuple[Listener, ...] = (Listener(),)
+    places: Mapping[str, Place] = field(default_factory=lambda: MappingProxyType({}))
+    sources: Mapping[str, Source] = field(default_factory=lambda: MappingProxyType({}))
+    profiles: Mapping[str, Settings] = field(default_factory=lambda: MappingProxyType({"PLAIN": Settings()}))
+    secrets: Mapping[SecretRef, str] = field(default_factory=lambda: MappingProxyType({}), repr=False)

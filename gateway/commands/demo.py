@@ -1,0 +1,1 @@
+"""`headrace demo`: the demo site and a gateway on loopback, with a printed sample session."""

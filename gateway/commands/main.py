@@ -1,0 +1,38 @@
+"""argv -> exit code: the `headrace` command and its subcommands."""
+
+import argparse
+import sys
+from collections.abc import Sequence
+
+from gateway import VERSION
+from gateway.commands import check, demo, say, serve
+
+_EXIT_CODES = "Exit codes: 0 done; 1 it ran and failed; 2 wrong usage or configuration."
+
+
+def parser() -> argparse.ArgumentParser:
+    """The whole command line (CONTRACT section 6)."""
+    top = argparse.ArgumentParser(
+        prog="headrace",
+        description="A gateway that brings just enough of a big network to a small machine: short requests"
+        " in, fixed-width records out.",
+        epilog=_EXIT_CODES,
+    )
+    top.add_argument("--version", action="version", version=f"headrace {VERSION}")
+    commands = top.add_subparsers(dest="command", metavar="COMMAND", required=True)
+    for module in (demo, serve, say, check):
+        module.add_parser(commands, _EXIT_CODES)
+    return top
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one subcommand; the exit code is the process's."""
+    options = parser().parse_args(argv)
+    try:
+        code: int = options.run(options)
+    except KeyboardInterrupt:
+        return 130
+    except BrokenPipeError:
+        sys.stderr.close()
+        return 1
+    return code

@@ -1,0 +1,128 @@
+"""`headrace say`: requests from the shell, their exact replies on standard output, without a socket."""
+
+import argparse
+import asyncio
+import sys
+import time
+from collections.abc import Callable, Sequence
+from datetime import datetime
+from pathlib import Path
+
+from rich.console import Console
+from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+from adapters.errors import HeadraceError, TooSlow
+from gateway.catalogue.model import Catalogue
+from gateway.commands import wiring
+from gateway.service.answers import Answers
+from gateway.service.logs import LEVELS, Redactor, configure
+from gateway.session.conversation import Lines, Session
+from gateway.session.state import World
+from gateway.wire.lines import Line
+
+_SHOW_AFTER = 0.5  # seconds of waiting before a bar is worth showing
+
+
+def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]", epilog: str) -> None:
+    """Describe the subcommand."""
+    parser = commands.add_parser(
+        "say",
+        help="send requests from the shell",
+        description="Print the exact reply to each REQUEST, as one connection would get it, without a socket."
+        " A request with blanks is one argument: headrace say 'ASK tides' MORE",
+        epilog=f"It exits with 1 when a reply was an error (code 4xx or 5xx). {epilog}",
+    )
+    wiring.add_config(parser)
+    parser.add_argument(
+        "--log", choices=LEVELS, default="warning", help="how much to log (default: %(default)s)"
+    )
+    parser.add_argument("request", nargs="+", metavar="REQUEST", help="one request line")
+    parser.set_defaults(run=run)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Say each request; 1 where a reply was an error."""
+    path = Path(options.config)
+    catalogue = wiring.catalogue_or_complaint(path)
+    if catalogue is None:
+        return wiring.WRONG_USAGE
+    redactor = Redactor()
+    wiring.learn_secrets(redactor, catalogue)
+    configure(options.log, sys.stderr, redactor)
+    return asyncio.run(_say(catalogue, options.request))
+
+
+async def _say(catalogue: Catalogue, requests: Sequence[str]) -> int:
+    parts = wiring.Parts(catalogue)
+    failed = False
+
+    def put(lines: Lines) -> None:
+        nonlocal failed
+        failed = failed or lines[0][:1] in {b"4", b"5"}
+        sys.stdout.buffer.write(b"".join(lines))
+        sys.stdout.buffer.flush()
+
+    try:
+        await converse(catalogue, parts.answers(lambda: catalogue), requests, put)
+    finally:
+        await parts.aclose()
+    return 1 if failed else 0
+
+
+async def converse(
+    catalogue: Catalogue, answers: Answers, requests: Sequence[str], put: Callable[[Lines], None]
+) -> None:
+    """Run `requests` through one session of the first listener's profile; `put` gets each reply's lines."""
+    world = World(lambda: catalogue, lambda: datetime.now().astimezone())
+    session = Session(world, catalogue.listeners[0].profile)
+    for request in requests:
+        session.reader.feed(request.encode("utf-8", "surrogateescape") + b"\r")
+        while (event := session.reader.next_event()) is not None:
+            lines = (
+                await _reply(session, event, answers, catalogue.gateway.wait)
+                if isinstance(event, Line)
+                else None
+            )
+            session.reader.take_output()
+            if lines:
+                put(lines)
+        if session.closing:
+            return
+
+
+async def _reply(session: Session, line: Line, answers: Answers, seconds: float) -> Lines | None:
+    steps = session.respond(line)
+    deadline = time.monotonic() + seconds
+    try:
+        wish = next(steps)
+        while True:
+            waiting = asyncio.create_task(answers.answer(wish, deadline - time.monotonic()))
+            try:
+                await _show_waiting(waiting, deadline)
+                outcome = waiting.result()
+            except HeadraceError as error:
+                wish = steps.throw(error)
+                continue
+            wish = steps.send(outcome)
+    except StopIteration as stop:
+        lines: Lines | None = stop.value
+        return lines
+
+
+async def _show_waiting(waiting: "asyncio.Task[object]", deadline: float) -> None:
+    """Wait until it is done; show a bar on a terminal where that takes long."""
+    await asyncio.wait({waiting}, timeout=_SHOW_AFTER)
+    console = Console(stderr=True)
+    if not waiting.done() and console.is_terminal:
+        total = max(deadline - time.monotonic(), 0.1)
+        columns = (TextColumn("waiting for the far server"), BarColumn(), TimeElapsedColumn())
+        with Progress(*columns, console=console, transient=True) as progress:
+            bar = progress.add_task("", total=total)
+            while not waiting.done() and time.monotonic() < deadline:
+                await asyncio.wait({waiting}, timeout=0.1)
+                progress.update(bar, completed=total - (deadline - time.monotonic()))
+    await asyncio.wait({waiting}, timeout=max(0.0, deadline - time.monotonic()))
+    if not waiting.done():
+        waiting.cancel()
+        await asyncio.wait({waiting})
+        raise TooSlow

@@ -1,0 +1,80 @@
+"""Options -> a gateway's parts: the one place that joins catalogue, adapters, cache and answers."""
+
+import argparse
+import os
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+from gateway.catalogue.model import Catalogue
+from gateway.catalogue.reading import CatalogueFaults, load_catalogue
+from gateway.service.adapters import Adapters
+from gateway.service.answers import Answers
+from gateway.service.cache import Cache
+from gateway.service.logs import Redactor
+from gateway.service.store import Store
+
+WRONG_USAGE = 2
+
+
+def add_config(parser: argparse.ArgumentParser) -> None:
+    """The option that every subcommand takes."""
+    parser.add_argument(
+        "--config", metavar="FILE", default="headrace.toml", help="the catalogue (default: %(default)s)"
+    )
+
+
+def read_secret(reference: str) -> str | None:
+    """The secret at `env:NAME` or `file:PATH`, or None where there is none to read."""
+    kind, _, name = reference.partition(":")
+    if kind == "env":
+        return os.environ.get(name)
+    try:
+        return Path(name).expanduser().read_text(encoding="utf-8").rstrip("\r\n")
+    except (OSError, UnicodeDecodeError):
+        return None
+
+
+def read_catalogue(path: Path) -> Catalogue:
+    """The checked catalogue. OSError, UnicodeDecodeError or CatalogueFaults where it cannot be had."""
+    return load_catalogue(path.read_text(encoding="utf-8"), str(path), read_secret)
+
+
+def catalogue_or_complaint(path: Path) -> Catalogue | None:
+    """The catalogue, or None after everything that is wrong stands on standard error."""
+    try:
+        return read_catalogue(path)
+    except CatalogueFaults as faults:
+        print(faults.render(), file=sys.stderr)
+    except FileNotFoundError:
+        print(f"headrace: no catalogue at {path}; name one with --config FILE", file=sys.stderr)
+    except UnicodeDecodeError as error:
+        print(f"headrace: {path} is not UTF-8 (byte {error.start + 1})", file=sys.stderr)
+    except OSError as error:
+        print(f"headrace: cannot read {path}: {error.strerror}", file=sys.stderr)
+    return None
+
+
+def learn_secrets(redactor: Redactor, catalogue: Catalogue) -> None:
+    """Teach the log's redactor every secret of the catalogue."""
+    for secret in catalogue.secrets.values():
+        redactor.learn(secret)
+
+
+class Parts:
+    """What answers are made of; `aclose` ends connections and closes the store."""
+
+    def __init__(self, catalogue: Catalogue, keep_on_disk: bool = True) -> None:
+        self.adapters = Adapters()
+        self._store = Store(Path(catalogue.gateway.state)) if keep_on_disk else None
+        self.cache = Cache(self.adapters.fetch, self._store, time.time)
+
+    def answers(self, catalogue: Callable[[], Catalogue]) -> Answers:
+        """Answers over these parts for whatever catalogue is in force."""
+        return Answers(catalogue, self.cache, self.adapters)
+
+    async def aclose(self) -> None:
+        """Nothing is used afterwards."""
+        await self.cache.aclose()
+        await self.adapters.aclose()

@@ -1,0 +1,1 @@
+"""document -> values -> fields -> records; pure functions over frozen data."""

@@ -1,0 +1,291 @@
+"""One client's socket: bytes in, events through the session, reply lines out.
+
+A worker task takes the events in order. What a warm cache can answer is answered without a further task.
+"""
+
+import asyncio
+import logging
+from collections.abc import Generator
+from typing import Final, Protocol
+
+from adapters import limits
+from adapters.errors import GatewayFull, HeadraceError, TooSlow
+from gateway.session.conversation import Lines, Session
+from gateway.session.wishes import Outcome, Wish
+from gateway.wire.lines import Cancel, Line
+
+_log = logging.getLogger("headrace.connection")
+_SLICE: Final = 8_192  # bytes of a reply handed to the socket at a time
+
+
+class Fulfiller(Protocol):
+    """What grants a session's wishes (see `answers.Answers`)."""
+
+    def now(self, wish: Wish) -> Outcome | None:
+        """The outcome without waiting, or None."""
+        ...
+
+    async def answer(self, wish: Wish, seconds: float) -> Outcome:
+        """The outcome within `seconds`, or a HeadraceError."""
+        ...
+
+
+class House(Protocol):
+    """What a connection needs of the server it belongs to."""
+
+    stopping: bool
+
+    def admit(self, connection: "Connection") -> bool:
+        """Whether there is room; an admitted connection is counted until it is dismissed."""
+        ...
+
+    def dismiss(self, connection: "Connection") -> None:
+        """The connection is gone."""
+        ...
+
+    def wait_seconds(self) -> float:
+        """Within how long a request is answered."""
+        ...
+
+    def stall_seconds(self) -> float:
+        """How long a client may read nothing of a reply."""
+        ...
+
+
+class Connection(asyncio.Protocol):
+    """One client, from its first byte to its last."""
+
+    def __init__(self, house: House, session: Session, fulfiller: Fulfiller, greets: bool) -> None:
+        self._house = house
+        self._session = session
+        self._fulfiller = fulfiller
+        self._greets = greets
+        self._transport: asyncio.Transport | None = None
+        self._worker: asyncio.Task[None] | None = None
+        self._request: asyncio.Task[Outcome] | None = None
+        self._input = asyncio.Event()
+        self._writable = asyncio.Event()
+        self._writable.set()
+        self._at_end = False
+        self._busy = False
+        self._cancels_done = 0
+        self._abandon = False
+        self._paused = False
+        self.heard_at = asyncio.get_running_loop().time()
+        self.peer = ""
+
+    # What asyncio calls
+
+    def connection_made(self, transport: asyncio.BaseTransport) -> None:
+        """Take the client in, or tell it that there is no room."""
+        assert isinstance(transport, asyncio.Transport)
+        self._transport = transport
+        transport.set_write_buffer_limits(high=limits.WRITE_BUFFER_BYTES)
+        peer = transport.get_extra_info("peername")
+        self.peer = str(peer[0]) if isinstance(peer, tuple) else ""
+        if not self._house.admit(self):
+            self._write(self._session.failed(GatewayFull("The gateway is full; try again later"), close=True))
+            transport.close()
+            return
+        if self._greets:
+            self._write(self._session.greeting())
+        self._worker = asyncio.get_running_loop().create_task(self._work())
+
+    def data_received(self, data: bytes) -> None:
+        """Bytes came."""
+        self.heard_at = asyncio.get_running_loop().time()
+        if self._worker is None:
+            return
+        reader = self._session.reader
+        reader.feed(data)
+        if self._busy:
+            if reader.cancels_ahead() > self._cancels_done:
+                self._cancels_done = reader.cancels_ahead()
+                self._abandon = True
+                if self._request is not None:
+                    self._request.cancel()
+            if reader.pending > limits.PIPELINE_BYTES and self._transport is not None:
+                self._paused = True
+                self._transport.pause_reading()
+        self._input.set()
+
+    def eof_received(self) -> bool:
+        """The client sends no more, and still gets what it is owed."""
+        self._at_end = True
+        self._input.set()
+        return True
+
+    def pause_writing(self) -> None:
+        """The client reads more slowly than we write."""
+        self._writable.clear()
+
+    def resume_writing(self) -> None:
+        """The client has read."""
+        self._writable.set()
+
+    def connection_lost(self, exc: Exception | None) -> None:
+        """The line is gone."""
+        self._transport = None
+        self._writable.set()
+        if self._worker is not None:
+            self._worker.cancel()
+        self._house.dismiss(self)
+
+    # What the server calls
+
+    @property
+    def busy(self) -> bool:
+        """Whether a reply is in flight."""
+        return self._busy
+
+    def turn_away(self, sentence: str) -> None:
+        """421 and close; a reply in flight is finished first by the worker, which sees `stopping`."""
+        if self._busy or self._transport is None:
+            return
+        self._write(self._session.failed(GatewayFull(sentence), close=True))
+        self._transport.close()
+
+    def abort(self) -> None:
+        """Cut the line now."""
+        if self._transport is not None:
+            self._transport.abort()
+
+    async def gone(self) -> None:
+        """Wait until the worker has ended."""
+        if self._worker is not None:
+            await asyncio.wait({self._worker})
+
+    # The worker
+
+    async def _work(self) -> None:
+        try:
+            await self._converse()
+        except asyncio.CancelledError:
+            if self._transport is not None and not self._transport.is_closing():
+                self._transport.abort()
+            raise
+        except Exception:
+            _log.exception("a connection failed")
+            self.abort()
+        else:
+            if self._transport is not None:
+                self._transport.close()
+
+    async def _converse(self) -> None:
+        reader = self._session.reader
+        while self._transport is not None and not self._session.closing:
+            event = reader.next_event()
+            output = reader.take_output()
+            if output:
+                await self._send([output])
+            if event is None:
+                if self._at_end:
+                    return
+                if self._paused:
+                    self._paused = False
+                    self._transport.resume_reading()
+                self._input.clear()
+                await self._input.wait()
+            elif isinstance(event, Cancel):
+                self._cancels_done = max(0, self._cancels_done - 1)
+                lines = self._session.cancelled()
+                if lines is not None:
+                    await self._send(lines)
+            else:
+                await self._serve(event)
+
+    async def _serve(self, line: Line) -> None:
+        if self._house.stopping:
+            await self._send(self._session.failed(GatewayFull("The gateway is going down"), close=True))
+            return
+        self._busy, self._abandon = True, False
+        try:
+            lines = await self._reply(self._session.respond(line))
+            if lines is not None:
+                await self._send(lines)
+        finally:
+            self._busy = False
+
+    async def _reply(self, steps: Generator[Wish, Outcome, Lines | None]) -> Lines | None:
+        """Run one line's steps to its reply; whatever goes wrong, there is one."""
+        deadline = asyncio.get_running_loop().time() + self._house.wait_seconds()
+        try:
+            wish = next(steps)
+            while True:
+                outcome = self._fulfiller.now(wish)
+                if outcome is None:
+                    try:
+                        outcome = await self._grant(wish, deadline)
+                    except HeadraceError as error:
+                        _log.info(
+                            "request=%r code=%s", self._session.request_shown, error.code, exc_info=error
+                        )
+                        wish = steps.throw(error)
+                        continue
+                    if outcome is None:  # abandoned by CAN: no reply
+                        steps.close()
+                        return None
+                wish = steps.send(outcome)
+        except StopIteration as stop:
+            lines: Lines | None = stop.value
+            return lines
+        except Exception:
+            _log.exception("request=%r failed", self._session.request_shown)
+            return self._session.failed(HeadraceError())
+
+    async def _grant(self, wish: Wish, deadline: float) -> Outcome | None:
+        """The outcome; None where CAN abandoned the request meanwhile."""
+        seconds = deadline - asyncio.get_running_loop().time()
+        self._request = asyncio.get_running_loop().create_task(self._fulfiller.answer(wish, seconds))
+        try:
+            async with asyncio.timeout_at(deadline):
+                return await self._request
+        except TimeoutError as error:
+            raise TooSlow from error
+        except asyncio.CancelledError:
+            if self._abandon and not _being_cancelled():
+                return None
+            self._request.cancel()
+            raise
+        finally:
+            self._request = None
+
+    async def _send(self, lines: Lines) -> None:
+        """Write in slices; CAN stops at a line end, a client that reads nothing is cut off."""
+        if len(lines) == 1 or sum(map(len, lines)) <= _SLICE:
+            self._write(lines)
+            await self._drained()
+            return
+        part: list[bytes] = []
+        size = 0
+        for line in lines:
+            part.append(line)
+            size += len(line)
+            if size >= _SLICE:
+                self._write(part)
+                part, size = [], 0
+                await self._drained()
+                await asyncio.sleep(0)
+                if self._abandon or self._transport is None:
+                    return
+        self._write(part)
+        await self._drained()
+
+    def _write(self, lines: Lines) -> None:
+        if self._transport is not None and lines:
+            self._transport.write(b"".join(lines))
+
+    async def _drained(self) -> None:
+        if self._writable.is_set():
+            return
+        try:
+            async with asyncio.timeout(self._house.stall_seconds()):
+                await self._writable.wait()
+        except TimeoutError:
+            _log.info("peer=%s read nothing for too long", self.peer)
+            self.abort()
+
+
+def _being_cancelled() -> bool:
+    task = asyncio.current_task()
+    return task is not None and task.cancelling() > 0

@@ -1,0 +1,28 @@
+"""A file's state -> a call when it changed: polling, since editors replace files in many ways."""
+
+import asyncio
+from collections.abc import Awaitable, Callable
+from pathlib import Path
+
+Signature = tuple[int, int, int] | None
+
+
+def signature(path: Path) -> Signature:
+    """What changes when the file does (time, size, inode), or None while it is not there."""
+    try:
+        status = path.stat()
+    except OSError:
+        return None
+    return (status.st_mtime_ns, status.st_size, status.st_ino)
+
+
+async def watch(path: Path, changed: Callable[[], Awaitable[None]], seconds: float = 1.0) -> None:
+    """Call `changed` after each change of `path`, once it has rested for one look; never returns."""
+    told = seen = signature(path)
+    while True:
+        await asyncio.sleep(seconds)
+        now = signature(path)
+        if now is not None and now == seen and now != told:
+            told = now
+            await changed()
+        seen = now

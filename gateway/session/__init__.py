@@ -1,0 +1,1 @@
+"""One connection's conversation: requests to wishes and replies; pure."""

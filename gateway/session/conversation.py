@@ -1,0 +1,209 @@
+"""lines -> replies: one connection's conversation, without I/O.
+
+`Session.respond` is a generator: it yields each Wish, is sent its Outcome (or has a HeadraceError thrown
+in) and returns the reply's lines as bytes, or None for a line that gets no reply.
+"""
+
+from collections.abc import Callable, Generator, Sequence
+from dataclasses import replace
+from typing import Final
+
+from adapters import limits
+from adapters.errors import HeadraceError, NotARequest, NotPossible, WrongMoment, WrongWords
+from gateway import VERSION
+from gateway.session import asking, telling
+from gateway.session.state import Explanation, State, Transfer, World, without_secrets
+from gateway.session.wishes import Outcome, Wish
+from gateway.wire.charsets import decode_line
+from gateway.wire.lines import End, Line, LineReader
+from gateway.wire.replies import EOLS, Reply, encode_lines, error_reply
+from gateway.wire.words import REQUESTS, Request, parse_request, request_word, without_prompt
+
+Lines = list[bytes]
+Steps = Generator[Wish, Outcome, Reply]
+_Plain = Callable[[State, Sequence[str]], Reply]
+_Wishing = Callable[[State, Sequence[str]], Steps]
+
+_WISHING: Final[dict[str, _Wishing]] = {"ASK": asking.ask, "TELL": asking.tell, "PICK": asking.pick}
+_PLAIN: Final[dict[str, _Plain]] = {
+    "LAYOUT": asking.layout,
+    "SOURCES": asking.sources,
+    "SET": telling.set_settings,
+    "TIME": telling.time,
+    "NOOP": telling.noop,
+    "HELP": telling.help_words,
+    "WHY": telling.why,
+}
+_KEEP_CURSOR: Final = frozenset({"MORE", "AGAIN", "WHY", "TIME", "HELP", "NOOP", "SET"})
+
+
+class Session:
+    """One connection. The caller feeds `reader`, takes its events and passes each here in turn."""
+
+    def __init__(self, world: World, profile: str) -> None:
+        settings = world.catalogue().profiles[profile]
+        self._state = State(world, profile, settings)
+        self.reader = LineReader(settings)
+        self._eol = EOLS["crlf"]
+        self.closing = False
+        self._choose_eol(None)
+
+    @property
+    def request_shown(self) -> str:
+        """The last request as a log may show it."""
+        explained = self._state.explained
+        return explained.request if explained else ""
+
+    def greeting(self) -> Lines:
+        """The 220 that a listener may open with."""
+        room = self._state.room
+        text = f"HEADRACE 1 {VERSION}"[:room].ljust(room)
+        return self._encode(replace(self._state.plain([text], room), code=220))
+
+    def failed(self, error: HeadraceError, close: bool = False) -> Lines:
+        """The reply to what went wrong outside the session, such as 421 and 451."""
+        self.closing = self.closing or close
+        reply = error_reply(error, self._state.settings, close)
+        self._explain(reply, error.sentence)
+        return self._encode(reply)
+
+    def cancelled(self) -> Lines | None:
+        """CAN came: a transfer ends with 503; what was being typed or sent gets no reply."""
+        if self._state.transfer is None:
+            return None
+        self._end_transfer()
+        return self._encode(error_reply(WrongMoment("The transfer was abandoned"), self._state.settings))
+
+    def respond(self, line: Line) -> Generator[Wish, Outcome, Lines | None]:
+        """One line -> the lines of its reply. Never raises a HeadraceError."""
+        self._choose_eol(line)
+        raw = line.data[2:] if line.data.startswith(b"? ") else line.data
+        transfer = self._state.transfer
+        if not line.overlong and (not raw.strip(b" \t") or raw == b"?"):
+            return None  # an empty line, or one that holds only a BASIC's prompt
+        try:
+            if raw.startswith(b">"):
+                if transfer is not None:
+                    self._data(transfer, line, raw[1:])
+                return None
+            reply = yield from self._reply(line, transfer)
+        except HeadraceError as error:
+            reply = error_reply(error, self._state.settings)
+            if self._state.explained is not None:
+                self._explain(reply, error.sentence)
+        self.closing = self.closing or reply.close
+        return self._encode(reply)
+
+    def _reply(self, line: Line, transfer: Transfer | None) -> Steps:
+        if transfer is not None:
+            self._end_transfer()
+            if line.data.strip(b" \t") not in {b".", b"? ."}:
+                raise WrongMoment("The transfer ended without its .")
+            if transfer.fault is not None:
+                raise NotARequest(transfer.fault)
+            reply = yield from asking.tell_lines(self._state, transfer)
+            self._explain(reply)
+            return reply
+        request = self._parse(line)
+        if request.name == "WHY":
+            return telling.why(self._state, request.words)
+        reply = yield from self._dispatch(request)
+        self._explain(reply)
+        self._after(request)
+        return reply
+
+    def _parse(self, line: Line) -> Request:
+        """The request; notes it for WHY, and lets go of the cursor where the contract says so."""
+        explained, self._state.explained = self._state.explained, Explanation("")
+        if line.overlong:
+            raise NotARequest(f"A line holds {limits.LINE_BYTES} bytes at most")
+        text = without_prompt(decode_line(line.data, self._state.settings.charset)).strip()
+        name = request_word(text.partition(" ")[0]).name
+        if name not in _KEEP_CURSOR:
+            self._state.cursor = None
+        self._state.explained = Explanation("LOGIN" if name == "LOGIN" else without_secrets(text))
+        request = parse_request(text)
+        if name == "WHY" and explained is not None:
+            self._state.explained = explained
+        elif name == "WHY":
+            self._state.explained = None
+        return request
+
+    def _dispatch(self, request: Request) -> Steps:
+        state, name, words = self._state, request.name, request.words
+        if name in _WISHING:
+            return (yield from _WISHING[name](state, words))
+        if name in _PLAIN:
+            return _PLAIN[name](state, words)
+        if name == "MORE":
+            return self._more(words)
+        if name == "AGAIN":
+            return self._again(words)
+        if name == "BYE":
+            if words:
+                raise WrongWords("BYE takes no words")
+            return Reply(221, close=True)
+        assert REQUESTS[name].later
+        raise NotPossible(f"{name} comes in a later version")
+
+    def _more(self, words: Sequence[str]) -> Reply:
+        if words:
+            raise WrongWords("MORE takes no words")
+        if self._state.cursor is None:
+            raise WrongMoment("No page to go on from")
+        return self._state.cursor.more(self._state.settings.page)
+
+    def _again(self, words: Sequence[str]) -> Reply:
+        if len(words) > 1:
+            raise WrongWords("Wanted: AGAIN [n]")
+        if self._state.cursor is None:
+            raise WrongMoment("No page to repeat")
+        return self._state.cursor.again(words[0] if words else None)
+
+    def _after(self, request: Request) -> None:
+        if request.name == "SET":
+            self.reader.settings = self._state.settings
+            self._choose_eol(None)
+        if self._state.transfer is not None:
+            self.reader.line_limit = limits.DATA_BYTES
+
+    def _data(self, transfer: Transfer, line: Line, raw: bytes) -> None:
+        """One data line; what is wrong with it is told after the end."""
+        transfer.size += len(raw) + 1
+        if line.overlong or transfer.size > limits.TRANSFER_BYTES:
+            transfer.fault = "The data is too long"
+        if transfer.fault is not None:
+            transfer.lines.clear()
+            return
+        try:
+            transfer.lines.append(decode_line(raw, self._state.settings.charset))
+        except NotARequest as error:
+            transfer.fault = error.sentence
+
+    def _end_transfer(self) -> None:
+        self._state.transfer = None
+        self.reader.line_limit = limits.LINE_BYTES
+
+    def _explain(self, reply: Reply, sentence: str = "") -> None:
+        explained = self._state.explained or Explanation("")
+        self._state.explained = replace(explained, reply=reply.status_line, sentence=sentence)
+
+    def _choose_eol(self, line: Line | None) -> None:
+        """The line end of the next reply: as set, or 9Bh for a client that sends it."""
+        setting = self._state.settings.eol
+        if line is not None:
+            self._mirror = line.mirror
+            self._nine_b = line.end is End.NINE_B
+        if self._nine_b and not self._state.eol_typed:
+            setting = "9b"
+        elif setting == "mirror":
+            setting = self._mirror
+        self._eol = EOLS[setting]
+
+    _mirror = "crlf"
+    _nine_b = False
+
+    def _encode(self, reply: Reply) -> Lines:
+        settings = self._state.settings
+        escape = settings.telnet == "on" or (settings.telnet == "auto" and self.reader.negotiated)
+        return encode_lines(reply, settings, self._eol, escape)

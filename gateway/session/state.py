@@ -1,0 +1,100 @@
+"""What one connection has set and done so far, and the small moves that all requests share."""
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Final
+
+from gateway.catalogue.model import Catalogue, Source
+from gateway.extract.plan import Sheet, Style
+from gateway.session.pages import Cursor, Finished, Harm
+from gateway.session.wishes import Outcome
+from gateway.wire.replies import Reply, finish
+from gateway.wire.settings import Settings
+
+_USER_PART: Final = re.compile(r"//[^/@\s]*@")
+_QUERY_VALUE: Final = re.compile(r"([?&;][^=&;#\s]*=)[^&;#\s]*")
+
+
+def without_secrets(text: str) -> str:
+    """A request as WHY and the log may show it: no user part, no query values."""
+    return _QUERY_VALUE.sub(r"\1..", _USER_PART.sub("//", text))
+
+
+@dataclass(frozen=True, slots=True)
+class World:
+    """What a session may look at: the catalogue in force and the clock. Both are asked anew each time."""
+
+    catalogue: Callable[[], Catalogue]
+    now: Callable[[], datetime]  # aware
+
+
+@dataclass(slots=True)
+class Transfer:
+    """A TELL that waits for its data lines; `fault` is told after the end."""
+
+    source: Source
+    args: tuple[str, ...]
+    request: str
+    lines: list[str] = field(default_factory=list)
+    size: int = 0
+    fault: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Explanation:
+    """The last reply, as WHY tells it."""
+
+    request: str
+    reply: str = ""
+    sentence: str = ""
+    outcome: Outcome | None = None
+
+
+@dataclass(slots=True)
+class State:
+    """One connection. `eol_typed`: the client itself has set `eol`."""
+
+    world: World
+    profile: str
+    settings: Settings
+    eol_typed: bool = False
+    cursor: Cursor | None = None
+    transfer: Transfer | None = None
+    explained: Explanation | None = None
+
+    @property
+    def room(self) -> int:
+        """Characters of a `cols` wide record that are left beside the mark."""
+        return self.settings.cols - self.settings.mark
+
+    @property
+    def style(self) -> Style:
+        """What the layout of values depends on."""
+        return Style(self.settings.printed, self.settings.zone)
+
+    def typed(self, word: str) -> str:
+        """A ref, path or arg as the setting `typed` takes it."""
+        return word.lower() if self.settings.typed == "lower" else word
+
+    def plain(self, texts: list[str], width: int) -> Reply:
+        """A reply of finished records without a cursor; `width` is theirs before the mark."""
+        records = tuple(finish(text, self.settings) for text in texts)
+        return Reply(200, records, width + self.settings.mark)
+
+    def paged(self, records: list[Finished], width: int, limited: bool = False, stale: bool = False) -> Reply:
+        """The first page of a new cursor; `width` is the records' before the mark."""
+        self.cursor = Cursor(records, width + self.settings.mark, limited, stale)
+        return self.cursor.more(self.settings.page)
+
+    def sheet(self, sheet: Sheet, stale: bool) -> Reply:
+        """The first page of a laid-out sheet."""
+        settings = self.settings
+        records = []
+        for record in sheet.records:
+            harm = Harm.MISFIT if record.misfit else Harm.NONE
+            if record.cut:
+                harm |= Harm.CUT
+            records.append(Finished(finish(record.text, settings), harm))
+        return self.paged(records, sheet.width, sheet.limited, stale)

@@ -1,0 +1,139 @@
+"""SET, TIME, NOOP, HELP and WHY: the requests about the session itself -> records."""
+
+import textwrap
+from collections import Counter
+from collections.abc import Sequence
+from zoneinfo import ZoneInfo
+
+from adapters.errors import NotThere, WrongMoment, WrongWords
+from gateway import VERSION
+from gateway.session.state import State
+from gateway.session.wishes import Outcome
+from gateway.wire.codes import CODES
+from gateway.wire.replies import Reply
+from gateway.wire.settings import SETTINGS, change, shown, zone_name
+from gateway.wire.words import REQUESTS, request_word
+
+_NAME = 8
+
+
+def named_records(pairs: Sequence[tuple[str, str]], room: int) -> list[str]:
+    """name(8) text(rest): a text longer than the rest goes on in records with a blank name."""
+    rest = max(room - _NAME - 1, 1)
+    records = []
+    for name, text in pairs:
+        for index, piece in enumerate(textwrap.wrap(text, rest) or [""]):
+            records.append(f"{name[:_NAME] if index == 0 else '':8} {piece}".ljust(room))
+    return records
+
+
+def printable(text: str) -> str:
+    """ASCII only, whatever was typed."""
+    return "".join(each if " " <= each <= "~" else "?" for each in text)
+
+
+def set_settings(state: State, words: Sequence[str]) -> Reply:
+    """SET [name] [key=value ...]: all or none; with nothing, show them."""
+    if not words:
+        pairs = [("PROFILE", state.profile.lower())]
+        pairs += [(name.upper(), shown(getattr(state.settings, name))) for name in SETTINGS]
+        return state.plain(named_records(pairs, state.room), state.room)
+    profile, settings, eol_typed = state.profile, state.settings, state.eol_typed
+    first = words[0]
+    if "=" not in first:
+        profiles = state.world.catalogue().profiles
+        if first.upper() not in profiles:
+            raise NotThere(f"No profile {printable(first.upper())[:12]}")
+        profile, settings, eol_typed = first.upper(), profiles[first.upper()], False
+        words = words[1:]
+    pairs = []
+    for word in words:
+        key, equals, value = word.partition("=")
+        if not equals:
+            raise WrongWords("Wanted: SET [name] [key=value ...]")
+        pairs.append((key, value))
+    settings = change(settings, pairs)
+    state.profile, state.settings = profile, settings
+    state.eol_typed = eol_typed or any(key.lower() == "eol" for key, _ in pairs)
+    return Reply(200)
+
+
+def time(state: State, words: Sequence[str]) -> Reply:
+    """TIME [zone]: `YYYY-MM-DD HH:MM:SS D +HHMM`, D the ISO 8601 weekday."""
+    if len(words) > 1:
+        raise WrongWords("Wanted: TIME [zone]")
+    zone = zone_name(words[0]) if words else state.settings.zone
+    now = state.world.now().astimezone(ZoneInfo(zone))
+    text = f"{now:%Y-%m-%d %H:%M:%S} {now.isoweekday()} {now:%z}"
+    return state.plain([text], len(text))
+
+
+def noop(state: State, words: Sequence[str]) -> Reply:
+    """NOOP [word]: the word as its record."""
+    if len(words) > 1:
+        raise WrongWords("Wanted: NOOP [word]")
+    if not words:
+        return Reply(200)
+    return state.plain([printable(words[0])[: state.room].ljust(state.room)], state.room)
+
+
+def help_words(state: State, words: Sequence[str]) -> Reply:
+    """HELP [word]: the contract's version first, then the requests, or one request, setting or code."""
+    if len(words) > 1:
+        raise WrongWords("Wanted: HELP [word]")
+    if not words:
+        ready = " ".join(each.name for each in REQUESTS.values() if not each.later)
+        texts = ["HELP word tells more.", ready]
+    else:
+        texts = _about(words[0])
+    lines = [f"HEADRACE 1 {VERSION}"]
+    for text in texts:
+        lines += textwrap.wrap(text, state.room)
+    return state.plain([line[: state.room].ljust(state.room) for line in lines], state.room)
+
+
+def _about(word: str) -> list[str]:
+    if word.lower() in SETTINGS:
+        setting = SETTINGS[word.lower()]
+        return [f"SET {setting.name}={setting.values}", setting.meaning, f"Default {setting.default}"]
+    if word.isdigit() and int(word[:3]) in CODES and len(word) == 3:
+        return [f"{word} {CODES[int(word)]}"]
+    try:
+        request = request_word(word)
+    except Exception as error:
+        raise NotThere("No such request, setting or code") from error
+    later = ["In a later version."] if request.later else []
+    return [f"{request.name} {request.usage}".strip(), request.meaning + ".", *later]
+
+
+def why(state: State, words: Sequence[str]) -> Reply:
+    """WHY: the last reply explained."""
+    if words:
+        raise WrongWords("WHY takes no words")
+    explained = state.explained
+    if explained is None:
+        raise WrongMoment("Nothing to explain yet")
+    pairs = [("REQUEST", printable(explained.request)), ("REPLY", explained.reply)]
+    if explained.sentence:
+        pairs.append(("ERROR", explained.sentence))
+    if explained.outcome is not None:
+        pairs += _provenance(explained.outcome)
+    return state.plain(named_records(pairs, state.room), state.room)
+
+
+def _provenance(outcome: Outcome) -> list[tuple[str, str]]:
+    cut, misfit = Counter[str](), Counter[str]()
+    for record in outcome.sheet.records:
+        cut.update(record.cut)
+        misfit.update(record.misfit)
+    pairs = [("FROM", f"{outcome.origin}, {outcome.how}"), ("AGE", f"{outcome.age:.0f} s")]
+    if outcome.stale:
+        pairs.append(("STALE", "the far server failed; this is an old copy"))
+    if outcome.sheet.limited:
+        pairs.append(("LIMIT", "rows were left out by the source's limit"))
+    if cut:
+        pairs.append(("CUT", ", ".join(f"{name} {count}" for name, count in cut.items())))
+    if misfit:
+        pairs.append(("MISFIT", ", ".join(f"{name} {count}" for name, count in misfit.items())))
+    pairs += [("TOOK", f"{label} {seconds * 1000:.1f} ms") for label, seconds in outcome.steps]
+    return pairs

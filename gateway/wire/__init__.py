@@ -1,0 +1,1 @@
+"""bytes <-> lines, requests, replies, codes and settings; pure."""
