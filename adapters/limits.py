@@ -22,15 +22,70 @@ EXPANDED_BYTES: Final = 32 << 20  # the same, decompressed
 REDIRECTS: Final = 8  # hops before a chain counts as a loop
 HEADER_BYTES: Final = 65_536  # one response's header section
 RETRY_SECONDS: Final = 86_400  # the longest wait that a reply tells
+RETRY_DEFAULT_SECONDS: Final = 60  # told where a server asked too often names no time
+
+# Connections to far servers
+CALLS: Final = 64  # exchanges at one time; a longer pool costs more per call than it gains
+CALLS_PER_ORIGIN: Final = 16  # of them with one origin, so that a stalled server leaves room for others
+CONNECT_SECONDS: Final = 3.0  # one address, while another one is left to try
+ADDRESSES: Final = 8  # addresses of one name that are tried
+IDLE_CONNECTIONS: Final = 32  # kept open by one pool
+IDLE_SECONDS: Final = 15.0  # before an unused connection is closed; many servers close sooner
+POOLS: Final = 32  # pools kept, one for each pair of trust anchors and address rule
+READ_AHEAD_BYTES: Final = 262_144  # received from one connection and not yet asked for
+DRAIN_BYTES: Final = 65_536  # of an unwanted body, read so that its connection can be kept
+DRAIN_SECONDS: Final = 0.25  # spent on reading one
+EXPAND_STEP_BYTES: Final = 262_144  # expanded in one go
+GZIP_MEMBERS: Final = 10_000  # of one body; an empty one takes 20 bytes and a fresh decompressor
 
 # Selection and numbers
 DEPTH: Final = 200  # nesting of a JSON or XML document
 DIGITS: Final = 1_000  # digits of one number, written out
+SPELLINGS: Final = 16_384  # characters whose spelling one charset's table remembers
+DATE_CHARACTERS: Final = 100  # the longest text that is tried as a date
+PREPARED_PLANS: Final = 512  # pairs of a plan and a style whose fields are kept ready
 MATCHES: Final = 200_000  # nodes that one path may select from one document
 VISITS: Final = 5_000_000  # nodes that one path may look at
 ROWS: Final = 200_000  # rows of one document
 PATH_CHARACTERS: Final = 2_000  # one JSONPath or XPath
 PATTERN_SECONDS: Final = 0.25  # one regular expression of match() or search() on one value
+PATTERN_SLOW: Final = 8  # values on which the patterns of one selection may need as long as that
+PATTERN_CHARACTERS: Final = 256  # one regular expression; preparing a long one costs its length cubed
+PATTERN_SIZE: Final = 2_000  # the same with its repetitions written out, as compiling does
+PATTERN_VISITS: Final = 25  # what one use of a pattern counts for, in nodes looked at
+PATH_NESTING: Final = 50  # filters, parentheses and calls inside one another, which parsing recurses into
+LIBRARY_NODES: Final = 10_000  # in one array or object, before the JSONPath library takes too much memory
+MARKUP_ELEMENTS: Final = 500_000  # of one XML or HTML document: about 250 MB of memory
+MARKUP_STEPS: Final = 20_000_000  # nodes that all XPaths of one answer may look at: some seconds
+NAMESPACE_CHARACTERS: Final = 2_000  # one namespace name, which comes with the name of every element in it
+CSV_LOOK_CHARACTERS: Final = 65_536  # how far the first line of a CSV is looked at for its separator
+
+# The document cache (RFC 9111)
+CACHE_BYTES: Final = 64 << 20  # kept copies in memory, oldest used out first
+COPY_BYTES: Final = 1_024  # what one kept copy costs in memory beside its body
+FLIGHT_SECONDS: Final = 60.0  # one shared fetch lives at least this long while somebody waits for it
+STALE_MARGIN_SECONDS: Final = 1.0  # before time is up, when a stale copy is served instead of waiting on
+FAILURE_PAUSE_SECONDS: Final = 5.0  # a far server that failed is left alone while a stale copy serves
+RETRY_HOLD_SECONDS: Final = 3_600.0  # a far server's own wish to be left alone is kept up to here
+PAUSES: Final = 10_000  # documents whose far server's failure is remembered, oldest out first
+CLOCK_SLACK_SECONDS: Final = 5.0  # a clock set back further makes the age of a copy unknown
+
+# The cache's store on disk
+STORE_BYTES: Final = 256 << 20  # all copies, each counted in whole pages, oldest out first
+STORE_PAGE_BYTES: Final = 4_096  # what a copy's size is rounded up to
+STORE_JOURNAL_BYTES: Final = 4 << 20  # what SQLite's write-ahead log shrinks back to
+STORE_BACKLOG_BYTES: Final = 64 << 20  # bodies waiting to be written before further ones are not
+STORE_LOCK_SECONDS: Final = 1.0  # for another process that holds the file
+STORE_LOAD_SECONDS: Final = 2.0  # for one copy to be read before the disk counts as stuck
+STORE_PAUSE_SECONDS: Final = 10.0  # without the disk after it failed
+STORE_CLOSE_SECONDS: Final = 10.0  # for writes still waiting when the service stops
+STORE_DOUBTS: Final = 10_000  # rows known to be out of date while the disk fails; then all are doubted
+
+# Logs
+LOG_CHARACTERS: Final = 8_192  # one value of one line; longer text is cut
+LOG_TRACE_CHARACTERS: Final = 32_768  # a traceback or stack in one line
+LOG_BASE64_BYTES: Final = 4  # shorter secrets leave no recognisable run of base64
+LOG_WORD: Final = 4  # shorter secrets are hidden only where they stand alone
 
 # Clients of the service
 WRITE_BUFFER_BYTES: Final = 2_048  # unsent bytes at which a reply waits for its reader
@@ -38,3 +93,17 @@ SOCKET_SEND_BYTES: Final = 4_096  # the kernel's send buffer for one client
 HOT_ANSWERS: Final = 2_000  # laid-out answers kept ready
 BACKLOG: Final = 1_024  # connections that the kernel queues for a listener
 STOP_MARGIN_SECONDS: Final = 2.0  # beyond `wait`, before a stopping gateway cuts lines
+
+# The demo site
+DEMO_BODY_BYTES: Final = 65_536  # one posted body
+DEMO_ENTRIES: Final = 100  # entries of the score table, and of the guest book
+DEMO_NAME: Final = 12  # characters of a player's name, as the table's column is wide
+DEMO_POINTS: Final = 999_999_999  # the highest score that can be posted
+DEMO_IDLE_SECONDS: Final = 60.0  # a kept connection that says nothing this long is closed
+
+# The catalogue (CONTRACT section 4)
+CATALOGUE_DEPTH: Final = 50  # lists and tables inside one another in the file; no key needs more than six
+SYNTAX_MISTAKES: Final = 20  # TOML faults of one file before the rest of it is left unread
+NAME_CHARACTERS: Final = 12  # what LAYOUT, SOURCES and WHY have room for
+FACTOR_DIGITS: Final = 30  # size of `scale` and `offset`: enough for any unit, too few to blow a number up
+LINGER_SECONDS: Final = 2.0  # how long a client that was told goodbye may take to hang up

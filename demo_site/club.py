@@ -20,7 +20,7 @@ class Score:
 
 @dataclass(frozen=True, slots=True)
 class Placed:
-    """Where a new score stands: `rank` counts from 1 and is shared by equals; `of` scores are on the table."""
+    """Where a new score stands: `rank` counts from 1 and is shared by equals; `of`: scores on the table."""
 
     score: Score
     rank: int

@@ -75,7 +75,10 @@ def _read(path: Path) -> Document:
 
 
 def answer(document: Document, request: SiteRequest) -> SiteResponse:
-    """The document, whole or as 304: RFC 9110 sections 12.5.3 (Accept-Encoding) and 13.2.2 (order of conditions)."""
+    """The document, whole or as 304, in the coding that the client takes.
+
+    RFC 9110 sections 12.5.3 (Accept-Encoding) and 13.2.2 (the order of conditions).
+    """
     body, etag, coding = document.body, document.etag, None
     if document.squeezed is not None and takes_gzip(request.header("Accept-Encoding")):
         # A strong validator belongs to one representation (RFC 9110 section 8.8.3.3), so gzip has its own.

@@ -25,7 +25,7 @@ class SiteRequest:
     body: bytes = b""
 
     def header(self, name: str) -> str | None:
-        """The value of a field, its several lines joined by commas (RFC 9110 section 5.3); None without one."""
+        """A field's value, several lines joined by commas (RFC 9110 section 5.3); None without one."""
         return _combined(self.headers, name)
 
 
@@ -38,5 +38,5 @@ class SiteResponse:
     body: bytes = b""
 
     def header(self, name: str) -> str | None:
-        """The value of a field, its several lines joined by commas (RFC 9110 section 5.3); None without one."""
+        """A field's value, several lines joined by commas (RFC 9110 section 5.3); None without one."""
         return _combined(self.headers, name)

@@ -1,4 +1,4 @@
-"""Site -> two loopback servers, one HTTP and one HTTPS: the demo site on free ports, with the standard library.
+"""Site -> two loopback servers, one HTTP and one HTTPS, on free ports, with the standard library.
 
 HTTP/1.1 with kept connections (RFC 9112 section 9.3). Each connection has a thread of its own, and the TLS
 handshake is done there, so that a client that never finishes it holds nobody up. Nothing is printed.

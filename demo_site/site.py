@@ -1,8 +1,8 @@
 """SiteRequest -> SiteResponse: the invented harbour town of Gullmarrow, without a socket.
 
-The served demo (`demo_site.servers`) and the tests both ask this one function, so what the tests prove is what
-a newcomer sees. Fixed documents come from files/; the club's table and guest book are the only things that
-change; dates are fixed and nothing depends on the clock.
+The served demo (`demo_site.servers`) and the tests both ask this one function, so what the tests prove is
+what a newcomer sees. Fixed documents come from files/; the club's table and guest book are the only things
+that change; dates are fixed and nothing depends on the clock.
 """
 
 import base64
@@ -21,7 +21,9 @@ from demo_site.club import GuestBook, HighScores, Score
 from demo_site.documents import answer, read_documents
 from demo_site.messages import Headers, SiteRequest, SiteResponse
 
-ABOUT: Final = "Invented data for a demonstration. The town of Gullmarrow is no real place; its dates stand still."
+ABOUT: Final = (
+    "Invented data for a demonstration. The town of Gullmarrow is no real place; its dates stand still."
+)
 KEYS: Final = Path(__file__).with_name("keys")
 KEY_HEADER: Final = "X-Harbour-Key"
 KEY_FILE: Final = KEYS / "harbour-key.txt"
@@ -122,7 +124,12 @@ class Site:
         placed = self.scores.add(_score(_body_members(request)))
         if placed is None:
             raise _Refusal(409, "Exactly that entry is on the table already")
-        entry = {"name": placed.score.name, "points": placed.score.points, "rank": placed.rank, "of": placed.of}
+        entry = {
+            "name": placed.score.name,
+            "points": placed.score.points,
+            "rank": placed.rank,
+            "of": placed.of,
+        }
         return _json(201, {"about": ABOUT, "entry": entry}, _UNKEPT)
 
     def _show_guest_book(self, _request: SiteRequest) -> SiteResponse:

@@ -9,7 +9,7 @@ from enum import Enum
 from types import MappingProxyType
 from typing import TypeAlias
 
-from adapters.port import CredentialKind
+from adapters.port import CredentialKind, Origin
 from gateway.extract.plan import Plan
 from gateway.wire.settings import Settings
 
@@ -47,29 +47,29 @@ class Auth:
     secret: SecretRef
 
 
-BodyValue: TypeAlias = "str | int | bool | list[BodyValue] | dict[str, BodyValue]"
-"""A TOML value whose strings may hold `{arg}`; decimals are kept as their text in `Number`."""
-
-
 @dataclass(frozen=True, slots=True)
 class Number:
-    """A decimal of the file, digit for digit."""
+    """A decimal of the file, digit for digit, as JSON may write it."""
 
     text: str
+
+
+BodyValue: TypeAlias = "str | int | bool | Number | list[BodyValue] | dict[str, BodyValue]"
+"""A TOML value whose strings may hold `{arg}`."""
 
 
 @dataclass(frozen=True, slots=True)
 class JsonBody:
     """A table sent as JSON (RFC 8259)."""
 
-    table: Mapping[str, "BodyValue | Number"]
+    table: Mapping[str, BodyValue]
 
 
 @dataclass(frozen=True, slots=True)
 class FormBody:
     """A table sent as application/x-www-form-urlencoded (WHATWG URL standard, section 5)."""
 
-    table: Mapping[str, "BodyValue | Number"]
+    table: Mapping[str, BodyValue]
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,7 +153,11 @@ class GatewaySettings:
 
 @dataclass(frozen=True, slots=True)
 class Catalogue:
-    """Everything. Names are upper case; secrets are resolved and kept out of repr()."""
+    """Everything. Names are upper case; secrets are resolved and kept out of repr().
+
+    `filename` is the file's name as it was given. `origins` are the hosts and ports that it names: they may
+    be loopback or private.
+    """
 
     gateway: GatewaySettings = GatewaySettings()
     listeners: tuple[Listener, ...] = (Listener(),)
@@ -161,3 +165,13 @@ class Catalogue:
     sources: Mapping[str, Source] = field(default_factory=lambda: MappingProxyType({}))
     profiles: Mapping[str, Settings] = field(default_factory=lambda: MappingProxyType({"PLAIN": Settings()}))
     secrets: Mapping[SecretRef, str] = field(default_factory=lambda: MappingProxyType({}), repr=False)
+    filename: str = field(default="", compare=False)
+    origins: frozenset[Origin] = frozenset()
+
+    @property
+    def watched(self) -> tuple[str, ...]:
+        """Paths whose change asks for a reload: the file itself, its `file:` secrets, its certificates."""
+        files = {each.text.removeprefix("file:") for each in self.secrets if each.text.startswith("file:")}
+        holders: tuple[Source | Place, ...] = (*self.sources.values(), *self.places.values())
+        files.update(each.ca for each in holders if each.ca)
+        return (*([self.filename] if self.filename else []), *sorted(files))

@@ -1,1 +1,150 @@
 """`headrace demo`: the demo site and a gateway on loopback, with a printed sample session."""
+
+import argparse
+import asyncio
+import errno
+import shutil
+import signal
+import sys
+import tempfile
+import textwrap
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+
+from demo_site.catalogue import demo_catalogue
+from demo_site.sample import SAMPLES, Sample
+from demo_site.servers import DemoServers
+from gateway.catalogue.model import Catalogue
+from gateway.commands import wiring
+from gateway.commands.serve import port_number
+from gateway.service.logs import Redactor, configure
+from gateway.service.server import Bound, Server
+
+_PORT = 8128
+
+
+def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]", epilog: str) -> None:
+    """Describe the subcommand."""
+    parser = commands.add_parser(
+        "demo",
+        help="show it working, with an invented site on this machine",
+        description="Start the demo site (an invented harbour town) and a gateway on loopback, print"
+        " a sample session, and stay up for a client of your own until Ctrl-C.",
+        epilog=epilog,
+    )
+    parser.add_argument("--once", action="store_true", help="end after the sample session")
+    parser.add_argument(
+        "--port",
+        type=port_number,
+        metavar="N",
+        help=f"where the gateway listens (default: {_PORT}, or a free one)",
+    )
+    parser.add_argument(
+        "--config", metavar="FILE", help="write the demo's catalogue to FILE too, to read or change"
+    )
+    parser.set_defaults(run=run)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Show the demo; 1 where it cannot listen or a sample request failed unexpectedly."""
+    configure("warning", sys.stderr, Redactor())
+    with tempfile.TemporaryDirectory(prefix="headrace-demo-") as folder:
+        return _with_site(options, Path(folder))
+
+
+def _with_site(options: argparse.Namespace, folder: Path) -> int:
+    with DemoServers(folder) as site:
+        text = demo_catalogue(site.http_url, site.https_url, site.ca_file, port=0, state=folder / "state")
+        path = Path(options.config) if options.config else folder / "headrace.toml"
+        path.write_text(text, encoding="utf-8")
+        catalogue = wiring.catalogue_or_complaint(path)
+        if catalogue is None:
+            return wiring.WRONG_USAGE
+        print(f"The demo site, an invented harbour town, is up at {site.http_url}/ and {site.https_url}/")
+        return asyncio.run(_demo(catalogue, options.port, options.once))
+
+
+def _ports(port: int | None, once: bool) -> Sequence[int]:
+    if port is not None:
+        return (port,)
+    return (0,) if once else (_PORT, 0)
+
+
+async def _demo(catalogue: Catalogue, port: int | None, once: bool) -> int:
+    parts = wiring.Parts(catalogue)
+    try:
+        server, bound = await _start(catalogue, parts, _ports(port, once))
+    except OSError as error:
+        print(f"headrace: cannot listen: {error.strerror or error}", file=sys.stderr)
+        await parts.aclose()
+        return 1
+    try:
+        print(f"The gateway listens at {bound.host}:{bound.port}. Every request below went to it over TCP.\n")
+        good = await _show(bound)
+        if not once:
+            await _stay(bound)
+    finally:
+        await server.stop()
+        await parts.aclose()
+    return 0 if good else 1
+
+
+async def _start(catalogue: Catalogue, parts: wiring.Parts, ports: Sequence[int]) -> tuple[Server, Bound]:
+    """A server on the first of `ports` that is free."""
+    for index, port in enumerate(ports):
+        first, *others = catalogue.listeners
+        moved = replace(catalogue, listeners=(replace(first, port=port), *others))
+        server = Server(moved, parts.answers)
+        try:
+            return server, (await server.start())[0]
+        except OSError as error:
+            if error.errno != errno.EADDRINUSE or index == len(ports) - 1:
+                raise
+    raise AssertionError("there is always a port to try")
+
+
+async def _show(bound: Bound) -> bool:
+    """Print the sample session as one connection gets it; False where the shape of a reply was wrong."""
+    reader, writer = await asyncio.open_connection(bound.host, bound.port)
+    try:
+        for sample in SAMPLES:
+            writer.write(sample.request.encode("ascii") + b"\r\n")
+            status = (await reader.readline()).decode("ascii").rstrip("\r\n")
+            records = [
+                (await reader.readline()).decode("ascii").rstrip("\r\n") for _ in range(int(status[4:9]))
+            ]
+            print(rendered(sample, status, records))
+            if any(len(record) != int(status[10:13]) for record in records):
+                return False
+    finally:
+        writer.close()
+        await writer.wait_closed()
+    return True
+
+
+def ruler(width: int) -> str:
+    """Columns from 1, the tens in figures."""
+    whole = "".join(f"----+----{tens % 10}" for tens in range(1, width // 10 + 2))
+    return whole[:width]
+
+
+def rendered(sample: Sample, status: str, records: Sequence[str]) -> str:
+    """One request, its status line, and its records under a ruler."""
+    room = min(max(shutil.get_terminal_size().columns, 40), 100)
+    lines = textwrap.wrap(sample.meaning, room - 2, initial_indent="# ", subsequent_indent="# ")
+    lines += [f"> {sample.request}", f"  {status}"]
+    if records:
+        lines += [f"  {ruler(len(records[0]))}", *(f"  {record}" for record in records)]
+    return "\n".join([*lines, ""])
+
+
+async def _stay(bound: Bound) -> None:
+    print("It stays up for a client of your own:")
+    print(f"  telnet {bound.host} {bound.port}      or      nc {bound.host} {bound.port}")
+    print("Type a request, such as HELP, and Enter. Ctrl-C here ends the demo.", flush=True)
+    ended = asyncio.Event()
+    loop = asyncio.get_running_loop()
+    for number in (signal.SIGTERM, signal.SIGINT):
+        loop.add_signal_handler(number, ended.set)
+    await ended.wait()

@@ -36,3 +36,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         sys.stderr.close()
         return 1
     return code
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -5,6 +5,8 @@ import os
 import sys
 import time
 from collections.abc import Callable
+from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 from gateway.catalogue.model import Catalogue
@@ -25,20 +27,25 @@ def add_config(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def read_secret(reference: str) -> str | None:
-    """The secret at `env:NAME` or `file:PATH`, or None where there is none to read."""
+def read_secret(folder: Path, reference: str) -> str | None:
+    """The secret at `env:NAME` or `file:PATH` (from `folder`), or None where there is none to read."""
     kind, _, name = reference.partition(":")
     if kind == "env":
         return os.environ.get(name)
     try:
-        return Path(name).expanduser().read_text(encoding="utf-8").rstrip("\r\n")
+        return (folder / Path(name).expanduser()).read_text(encoding="utf-8").rstrip("\r\n")
     except (OSError, UnicodeDecodeError):
         return None
 
 
 def read_catalogue(path: Path) -> Catalogue:
-    """The checked catalogue. OSError, UnicodeDecodeError or CatalogueFaults where it cannot be had."""
-    return load_catalogue(path.read_text(encoding="utf-8"), str(path), read_secret)
+    """The checked catalogue; relative paths in it count from its own folder.
+
+    OSError, UnicodeDecodeError or CatalogueFaults where it cannot be had.
+    """
+    catalogue = load_catalogue(path.read_text(encoding="utf-8"), str(path), partial(read_secret, path.parent))
+    state = str(path.parent / Path(catalogue.gateway.state).expanduser())
+    return replace(catalogue, gateway=replace(catalogue.gateway, state=state))
 
 
 def catalogue_or_complaint(path: Path) -> Catalogue | None:

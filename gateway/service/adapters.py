@@ -2,8 +2,9 @@
 
 from contextlib import AsyncExitStack
 
-from adapters.port import Adapter, Call, Fetched
 from adapters.registry import lookup
+
+from adapters.port import Adapter, Call, Fetched
 
 
 class Adapters:

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from typing import Final
 
 from adapters import limits
-from adapters.errors import NotPossible
 from adapters.port import Call, Fetched
 from gateway.catalogue.calls import build_call, ref_call
 from gateway.catalogue.model import Catalogue, Source
@@ -33,6 +32,17 @@ class _Hot:
     key: str
     serial: int = -1
     sheet: Sheet | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class _Question:
+    """What is asked of the cache, and how its answer is laid out."""
+
+    call: Call
+    plan: Plan
+    style: Style
+    keep: float | None = None
+    stale: float | None = None
 
 
 class Answers:
@@ -60,7 +70,7 @@ class Answers:
         """The outcome within `seconds`, or a HeadraceError."""
         if isinstance(wish, PickWish):
             call = ref_call(self._catalogue(), wish.ref)
-            return await self._kept(call, None, None, wish.plan, wish.style, seconds)
+            return await self._kept(_Question(call, wish.plan, wish.style), seconds)
         source = wish.source
         if source.changes:
             return await self._told(wish, seconds)
@@ -73,24 +83,17 @@ class Answers:
                 self._hot.popitem(last=False)
         else:
             self._hot.move_to_end(hot_key)
-        return await self._kept(hot.call, source.keep, source.stale, source.plan, wish.style, seconds, hot)
+        question = _Question(hot.call, source.plan, wish.style, source.keep, source.stale)
+        return await self._kept(question, seconds, hot)
 
-    async def _kept(
-        self,
-        call: Call,
-        keep: float | None,
-        stale: float | None,
-        plan: Plan,
-        style: Style,
-        seconds: float,
-        hot: _Hot | None = None,
-    ) -> Outcome:
+    async def _kept(self, question: _Question, seconds: float, hot: _Hot | None = None) -> Outcome:
         started = time.perf_counter()
-        kept = await self._cache.get(call, seconds, keep, stale, hot.key if hot else None)
+        key = hot.key if hot else None
+        kept = await self._cache.get(question.call, seconds, question.keep, question.stale, key)
         if hot is not None and hot.sheet is not None and hot.serial == kept.serial:
             return _outcome(hot.sheet, kept, ())
         fetched_at = time.perf_counter()
-        sheet = await _lay_out(kept.fetched, plan, style)
+        sheet = await _lay_out(kept.fetched, question.plan, question.style)
         if hot is not None:
             hot.serial, hot.sheet = kept.serial, sheet
         took = (("lay out", time.perf_counter() - fetched_at), ("whole", time.perf_counter() - started))

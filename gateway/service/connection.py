@@ -5,6 +5,7 @@ A worker task takes the events in order. What a warm cache can answer is answere
 
 import asyncio
 import logging
+import time
 from collections.abc import Generator
 from typing import Final, Protocol
 
@@ -71,6 +72,7 @@ class Connection(asyncio.Protocol):
         self._cancels_done = 0
         self._abandon = False
         self._paused = False
+        self._leaving: asyncio.TimerHandle | None = None
         self.heard_at = asyncio.get_running_loop().time()
         self.peer = ""
 
@@ -85,7 +87,7 @@ class Connection(asyncio.Protocol):
         self.peer = str(peer[0]) if isinstance(peer, tuple) else ""
         if not self._house.admit(self):
             self._write(self._session.failed(GatewayFull("The gateway is full; try again later"), close=True))
-            transport.close()
+            self._leave()
             return
         if self._greets:
             self._write(self._session.greeting())
@@ -94,26 +96,25 @@ class Connection(asyncio.Protocol):
     def data_received(self, data: bytes) -> None:
         """Bytes came."""
         self.heard_at = asyncio.get_running_loop().time()
-        if self._worker is None:
+        if self._leaving is not None:
             return
         reader = self._session.reader
         reader.feed(data)
-        if self._busy:
-            if reader.cancels_ahead() > self._cancels_done:
-                self._cancels_done = reader.cancels_ahead()
-                self._abandon = True
-                if self._request is not None:
-                    self._request.cancel()
-            if reader.pending > limits.PIPELINE_BYTES and self._transport is not None:
-                self._paused = True
-                self._transport.pause_reading()
+        if self._busy and reader.cancels_ahead() > self._cancels_done:
+            self._cancels_done = reader.cancels_ahead()
+            self._abandon = True
+            if self._request is not None:
+                self._request.cancel()
+        if reader.pending > limits.PIPELINE_BYTES and not self._paused and self._transport is not None:
+            self._paused = True
+            self._transport.pause_reading()
         self._input.set()
 
     def eof_received(self) -> bool:
         """The client sends no more, and still gets what it is owed."""
         self._at_end = True
         self._input.set()
-        return True
+        return self._leaving is None
 
     def pause_writing(self) -> None:
         """The client reads more slowly than we write."""
@@ -126,6 +127,8 @@ class Connection(asyncio.Protocol):
     def connection_lost(self, exc: Exception | None) -> None:
         """The line is gone."""
         self._transport = None
+        if self._leaving is not None:
+            self._leaving.cancel()
         self._writable.set()
         if self._worker is not None:
             self._worker.cancel()
@@ -140,10 +143,11 @@ class Connection(asyncio.Protocol):
 
     def turn_away(self, sentence: str) -> None:
         """421 and close; a reply in flight is finished first by the worker, which sees `stopping`."""
-        if self._busy or self._transport is None:
+        if self._busy or self._transport is None or self._leaving is not None:
             return
         self._write(self._session.failed(GatewayFull(sentence), close=True))
-        self._transport.close()
+        self._leave()
+        self._input.set()
 
     def abort(self) -> None:
         """Cut the line now."""
@@ -164,12 +168,33 @@ class Connection(asyncio.Protocol):
             if self._transport is not None and not self._transport.is_closing():
                 self._transport.abort()
             raise
-        except Exception:
+        except Exception:  # noqa: BLE001 one client's fault must not reach the others
             _log.exception("a connection failed")
             self.abort()
         else:
-            if self._transport is not None:
-                self._transport.close()
+            self._leave()
+
+    def _leave(self) -> None:
+        """End our side, and let the client end its own: closing at once, with bytes of the client's still
+        unread, would make TCP reset the line and could take the last reply with it.
+        """
+        if self._transport is None or self._leaving is not None:
+            return
+        if self._at_end:
+            self._transport.close()
+            return
+        try:
+            self._transport.write_eof()
+        except OSError:  # the client was quicker
+            self._transport.close()
+            return
+        if self._paused:
+            self._transport.resume_reading()
+        self._leaving = asyncio.get_running_loop().call_later(limits.LINGER_SECONDS, self._close)
+
+    def _close(self) -> None:
+        if self._transport is not None:
+            self._transport.close()
 
     async def _converse(self) -> None:
         reader = self._session.reader
@@ -181,7 +206,7 @@ class Connection(asyncio.Protocol):
             if event is None:
                 if self._at_end:
                     return
-                if self._paused:
+                if self._paused:  # all that came is dealt with
                     self._paused = False
                     self._transport.resume_reading()
                 self._input.clear()
@@ -199,12 +224,17 @@ class Connection(asyncio.Protocol):
             await self._send(self._session.failed(GatewayFull("The gateway is going down"), close=True))
             return
         self._busy, self._abandon = True, False
+        started = time.perf_counter()
         try:
             lines = await self._reply(self._session.respond(line))
             if lines is not None:
                 await self._send(lines)
         finally:
             self._busy = False
+        if lines is not None and _log.isEnabledFor(logging.INFO):
+            status = lines[0][:16].decode("ascii")
+            shown = (self.peer, self._session.request_shown, status, time.perf_counter() - started)
+            _log.info("peer=%s request=%r reply=%r seconds=%.4f", *shown)
 
     async def _reply(self, steps: Generator[Wish, Outcome, Lines | None]) -> Lines | None:
         """Run one line's steps to its reply; whatever goes wrong, there is one."""
@@ -229,7 +259,7 @@ class Connection(asyncio.Protocol):
         except StopIteration as stop:
             lines: Lines | None = stop.value
             return lines
-        except Exception:
+        except Exception:  # noqa: BLE001 every request is answered, whatever failed
             _log.exception("request=%r failed", self._session.request_shown)
             return self._session.failed(HeadraceError())
 

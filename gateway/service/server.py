@@ -12,8 +12,7 @@ from typing import Final
 
 from adapters import limits
 from gateway.catalogue.model import Catalogue, Listener
-from gateway.service.answers import Answers
-from gateway.service.connection import Connection
+from gateway.service.connection import Connection, Fulfiller
 from gateway.session.conversation import Session
 from gateway.session.state import World
 
@@ -40,7 +39,7 @@ class Server:
     """All listeners of one gateway, and the clients on them."""
 
     def __init__(
-        self, catalogue: Catalogue, make_answers: Callable[[Callable[[], Catalogue]], Answers]
+        self, catalogue: Catalogue, make_answers: Callable[[Callable[[], Catalogue]], Fulfiller]
     ) -> None:
         self._catalogue = catalogue
         self._answers = make_answers(lambda: self._catalogue)
@@ -49,6 +48,11 @@ class Server:
         self._open: dict[Listener, asyncio.Server] = {}
         self._sweeper: asyncio.Task[None] | None = None
         self.stopping = False
+
+    @property
+    def clients(self) -> int:
+        """How many clients are connected."""
+        return len(self._connections)
 
     # What connections ask
 
@@ -75,10 +79,8 @@ class Server:
 
     async def start(self) -> list[Bound]:
         """Open every listener, or none: OSError says which failed."""
-        bound: list[Bound] = []
         try:
-            for listener in self._catalogue.listeners:
-                bound.append(await self._listen(listener))
+            bound = [await self._listen(each) for each in self._catalogue.listeners]
         except OSError:
             await self._close_listeners(list(self._open))
             raise

@@ -6,8 +6,8 @@ from dataclasses import replace
 
 from adapters.errors import NotPossible, NotThere, TooLarge, WrongWords
 from gateway.catalogue.model import LinesBody, Source
-from gateway.extract.fields.text import fit_text
-from gateway.session.pages import Finished, Harm
+from gateway.extract.fields.text import Lettering, cut
+from gateway.session.pages import Harm
 from gateway.session.picking import pick_plan
 from gateway.session.state import Explanation, State, Transfer
 from gateway.session.wishes import Outcome, PickWish, SourceWish, Wish
@@ -113,7 +113,7 @@ def layout(state: State, words: Sequence[str]) -> Reply:
     records, start = [], 1 + state.settings.mark
     for each in source.plan.fields:
         text = f"{each.name[:_NAME_WIDTH]:12} {start:3} {each.width:3}"
-        records.append(Finished(f"{text} {each.kind.value:8}" if with_kind else text))
+        records.append(state.finished(f"{text} {each.kind.value:8}" if with_kind else text))
         start += each.width + source.plan.gap
     return state.paged(records, width)
 
@@ -126,12 +126,11 @@ def sources(state: State, words: Sequence[str]) -> Reply:
     width = max(state.room, fixed)
     _check_width(state, width)
     rest = max(0, width - fixed - 1)
-    records = []
-    for source in state.world.catalogue().sources.values():
-        text = f"{source.name:12} {source.plan.width + state.settings.mark:3}"
-        harm = Harm.NONE
-        if rest:
-            about, cut = fit_text(source.about, rest, state.style.charset)
-            text, harm = f"{text} {about}", Harm.CUT if cut else Harm.NONE
-        records.append(Finished(text.ljust(width), harm))
+    catalogue, records = state.world.catalogue(), []
+    lettering = Lettering(state.style.charset, catalogue.gateway.letters)
+    for source in catalogue.sources.values():
+        about = lettering.clean(source.about)
+        text = f"{source.name:12} {source.plan.width + state.settings.mark:3} {cut(about, rest)}"
+        harm = Harm.CUT if len(about) > rest else Harm.NONE
+        records.append(state.finished(text[:width].ljust(width), harm))
     return state.paged(records, width)

@@ -78,6 +78,10 @@ class State:
         """A ref, path or arg as the setting `typed` takes it."""
         return word.lower() if self.settings.typed == "lower" else word
 
+    def finished(self, text: str, harm: Harm = Harm.NONE) -> Finished:
+        """A laid-out record as the client's machine wants it."""
+        return Finished(finish(text, self.settings), harm)
+
     def plain(self, texts: list[str], width: int) -> Reply:
         """A reply of finished records without a cursor; `width` is theirs before the mark."""
         records = tuple(finish(text, self.settings) for text in texts)
@@ -90,11 +94,10 @@ class State:
 
     def sheet(self, sheet: Sheet, stale: bool) -> Reply:
         """The first page of a laid-out sheet."""
-        settings = self.settings
         records = []
         for record in sheet.records:
             harm = Harm.MISFIT if record.misfit else Harm.NONE
             if record.cut:
                 harm |= Harm.CUT
-            records.append(Finished(finish(record.text, settings), harm))
+            records.append(self.finished(record.text, harm))
         return self.paged(records, sheet.width, sheet.limited, stale)

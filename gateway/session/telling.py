@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 
 from adapters.errors import NotThere, WrongMoment, WrongWords
 from gateway import VERSION
+from gateway.extract.fields.text import Lettering
 from gateway.session.state import State
 from gateway.session.wishes import Outcome
 from gateway.wire.codes import CODES
@@ -27,11 +28,6 @@ def named_records(pairs: Sequence[tuple[str, str]], room: int) -> list[str]:
     return records
 
 
-def printable(text: str) -> str:
-    """ASCII only, whatever was typed."""
-    return "".join(each if " " <= each <= "~" else "?" for each in text)
-
-
 def set_settings(state: State, words: Sequence[str]) -> Reply:
     """SET [name] [key=value ...]: all or none; with nothing, show them."""
     if not words:
@@ -43,7 +39,7 @@ def set_settings(state: State, words: Sequence[str]) -> Reply:
     if "=" not in first:
         profiles = state.world.catalogue().profiles
         if first.upper() not in profiles:
-            raise NotThere(f"No profile {printable(first.upper())[:12]}")
+            raise NotThere(f"No profile {first.upper()[:12]}")
         profile, settings, eol_typed = first.upper(), profiles[first.upper()], False
         words = words[1:]
     pairs = []
@@ -74,7 +70,7 @@ def noop(state: State, words: Sequence[str]) -> Reply:
         raise WrongWords("Wanted: NOOP [word]")
     if not words:
         return Reply(200)
-    return state.plain([printable(words[0])[: state.room].ljust(state.room)], state.room)
+    return state.plain([words[0][: state.room].ljust(state.room)], state.room)
 
 
 def help_words(state: State, words: Sequence[str]) -> Reply:
@@ -113,7 +109,8 @@ def why(state: State, words: Sequence[str]) -> Reply:
     explained = state.explained
     if explained is None:
         raise WrongMoment("Nothing to explain yet")
-    pairs = [("REQUEST", printable(explained.request)), ("REPLY", explained.reply)]
+    request = Lettering(state.style.charset).clean(explained.request)
+    pairs = [("REQUEST", request), ("REPLY", explained.reply)]
     if explained.sentence:
         pairs.append(("ERROR", explained.sentence))
     if explained.outcome is not None:

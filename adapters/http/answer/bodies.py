@@ -1,0 +1,101 @@
+"""Content coding and raw bytes -> a body, never larger than its limits (RFC 9110 section 8.4, RFC 1952).
+
+Only `gzip` is asked for and only `gzip` is read. Members are expanded one after another, in steps of
+limits.EXPAND_STEP_BYTES, each checked to its end (CRC and length). What users expect where servers err:
+
+| body | outcome |
+| --- | --- |
+| labelled gzip, does not begin with 1f 8b | taken as it is |
+| several members | all of them, joined (RFC 1952 section 2.2) |
+| zero bytes between or after members | skipped, as gzip(1) and Python's gzip do |
+| other bytes after a member | BrokenOff, as Python's gzip has it |
+| cut short, wrong CRC or length, not deflate | BrokenOff |
+| more raw bytes than asked for, more expanded bytes or members than limits allow | TooLarge |
+| any other coding, or several | WrongDocument |
+"""
+
+import zlib
+from typing import Final
+
+from adapters import limits
+from adapters.errors import BrokenOff, TooLarge, WrongDocument
+
+_GZIP_MAGIC: Final = b"\x1f\x8b"
+_GZIP_WINDOW: Final = 16 + zlib.MAX_WBITS  # zlib's way to say: a gzip member and nothing else
+
+
+def is_gzip(content_encoding: str) -> bool:
+    """Whether the field's value means gzip, or nothing. WrongDocument for every other coding."""
+    codings = [coding.strip(" \t").lower() for coding in content_encoding.split(",")]
+    real = [coding for coding in codings if coding not in ("", "identity")]
+    if real in (["gzip"], ["x-gzip"]):  # RFC 9110 section 8.4.1.3
+        return True
+    if real:
+        raise WrongDocument("The document's encoding is not known")
+    return False
+
+
+class Body:
+    """Feed it what arrives, then finish it."""
+
+    def __init__(self, *, gzip: bool, raw_limit: int, expanded_limit: int = limits.EXPANDED_BYTES) -> None:
+        self._raw_room = raw_limit
+        self._room = expanded_limit
+        self._maybe_gzip = gzip
+        self._head = b""
+        self._member: zlib._Decompress | None = None
+        self._members = 0
+        self._parts: list[bytes] = []
+
+    def feed(self, data: bytes) -> None:
+        """The next raw bytes, in pieces of any size. TooLarge, BrokenOff."""
+        self._raw_room -= len(data)
+        if self._raw_room < 0:
+            raise TooLarge("The document is too large")
+        if not self._maybe_gzip:
+            self._parts.append(data)
+            return
+        if self._members == 0:
+            data = self._head + data
+            if len(data) < len(_GZIP_MAGIC):
+                self._head = data
+                return
+            self._head = b""
+            if not data.startswith(_GZIP_MAGIC):
+                self._maybe_gzip = False
+                self._parts.append(data)
+                return
+        self._expand(data)
+
+    def finish(self) -> bytes:
+        """The whole body. BrokenOff where the last member is not complete."""
+        if self._member is not None or self._head == _GZIP_MAGIC[:1]:
+            raise BrokenOff("The far server's gzip is cut short")
+        return self._head or b"".join(self._parts)  # one part is not copied
+
+    def _expand(self, data: bytes) -> None:
+        while True:
+            if self._member is None:
+                data = data.lstrip(b"\0") if self._members else data
+                if not data:
+                    return
+                self._members += 1
+                if self._members > limits.GZIP_MEMBERS:
+                    raise TooLarge("The document is too large")
+                self._member = zlib.decompressobj(_GZIP_WINDOW)
+            try:
+                part = self._member.decompress(data, limits.EXPAND_STEP_BYTES)
+            except zlib.error as error:
+                raise BrokenOff("The far server's gzip is broken") from error
+            self._room -= len(part)
+            if self._room < 0:
+                raise TooLarge("The document is too large")
+            if part:
+                self._parts.append(part)
+            if self._member.eof:
+                data = self._member.unused_data
+                self._member = None
+            else:
+                data = self._member.unconsumed_tail
+                if not data and len(part) < limits.EXPAND_STEP_BYTES:
+                    return

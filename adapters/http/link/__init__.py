@@ -1,0 +1,1 @@
+"""The way to a far server: gate, pool, checked address, TLS, bytes."""

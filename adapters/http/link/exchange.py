@@ -1,0 +1,34 @@
+"""What happened so far in the exchange that the current task makes: the facts that decide an error's code."""
+
+from contextvars import ContextVar
+from dataclasses import dataclass
+from typing import Final
+
+
+@dataclass(slots=True)
+class Exchange:
+    """One fetch. `dialled`: a connection was opened for the present request, so it is no old one.
+
+    `answered`: the header section of its answer is here. `ended`: the far server closed the connection.
+    `sent`: bytes of a request that nothing has answered as not done are on their way, so that the far
+    server may have acted. `acted`: it said that it did (303), whatever happens afterwards.
+    """
+
+    dialled: bool = False
+    answered: bool = False
+    ended: bool = False
+    sent: bool = False
+    acted: bool = False
+
+    def begin_request(self) -> None:
+        """Forget what concerned the request before."""
+        self.dialled = self.answered = self.ended = False
+
+    @property
+    def doubtful(self) -> bool:
+        """Whether a change may have been made."""
+        return self.sent or self.acted
+
+
+CURRENT: Final[ContextVar[Exchange | None]] = ContextVar("headrace_exchange", default=None)
+"""Set by the adapter, marked by streams and dialling, which httpcore calls in the same task."""

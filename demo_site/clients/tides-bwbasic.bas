@@ -1,0 +1,18 @@
+10 REM Asks a headrace gateway for the tides of an invented town (invented data).
+20 LET D$ = "./tty"
+30 OPEN D$ FOR INPUT AS #1
+40 OPEN D$ FOR OUTPUT AS #2
+50 PRINT #2, "ASK TIDES MOLE"
+60 CLOSE #2
+70 LINE INPUT #1, S$
+80 IF LEN(S$) < 16 THEN GOTO 170
+90 IF LEFT$(S$, 1) <> "2" THEN PRINT "ERROR "; LEFT$(S$, 3)
+100 FOR I = 1 TO VAL(MID$(S$, 5, 5))
+110 LINE INPUT #1, R$
+120 IF LEFT$(S$, 1) = "2" THEN PRINT MID$(R$, 1, 5); " "; MID$(R$, 12, 6)
+130 IF LEFT$(S$, 1) <> "2" THEN PRINT R$
+140 NEXT I
+150 PRINT "END OF TIDES"
+160 SYSTEM
+170 PRINT "NOT A STATUS LINE: "; S$
+180 SYSTEM

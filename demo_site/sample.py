@@ -1,0 +1,31 @@
+"""The sample session that `headrace demo` prints: request lines and what they show, as data.
+
+The lines run in order on one connection, against the demo site and its catalogue; WHY explains the reply
+before it.
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+
+@dataclass(frozen=True, slots=True)
+class Sample:
+    """One request line as a client types it, and a line of plain words for the reader."""
+
+    request: str
+    meaning: str
+
+
+SAMPLES: Final = (
+    Sample("SOURCES", "What can be asked here: each source, how wide its records are, what it is about."),
+    Sample("LAYOUT TIDES", "Where each field of TIDES stands: name, first column, width, kind."),
+    Sample("ASK TIDES MOLE", "One record a tide. A ? is a height that is missing, none is one that is null."),
+    Sample(
+        "PICK site:museum/objects.json $.objects[*] $.id:20i $.name:18",
+        "A source made up on the spot: any document of a place, its rows, and two members of each.",
+    ),
+    Sample("TELL SCORE MOLE 8200", "Changes something: posts a score, and gets its rank back."),
+    Sample("ASK SCORES", "The table with the new score in it, best first; the source's limit is ten."),
+    Sample("WHY", "Where the last reply came from, how old it is, what was cut, how long each part took."),
+    Sample("ASK BUSY", "An error has the same shape: a code, one record; here with the seconds to wait."),
+)

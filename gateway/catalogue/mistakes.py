@@ -1,0 +1,168 @@
+"""mistakes -> what their author reads: the line, a caret under the word, and the right word.
+
+No rendered line shows a secret that somebody wrote into the file: see `masked`.
+"""
+
+import re
+import unicodedata
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Final
+
+_SECRETIVE: Final = (
+    *("secret", "password", "passwd", "passphrase", "pass", "pw", "token", "apikey", "credential"),
+    *("auth", "authorization", "bearer", "cookie"),
+)
+_OFTEN_MISSPELT: Final = ("secret", "password")
+_SAFE_SECRET: Final = re.compile(r"[\"']?(?:env|file):", re.IGNORECASE)
+_ASSIGNED: Final = re.compile(
+    r"(?P<key>[A-Za-z0-9_-]+)[\"']?[ \t]*[=:][ \t]*"
+    r"(?P<value>\"(?:[^\"\\]|\\.)*\"?|'[^']*'?|[^\s,}#\"'\[{][^,}#]*)"
+)
+_USER_PART: Final = re.compile(r"(?<=//)[^/\s\"'?#]*(?=@)")
+
+
+def distance(left: str, right: str) -> int:
+    """Insertions, deletions, replacements and swaps of neighbours that make one word the other.
+
+    The optimal string alignment distance (common practice for spelling; a swap counts once).
+    """
+    before: list[int] = []
+    above = list(range(len(right) + 1))
+    for row, one in enumerate(left, 1):
+        current = [row]
+        for column, other in enumerate(right, 1):
+            best = min(above[column] + 1, current[column - 1] + 1, above[column - 1] + (one != other))
+            if row > 1 and column > 1 and one == right[column - 2] and other == left[row - 2]:
+                best = min(best, before[column - 2] + 1)
+            current.append(best)
+        before, above = above, current
+    return above[-1]
+
+
+def nearest(word: str, words: Iterable[str]) -> str:
+    """The one of `words` that `word` was most likely meant to be, whatever its case; "" for none."""
+    typed = word.casefold()
+    found, least = "", len(typed) // 3 + 1
+    for each in words:
+        known = each.casefold()
+        away = distance(typed, known)
+        if min(len(typed), len(known)) >= 3 and (known.startswith(typed) or typed.startswith(known)):
+            away = min(away, least)
+        if away < least or (away == least and not found and away < len(known)):
+            found, least = each, away
+    return found
+
+
+def secretive(key: str) -> bool:
+    """Whether a key, perhaps misspelt, is one that people put secrets under."""
+    bare = key.casefold().replace("_", "").replace("-", "")
+    return bare.endswith(_SECRETIVE) or any(distance(bare, word) <= 2 for word in _OFTEN_MISSPELT)
+
+
+def masked(line: str) -> str:
+    """The line with every literal secret in it replaced by asterisks, its length unchanged.
+
+    Covered: the value of any key like `secret`, `password` or `token`, unless it is `env:` or `file:`, and
+    the user part of any URL.
+    """
+
+    def hide(match: re.Match[str]) -> str:
+        value = match["value"]
+        user_and_password = match["key"].casefold() == "basic" and ":" in value
+        if not (user_and_password or secretive(match["key"])) or _SAFE_SECRET.match(value):
+            return match.group()
+        quote = value[0] if value[0] in "\"'" else ""
+        end = quote if quote and len(value) > 1 and value.endswith(quote) else ""
+        hidden = quote + "*" * (len(value) - len(quote) - len(end)) + end
+        return match.group()[: -len(value)] + hidden
+
+    line = _ASSIGNED.sub(hide, line)
+    return _USER_PART.sub(lambda match: "*" * len(match.group()), line)
+
+
+def printable(text: str, most: int = 60) -> str:
+    """Text from the file, fit for one line of a terminal: no controls, and no longer than `most`."""
+    clean = "".join(each if each.isprintable() else "?" for each in text)
+    return clean if len(clean) <= most else clean[: most - 3] + "..."
+
+
+def columns(text: str) -> int:
+    """Terminal columns of printable text: 2 for wide characters (UAX #11), 0 for combining ones."""
+    return sum(map(_columns, text))
+
+
+def _columns(character: str) -> int:
+    if unicodedata.combining(character) or unicodedata.category(character) in {"Mn", "Me", "Cf"}:
+        return 0
+    return 2 if unicodedata.east_asian_width(character) in {"W", "F"} else 1
+
+
+@dataclass(frozen=True, slots=True)
+class Mistake:
+    """One mistake. `line` and `column` count characters from 1, `length` counts the characters marked.
+
+    `key` is the key's full name; `found`, `allowed` and `nearest` are for people, `nearest` may be "".
+    """
+
+    line: int
+    column: int
+    length: int
+    key: str
+    found: str
+    allowed: str
+    nearest: str = ""
+
+    def render(self, text: str, filename: str) -> str:
+        """The mistake with its line of `text`, a caret line under it, and what would be right."""
+        lines = text.split("\n")
+        source = lines[self.line - 1] if self.line <= len(lines) else ""
+        source = "".join(each if each.isprintable() or each == "\t" else "\ufffd" for each in masked(source))
+        before, marked = source[: self.column - 1], source[self.column - 1 : self.column - 1 + self.length]
+        # A tab stays a tab, so that the carets stand right whatever the terminal's tab stops are.
+        indent = "".join("\t" if each == "\t" else " " * _columns(each) for each in before)
+        margin = max(5, len(str(self.line)) + 2)
+        rendered = [
+            f"{filename}:{self.line}:{self.column}: {self.key}",
+            f"{self.line:>{margin}} | {source}",
+            f"{'':{margin}} | {indent}{'^' * max(1, columns(marked))}",
+            f"{'':{margin}}   found:   {self.found}",
+            f"{'':{margin}}   allowed: {self.allowed}",
+        ]
+        if self.nearest:
+            rendered.append(f"{'':{margin}}   nearest: {self.nearest}")
+        return "\n".join(rendered)
+
+
+class TextFault(Exception):
+    """Raised by what reads one text: a template, a URL. The reader of the file makes a Mistake of it.
+
+    `start` counts characters from 0 into the text, `length` the characters that are wrong; `found`,
+    `allowed` and `near` are as in a Mistake.
+    """
+
+    def __init__(self, found: str, start: int, length: int, allowed: str, near: str = "") -> None:
+        super().__init__(found)
+        self.found = found
+        self.start = start
+        self.length = length
+        self.allowed = allowed
+        self.near = near
+
+
+class CatalogueFaults(Exception):
+    """A catalogue that cannot be used, with every mistake in it, in the order of the file.
+
+    It is no reply to a client, so it has no reply code. `text` is the file's, for `render`.
+    """
+
+    def __init__(self, mistakes: tuple[Mistake, ...], text: str, filename: str) -> None:
+        count = len(mistakes)
+        super().__init__(f"{count} mistake{'' if count == 1 else 's'} in {filename}")
+        self.mistakes = mistakes
+        self.text = text
+        self.filename = filename
+
+    def render(self) -> str:
+        """All mistakes, a blank line between them."""
+        return "\n\n".join(each.render(self.text, self.filename) for each in self.mistakes)

@@ -1,0 +1,75 @@
+"""TOML text -> Catalogue, or every mistake in it at once (CONTRACT section 4)."""
+
+from collections.abc import Callable, Mapping
+from types import MappingProxyType
+
+from adapters.port import Origin
+from gateway.catalogue.addresses import split_url
+from gateway.catalogue.mistakes import CatalogueFaults, TextFault
+from gateway.catalogue.model import Catalogue, Place, Source
+from gateway.catalogue.parsing import Parsed, parse
+from gateway.catalogue.schema.gateway_table import read_gateway
+from gateway.catalogue.schema.listeners import read_listeners
+from gateway.catalogue.schema.places import read_places
+from gateway.catalogue.schema.profiles import read_profiles
+from gateway.catalogue.schema.report import Report
+from gateway.catalogue.schema.secrets import Secrets
+from gateway.catalogue.schema.sources import read_sources
+from gateway.catalogue.schema.table import Table
+from gateway.catalogue.templates import parse_template
+
+
+def load_catalogue(text: str, filename: str, read_secret: Callable[[str], str | None]) -> Catalogue:
+    """The catalogue that `text` means, or CatalogueFaults with all its mistakes.
+
+    `filename` is only for messages and for `Catalogue.watched`. `read_secret` is given `env:NAME` or
+    `file:PATH` and gives the secret, or None where there is none; line ends after it do not count. A byte
+    order mark and CR LF line ends are taken as they come.
+    """
+    text = text.removeprefix("\ufeff").replace("\r\n", "\n")
+    parsed = parse(text)
+    report = Report(text, parsed, read_secret)
+    catalogue = read_document(parsed, report, filename)
+    if report.mistakes:
+        raise CatalogueFaults(report.mistakes, text, filename)
+    return catalogue
+
+
+def read_document(parsed: Parsed, report: Report, filename: str) -> Catalogue:
+    """What could be parsed, checked; it is only to be used where `report` has no mistakes."""
+    if not parsed.whole:
+        return Catalogue()
+    top = Table(report, "", (), parsed.document)
+    secrets = Secrets()
+    gateway = read_gateway(top)
+    profiles = read_profiles(top)
+    listeners = read_listeners(top, profiles)
+    found = read_places(top, secrets)
+    sources = read_sources(top, found, secrets, gateway.letters)
+    places = {name: place for name, place in found.items() if place is not None}
+    return Catalogue(
+        gateway=gateway,
+        listeners=listeners,
+        places=MappingProxyType(places),
+        sources=MappingProxyType(sources),
+        profiles=MappingProxyType(profiles),
+        secrets=MappingProxyType(secrets.values),
+        filename=filename,
+        origins=_origins(places, sources),
+    )
+
+
+def _origins(places: Mapping[str, Place], sources: Mapping[str, Source]) -> frozenset[Origin]:
+    """Hosts and ports of all places and of all sources whose host is written out."""
+    origins = {split_url(place.base).origin for place in places.values()}
+    for source in sources.values():
+        if source.url.partition(":")[0].upper() in places:
+            continue
+        try:
+            template = parse_template(source.url)
+            start = "".join(each for each in template.parts[:1] if isinstance(each, str))
+            if not template.host:
+                origins.add(split_url(start).origin)
+        except TextFault:  # reported where the source was read
+            continue
+    return frozenset(each for each in origins if each is not None)

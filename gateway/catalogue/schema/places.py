@@ -1,0 +1,58 @@
+"""[place.NAME] -> Place."""
+
+import posixpath
+import urllib.parse
+
+from gateway.catalogue.addresses import Url, split_url
+from gateway.catalogue.mistakes import TextFault
+from gateway.catalogue.model import Place
+from gateway.catalogue.schema.names import named_tables
+from gateway.catalogue.schema.secrets import Secrets
+from gateway.catalogue.schema.table import Table
+
+_STREAMS = frozenset({"tcp", "tls", "telnet", "udp"})
+
+
+def read_places(top: Table, secrets: Secrets) -> dict[str, Place | None]:
+    """All places by name in upper case; None where one has mistakes that leave it without a base."""
+    places: dict[str, Place | None] = {}
+    for name, path, values in named_tables(top, "place"):
+        table = Table(top.report, "place", path, values)
+        base = _base(table)
+        user, secret = table.text("user"), secrets.read(table)
+        if "secret" in table and "user" not in table and top.report.intact(path):
+            top.report.at_key(table.at("secret"), "a secret without a user", 'user = "..." beside it')
+        write, ca = table.flag("write") or False, table.text("ca")
+        places[name] = None if base is None else Place(name, base, user, secret, write, ca)
+    return places
+
+
+def _base(table: Table) -> str | None:
+    """The base as a URL; where its paths are names, with its dots resolved and a slash at its end."""
+    text = table.text("base")
+    if text is None:
+        return None
+    try:
+        return _checked(text, split_url(text))
+    except TextFault as fault:
+        table.report.inside(table.at("base"), fault)
+        return None
+
+
+def _checked(text: str, url: Url) -> str:
+    for mark, what in (("?", "a query"), ("#", "a fragment")):
+        if mark in url.rest:
+            start = text.index(mark)
+            raise TextFault(f"{what} in a base", start, len(text) - start, "scheme://host/path/")
+    if url.scheme in _STREAMS:
+        if url.rest not in {"", "/"}:
+            start = text.index("/", text.index("//") + 2)
+            raise TextFault("a path", start, len(text) - start, f"{url.scheme}://host:port")
+        return Url(url.scheme, url.host, url.port, "").text
+    if any(urllib.parse.unquote(each) in {".", ".."} for each in url.rest.split("/")):
+        near = Url(
+            url.scheme, url.host, url.port, posixpath.normpath(urllib.parse.unquote(url.rest)) + "/"
+        ).text
+        start = text.index("/", text.index("//") + 2)
+        raise TextFault("dots in a base", start, len(text) - start, "a path without . and ..", near)
+    return Url(url.scheme, url.host, url.port, url.rest if url.rest.endswith("/") else url.rest + "/").text

@@ -1,0 +1,55 @@
+"""`secret = "env:NAME"` -> SecretRef, resolved at once: one that is not there is a mistake now."""
+
+import re
+from typing import Final
+
+from gateway.catalogue.mistakes import printable
+from gateway.catalogue.model import SecretRef
+from gateway.catalogue.schema.table import Table
+
+_REF: Final = re.compile(r"env:[A-Za-z_][A-Za-z0-9_]*|file:.+")
+
+
+class Secrets:
+    """The secrets of one file, as they are resolved. Their values are in no message and no repr()."""
+
+    def __init__(self) -> None:
+        self.values: dict[SecretRef, str] = {}
+
+    def read(self, table: Table, *, header: bool = False) -> SecretRef | None:
+        """The table's `secret`. `header`: it travels in a header field, which takes printable ASCII only."""
+        text = table.text("secret")
+        if text is None:
+            return None
+        if not _REF.fullmatch(text):
+            kind = text.partition(":")[0].lower()
+            if text.startswith(("env:", "file:")):
+                table.wrong("secret", f"no usable name after {text.partition(':')[0]}:")
+            elif kind in {"env", "file"}:
+                table.wrong(
+                    "secret", f"{kind}: not in lower case", f"{kind}:" + printable(text[len(kind) + 1 :])
+                )
+            else:
+                table.wrong(
+                    "secret", "a text that is neither; move the secret out of this file", '"env:NAME"'
+                )
+            return None
+        value = table.report.read_secret(text)
+        if value is None:
+            what = (
+                "an environment variable that is set"
+                if text.startswith("env:")
+                else "a file that can be read"
+            )
+            table.wrong("secret", f"{printable(text)}, which is not there", allowed=what)
+            return None
+        value = value.rstrip("\r\n")
+        if not value or not value.isprintable() or (header and not value.isascii()):
+            what = "printable ASCII" if header else "printable characters"
+            table.wrong(
+                "secret", f"{printable(text)}, which is empty or holds other characters", allowed=what
+            )
+            return None
+        ref = SecretRef(text)
+        self.values[ref] = value
+        return ref

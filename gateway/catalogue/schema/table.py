@@ -1,0 +1,266 @@
+"""one table of the file + its rows of KEYS -> values of the right type and range, or mistakes.
+
+A value that is missing or wrong comes out as None; a wrong one has been reported, so nobody needs to ask why.
+"""
+
+import re
+from collections.abc import Iterator, Mapping
+from decimal import Decimal, InvalidOperation
+from enum import Enum
+from typing import Final, TypeVar
+
+from adapters import limits
+from gateway.catalogue.key import TABLES, Key, Shape
+from gateway.catalogue.keys import KEYS
+from gateway.catalogue.mistakes import TextFault, nearest, secretive
+from gateway.catalogue.model import Number
+from gateway.catalogue.positions import Path
+from gateway.catalogue.schema.report import LATER, Report, shown
+
+_DURATION: Final = re.compile(r"([0-9]{1,9})([smhd])")
+_SWITCHES: Final = {
+    **dict.fromkeys(("true", "yes", "on", "1"), "true"),
+    **dict.fromkeys(("false", "no", "off", "0"), "false"),
+}
+_SECONDS: Final = {"s": 1, "m": 60, "h": 3_600, "d": 86_400}
+_LOOSE_DURATION: Final = re.compile(r"\s*([0-9]{1,9})\s*([a-zA-Z])?[a-zA-Z.]*\s*")
+
+WordEnum = TypeVar("WordEnum", bound=Enum)
+
+
+class Table:
+    """The keys of one table at `path`; `name` is its name in KEYS. Unknown keys are reported at once."""
+
+    def __init__(self, report: Report, name: str, path: Path, values: Mapping[str, object]) -> None:
+        self.report = report
+        self.name = name
+        self.path = path
+        self._values = values
+        self._known = KEYS[name]
+        for word in values:
+            key = self._known.get(word)
+            if key is None:
+                self._unknown(word)
+            elif key.later:
+                report.read.add((name, word))
+                report.at_key((*path, word), LATER, self._words())
+        for key in self._known.values():
+            if key.required and key.name not in values and report.intact(path):
+                report.at_key(path, f"no {key.name}", f"{key.name} = {key.allowed}", self._near_miss(key))
+
+    def __contains__(self, key: str) -> bool:
+        return key in self._values
+
+    def _words(self) -> str:
+        return " ".join(each.name for each in self._known.values() if not each.later)
+
+    def _unknown(self, word: str) -> None:
+        known = {each.name: each for each in self._known.values() if not each.later}
+        near = nearest(word, known)
+        if not near or known[near].name.casefold() != word.casefold():
+            synonyms = [each.name for each in known.values() if word.casefold() in each.also]
+            near = synonyms[0] if synonyms else near
+        homes = [TABLES[table] for table, keys in KEYS.items() if word in keys and table != self.name]
+        found = "a key that is not known here"
+        if homes and self.name:
+            found = f"a key of {' and '.join(homes)}, not of {TABLES[self.name]}"
+        self.report.at_key((*self.path, word), found, self._words(), near)
+
+    def _near_miss(self, key: Key) -> str:
+        """The key in the table that was probably meant to be the missing one."""
+        unknown = [each for each in self._values if each not in self._known]
+        return next((each for each in unknown if each in key.also or nearest(each, [key.name])), "")
+
+    def raw(self, key: str) -> object:
+        """What the file has under `key`, unchecked; None where it has nothing."""
+        return self._values.get(key)
+
+    def at(self, key: str) -> Path:
+        """The path of one of its keys."""
+        return (*self.path, key)
+
+    def wrong(self, key: str, found: str, near: str = "", allowed: str = "") -> None:
+        """Report the value of `key`."""
+        self.report.at_value(self.at(key), found, allowed or self._known[key].allowed, near)
+
+    def _take(self, key: str, *shapes: Shape) -> object:
+        assert self._known[key].shape in shapes
+        self.report.read.add((self.name, key))
+        return self._values.get(key)
+
+    def text(self, key: str, *, empty: bool = False) -> str | None:
+        """A text without control characters, not empty unless `empty`."""
+        value = self._take(key, Shape.TEXT)
+        if value is None:
+            return None
+        if not isinstance(value, str):
+            hidden = secretive(key)
+            near = "" if hidden or isinstance(value, dict | list) else f'"{shown(value)}"'
+            self.wrong(key, "no text" if hidden else shown(value), near)
+            return None
+        return self.clean(self.at(key), value, self._known[key].allowed, empty=empty)
+
+    def clean(self, path: Path, value: str, allowed: str, *, empty: bool = False) -> str | None:
+        """`value` if it is one line of printable characters."""
+        if not value and not empty:
+            self.report.at_value(path, "an empty text", allowed)
+            return None
+        for index, character in enumerate(value):
+            if not character.isprintable():
+                found = f"a control character, {ord(character):02X} hex"
+                what = f"{allowed}; one line of printable characters"
+                self.report.inside(path, TextFault(found, index, 1, what))
+                return None
+        return value
+
+    def flag(self, key: str) -> bool | None:
+        """True or false."""
+        value = self._take(key, Shape.FLAG)
+        if value is None or isinstance(value, bool):
+            return value
+        found = "no true and no false" if secretive(key) else shown(value)
+        self.wrong(key, found, _SWITCHES.get(str(value).lower(), ""))
+        return None
+
+    def integer(self, key: str) -> int | None:
+        """A whole number within the key's range."""
+        value = self._take(key, Shape.INTEGER)
+        known = self._known[key]
+        if value is None:
+            return None
+        if isinstance(value, bool) or not isinstance(value, int):
+            digits = str(value).strip()
+            bare = isinstance(value, str) and digits.isascii() and digits.isdigit()
+            self.wrong(key, shown(value), digits if bare else "")
+            return None
+        if not known.low <= value <= known.high:
+            near = known.low if value < known.low else known.high
+            self.wrong(key, shown(value), str(near))
+            return None
+        return value
+
+    def decimal(self, key: str) -> Decimal | None:
+        """A number, digit for digit, that can be calculated with."""
+        value = self._take(key, Shape.DECIMAL)
+        if value is None:
+            return None
+        if isinstance(value, bool) or not isinstance(value, int | Number):
+            self.wrong(key, shown(value))
+            return None
+        try:
+            number = Decimal(value.text if isinstance(value, Number) else value)
+        except InvalidOperation:
+            number = Decimal("inf")
+        if not number.is_finite() or abs(number.adjusted()) > limits.FACTOR_DIGITS:
+            self.wrong(key, shown(value), allowed=f"a number of at most {limits.FACTOR_DIGITS} digits")
+            return None
+        return number
+
+    def seconds(self, key: str) -> int | None:
+        """A duration within the key's range, in seconds."""
+        value = self._take(key, Shape.DURATION)
+        known = self._known[key]
+        if value is None:
+            return None
+        seconds = None if isinstance(value, bool) or not isinstance(value, int) else value
+        if isinstance(value, str) and (match := _DURATION.fullmatch(value)):
+            seconds = int(match[1]) * _SECONDS[match[2]]
+        if seconds is None:
+            self.wrong(key, shown(value), _near_duration(value))
+            return None
+        if not known.low <= seconds <= known.high:
+            self.wrong(key, shown(value), str(known.low if seconds < known.low else known.high))
+            return None
+        return seconds
+
+    def word(self, key: str) -> str | None:
+        """One of the key's words, as KEYS writes it."""
+        value = self._take(key, Shape.WORD)
+        words = self._known[key].words
+        if value is None:
+            return None
+        for each in words:
+            if isinstance(value, str) and value.casefold() == each.casefold():
+                return each
+        self.report.unknown(self.at(key), value if isinstance(value, str) else shown(value), words)
+        return None
+
+    def member(self, key: str, enum: type[WordEnum]) -> WordEnum | None:
+        """One of the key's words, as the member of `enum` that it names."""
+        word = self.word(key)
+        return None if word is None else enum(word)
+
+    def texts(self, key: str) -> Iterator[tuple[Path, str]]:
+        """The texts of a list, each with its path."""
+        value = self._take(key, Shape.LIST)
+        if value is None:
+            return
+        if not isinstance(value, list):
+            near = f'["{shown(value)[1:-1]}"]' if isinstance(value, str) and value else ""
+            self.wrong(key, shown(value), near, f"a list: {self._known[key].allowed}")
+            return
+        for index, each in enumerate(value):
+            path = (*self.at(key), index)
+            if not isinstance(each, str):
+                self.report.at_value(path, shown(each), self._known[key].allowed)
+            elif self.clean(path, each, self._known[key].allowed) is not None:
+                yield path, each
+
+    def table(self, key: str) -> Mapping[str, object] | None:
+        """A table, its values unchecked."""
+        value = self._take(key, Shape.TABLE)
+        if value is None:
+            return None
+        if isinstance(value, dict):
+            return value
+        found = "a list of tables: [[ ]] for [ ]" if _is_tables(value) else shown(value)
+        if secretive(key):
+            found = "no table"
+        self.report.at_value(self.at(key), found, f"a table: {self._known[key].allowed}")
+        return None
+
+    def text_table(self, key: str) -> Iterator[tuple[Path, str, str]]:
+        """The keys and texts of a table, each with its path. Numbers, true and false count as texts."""
+        allowed = self._known[key].allowed
+        for name, value in (self.table(key) or {}).items():
+            path = (*self.at(key), name)
+            if isinstance(value, Number):
+                yield path, name, value.text
+            elif isinstance(value, bool | int):
+                yield path, name, shown(value)
+            elif not isinstance(value, str):
+                self.report.at_value(path, shown(value), allowed)
+            elif self.clean(path, value, allowed, empty=True) is not None:
+                yield path, name, value
+
+    def tables(self, key: str) -> Iterator[tuple[Path, Mapping[str, object]]]:
+        """The members of a list of tables, each with its path."""
+        value = self._take(key, Shape.TABLES)
+        header = f"[[{TABLES.get(key, key).strip('[]')}]]"
+        if value is None:
+            return
+        if not isinstance(value, list):
+            self.report.at_value(self.at(key), shown(value), f"a list of tables: {header}", header)
+            return
+        for index, each in enumerate(value):
+            path = (*self.at(key), index)
+            if isinstance(each, dict):
+                yield path, each
+            else:
+                self.report.at_value(path, shown(each), f"a table: {header}")
+
+    def mixed(self, key: str) -> object:
+        """A value that the caller checks."""
+        return self._take(key, Shape.MIXED, Shape.SETTING)
+
+
+def _is_tables(value: object) -> bool:
+    return isinstance(value, list) and bool(value) and all(isinstance(each, dict) for each in value)
+
+
+def _near_duration(value: object) -> str:
+    match = _LOOSE_DURATION.fullmatch(value) if isinstance(value, str) else None
+    if match is None:
+        return ""
+    unit = (match[2] or "").lower()
+    return f"{match[1]}{unit}" if unit in _SECONDS else match[1]

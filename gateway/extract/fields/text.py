@@ -1,0 +1,173 @@
+"""any text -> printable text of a charset, on one line, then cut, then padded.
+
+The order is the point (CONTRACT section 4 "Values"): Unicode NFC, the catalogue's own letters, short forms
+for what the general table makes long, that table, control characters and separators to blanks, a run of
+blanks to one, trim. Only then is anything measured, because one character can become six, or none.
+
+What no standard settles, and is settled here:
+
+- Controls, line separators and every kind of blank become a blank before any table sees them, so none is lost
+  between two words and none comes out of a table as a line end.
+- What a charset has is kept as it is; the general table (anyascii) is for the rest. A charset has a character
+  when the codec gives it one byte and Unicode calls it printable: C1 controls and the soft hyphen never pass.
+- A degree sign before C or F goes ("21 C"), any other becomes `deg`: an `o` would read as a nought.
+- A symbol for which the table has more than four characters, such as an emoji, becomes `?`, and takes the
+  skin tone, the variation selector and the joined emoji after it along. Letters and numbers stay up to six
+  characters (`Zhuang`), since a name full of `?` says nothing.
+- Marks and format characters that the table has nothing for vanish; private, unassigned and lone surrogate
+  code points and letters beyond the table become `?`.
+"""
+
+import codecs
+import re
+import unicodedata
+from collections.abc import Mapping
+from functools import lru_cache
+from typing import Final
+
+from anyascii import anyascii
+
+from adapters import limits
+from gateway.extract.plan import Align, Cut
+
+UNKNOWN: Final = "?"
+_SYMBOL_CHARACTERS: Final = 4
+_LETTER_CHARACTERS: Final = 6
+
+_SHORT_FORMS: Final = {
+    "↔": "<->",
+    "↖": "\\",
+    "↗": "/",
+    "↘": "\\",
+    "↙": "/",
+    "〰": "~",
+    "₼": "AZN",
+    "﷼": "IRR",
+    "♥": "<3",
+    "❤": "<3",
+}
+
+_FIRST_TAG: Final = "\U000e0000"
+
+# Unicode TR 51 (emoji sequences): a base, then selectors, skin tones or keycaps, then more joined by U+200D.
+_EMOJI = "\u00a9\u00ae\u203c\u2049\u2100-\u2bff\u3030\u303d\u3297\u3299\U0001f000-\U0001faff"
+_EMOJI_SEQUENCE: Final = re.compile(
+    f"([{_EMOJI}])(?:[\ufe0e\ufe0f\u20e3\U0001f3fb-\U0001f3ff]|\u200d[{_EMOJI}])+"
+)
+_DEGREES: Final = re.compile("°(?=[CF](?![A-Za-z]))")
+
+
+class Lettering:
+    """How one charset writes any text: `clean` gives printable characters on one line.
+
+    `charset` is a Python codec's name (LookupError for an unknown one); `letters` are the catalogue's own
+    spellings, each a text of one or more characters and what is written for it.
+    """
+
+    __slots__ = ("_degrees", "_letters", "_spellings", "_table", "_touches_ascii")
+
+    def __init__(self, charset: str = "ascii", letters: Mapping[str, str] | None = None) -> None:
+        spellings = {unicodedata.normalize("NFC", key): word for key, word in (letters or {}).items() if key}
+        longest_first = sorted(spellings, key=len, reverse=True)
+        self._spellings = spellings
+        self._letters = re.compile("|".join(map(re.escape, longest_first))) if spellings else None
+        self._touches_ascii = any(key.isascii() for key in spellings)
+        self._table = _table(codecs.lookup(charset).name)
+        self._degrees = self._table[ord("°")] != "°"
+
+    def clean(self, text: str) -> str:
+        """`text` as one line of printable characters without double, leading or trailing blanks."""
+        ascii_only = text.isascii()
+        if ascii_only and not self._touches_ascii:
+            if text.isprintable():
+                if "  " not in text and text[:1] != " " and text[-1:] != " ":
+                    return text
+                return " ".join(text.split())
+            return " ".join(text.translate(self._table).split())
+        if not ascii_only:
+            text = unicodedata.normalize("NFC", text)
+        if self._letters is not None:
+            text = self._letters.sub(self._spelt, text)
+        if not text.isascii():
+            text = _EMOJI_SEQUENCE.sub(r"\1", text)
+            if self._degrees:
+                text = _DEGREES.sub("", text)
+        return " ".join(text.translate(self._table).split())
+
+    def _spelt(self, match: re.Match[str]) -> str:
+        return self._spellings[match.group()]
+
+
+class _Table(dict[int, str]):
+    """Code point -> printable text, made when first asked for (`str.translate` asks)."""
+
+    __slots__ = ("_codec",)
+
+    def __init__(self, codec: str) -> None:
+        super().__init__()
+        self._codec = codec
+
+    def __missing__(self, code: int) -> str:
+        written = _written(chr(code), self._codec)
+        if len(self) < limits.SPELLINGS:
+            self[code] = written
+        return written
+
+
+@lru_cache(maxsize=8)
+def _table(codec: str) -> _Table:
+    return _Table(codec)
+
+
+def _written(character: str, codec: str) -> str:
+    """What stands for one character, whatever stands beside it: printable, or nothing."""
+    category = unicodedata.category(character)
+    if category in {"Cc", "Zl", "Zp", "Zs"}:
+        return " "
+    if character.isascii() or _has(codec, character):
+        return character
+    if category == "Cf" and character >= _FIRST_TAG:
+        return ""  # a tag: invisible, though the table would spell it
+    if character in _SHORT_FORMS:
+        return _SHORT_FORMS[character]
+    written = "".join(each if each.isprintable() else " " for each in anyascii(character))
+    if not written:
+        beyond_the_table = category[0] == "L" and ord(character) > 0xFFFF
+        visible = category[0] in "NPS" or category in {"Co", "Cn", "Cs"}
+        return UNKNOWN if beyond_the_table or visible else ""
+    if category[0] == "M":
+        return written if len(written) <= _SYMBOL_CHARACTERS else ""
+    most = _LETTER_CHARACTERS if category[0] in "LN" else _SYMBOL_CHARACTERS
+    return written if len(written) <= most else UNKNOWN
+
+
+def _has(codec: str, character: str) -> bool:
+    if not character.isprintable():
+        return False
+    try:
+        return len(character.encode(codec)) == 1
+    except UnicodeError:
+        return False
+
+
+def cut(text: str, width: int, how: Cut = Cut.END) -> str:
+    """At most `width` characters of clean text, from the end that `how` keeps; no blanks at its edges."""
+    if len(text) <= width:
+        return text
+    if how is Cut.START:
+        return text[len(text) - width :].lstrip()
+    if how is Cut.WORD:
+        end = text.rfind(" ", 0, width + 1)
+        if end > 0:
+            return text[:end]
+    return text[:width].rstrip()
+
+
+def place(text: str, width: int, align: Align = Align.LEFT, fill: str = " ") -> str:
+    """`text`, at most `width` long, padded with the one character `fill`. Centred: the odd one goes right."""
+    if align is Align.LEFT:
+        return text.ljust(width, fill)
+    if align is Align.RIGHT:
+        return text.rjust(width, fill)
+    spare = width - len(text)
+    return fill * (spare // 2) + text + fill * (spare - spare // 2)

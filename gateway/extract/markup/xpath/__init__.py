@@ -1,0 +1,6 @@
+"""XPath 1.0 over parsed documents: text -> tokens -> expression -> selected nodes.
+
+It is evaluated here, not by libxml2, because libxml2 cannot be stopped: a harmless path such as
+`//a/following-sibling::a` over 20,000 siblings ran there for minutes, and it writes large numbers with
+exponents. Here every node looked at is counted, and a path that runs away ends with TooLarge.
+"""

@@ -1,0 +1,194 @@
+"""Bytes to and from a socket: pauses, ends, breaks."""
+
+import asyncio
+from collections.abc import AsyncIterator, Awaitable, Callable
+from contextlib import asynccontextmanager
+from ipaddress import ip_address
+from time import perf_counter
+
+import httpcore
+import pytest
+
+from adapters import limits
+from adapters.errors import CannotConnect
+from adapters.http.link.exchange import CURRENT, Exchange
+from adapters.http.link.streams import Stream, open_stream
+from adapters.trust import trust_context
+from tests.adapters.http.servers import LOOPBACK, free_port, reset
+
+Talk = Callable[[asyncio.StreamReader, asyncio.StreamWriter], Awaitable[None]]
+
+
+@asynccontextmanager
+async def connected(talk: Talk) -> AsyncIterator[Stream]:
+    """A stream whose other end runs `talk` and then closes."""
+    done = asyncio.Event()
+
+    async def serve(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        try:
+            await talk(reader, writer)
+        finally:
+            writer.close()
+            done.set()
+
+    listener = await asyncio.start_server(serve, LOOPBACK, 0)
+    stream = await open_stream(ip_address(LOOPBACK), listener.sockets[0].getsockname()[1])
+    try:
+        yield stream
+    finally:
+        await stream.aclose()
+        listener.close()
+        async with asyncio.timeout(5):
+            await done.wait()
+
+
+async def echo(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+    while data := await reader.read(100_000):
+        writer.write(data)
+        await writer.drain()
+
+
+async def test_bytes_go_and_come() -> None:
+    async with connected(echo) as stream:
+        await stream.write(b"")
+        await stream.write(b"harbour")
+        assert await stream.read(4) == b"harb"
+        assert await stream.read(100) == b"our"
+
+
+async def test_much_goes_and_comes() -> None:
+    sent = bytes(range(256)) * 20_000
+    async with connected(echo) as stream:
+        writing = asyncio.create_task(stream.write(sent))
+        received = bytearray()
+        while len(received) < len(sent):
+            received += await stream.read(65_536)
+        await writing
+    assert received == sent
+
+
+async def test_what_nobody_reads_is_not_collected() -> None:
+    """A server that sends without end is held back by TCP, not by memory."""
+
+    async def flood(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        with pytest.raises(OSError):
+            while True:
+                writer.write(bytes(65_536))
+                await writer.drain()
+
+    async with connected(flood) as stream:
+        await asyncio.sleep(0.2)
+        held = len(stream._inbox.received)
+        assert limits.READ_AHEAD_BYTES < held < 3 * limits.READ_AHEAD_BYTES
+        taken = 0
+        while taken < 4 * held:  # reading goes on
+            taken += len(await stream.read(65_536))
+
+
+async def test_a_writer_waits_for_its_reader() -> None:
+    async def deaf(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        await asyncio.sleep(0.3)
+
+    async with connected(deaf) as stream:
+        with pytest.raises(TimeoutError):
+            async with asyncio.timeout(0.1):
+                await stream.write(bytes(50 << 20))
+
+
+async def test_the_end() -> None:
+    async def farewell(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        writer.write(b"bye")
+
+    exchange = Exchange()
+    token = CURRENT.set(exchange)
+    async with connected(farewell) as stream:
+        assert await stream.read(100) == b"bye"
+        assert not exchange.ended
+        assert await stream.read(100) == b""
+        assert exchange.ended
+        assert stream.get_extra_info("is_readable")
+        with pytest.raises(httpcore.WriteError):
+            await stream.write(b"more")
+    CURRENT.reset(token)
+
+
+async def test_a_break() -> None:
+    async def slam(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        await reader.read(1)
+        reset(writer)
+
+    async with connected(slam) as stream:
+        await stream.write(b"harbour")
+        with pytest.raises(httpcore.ReadError):
+            assert await stream.read(100) != b""
+
+
+async def test_an_idle_connection_notices_what_it_should_not_get() -> None:
+    async def babble(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        await reader.read(1)
+        writer.write(b"unasked")
+        await reader.read()
+
+    async with connected(babble) as stream:
+        assert not stream.get_extra_info("is_readable")
+        await stream.write(b"x")
+        assert stream.answered_unasked
+        await asyncio.sleep(0.05)
+        assert stream.get_extra_info("is_readable")
+        await stream.read(100)
+        assert not stream.answered_unasked
+        assert not stream.get_extra_info("is_readable")
+
+
+async def test_sending_is_marked_in_the_exchange() -> None:
+    exchange = Exchange()
+    async with connected(echo) as stream:
+        token = CURRENT.set(exchange)
+        await stream.read(0) if stream.get_extra_info("is_readable") else None
+        assert not exchange.sent
+        await stream.write(b"x")
+        assert exchange.sent
+        CURRENT.reset(token)
+
+
+async def test_it_knows_whom_it_is_connected_to() -> None:
+    async with connected(echo) as stream:
+        assert stream.get_extra_info("server_addr")[0] == LOOPBACK
+        assert stream.get_extra_info("ssl_object") is None
+        assert stream.get_extra_info("nonsense") is None
+
+
+async def test_nobody_there() -> None:
+    with pytest.raises(ConnectionRefusedError):
+        await open_stream(ip_address(LOOPBACK), await free_port())
+
+
+@pytest.mark.parametrize(
+    "answer", [b"", b"HTTP/1.1 400 Bad Request\r\n\r\n", b"\x15\x03\x01\x00\x02\x02\x28"]
+)
+async def test_no_tls_there(answer: bytes) -> None:
+    async def no_tls(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        await reader.read(100)
+        writer.write(answer)
+
+    async with connected(no_tls) as stream:
+        with pytest.raises(CannotConnect):
+            await stream.start_tls(trust_context(None), "site.example")
+
+
+async def test_a_name_that_tls_cannot_carry() -> None:
+    async with connected(echo) as stream:
+        with pytest.raises(CannotConnect):
+            await stream.start_tls(trust_context(None), "")
+
+
+async def test_a_handshake_that_is_given_up() -> None:
+    async def silent(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        await reader.read()
+
+    began = perf_counter()
+    async with connected(silent) as stream:
+        with pytest.raises(TimeoutError):
+            async with asyncio.timeout(0.1):
+                await stream.start_tls(trust_context(None), "site.example")
+    assert perf_counter() - began < 1.0

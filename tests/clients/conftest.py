@@ -1,0 +1,45 @@
+"""What the clients are run against: `headrace serve` on the demo catalogue, and the demo site behind it."""
+
+import re
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+import gateway
+from demo_site.catalogue import demo_catalogue
+from demo_site.servers import DemoServers
+
+ROOT = Path(gateway.__file__).parents[1]
+PATIENCE = 30  # seconds for a clean stop
+
+
+@pytest.fixture(scope="session")
+def demo_servers(tmp_path_factory: pytest.TempPathFactory) -> Iterator[DemoServers]:
+    """The demo site on loopback."""
+    with DemoServers(tmp_path_factory.mktemp("site")) as servers:
+        yield servers
+
+
+@pytest.fixture(scope="session")
+def gateway_port(demo_servers: DemoServers, tmp_path_factory: pytest.TempPathFactory) -> Iterator[int]:
+    """The loopback port of a running gateway, in a process of its own."""
+    folder = tmp_path_factory.mktemp("gateway")
+    config = folder / "headrace.toml"
+    text = demo_catalogue(
+        demo_servers.http_url, demo_servers.https_url, demo_servers.ca_file, state=folder / "state"
+    )
+    config.write_text(text, encoding="utf-8")
+    command = [sys.executable, "-m", "gateway.commands.main", "serve", "--config", str(config)]
+    with subprocess.Popen(command, cwd=ROOT, stderr=subprocess.PIPE, text=True) as served:
+        assert served.stderr is not None
+        ready = served.stderr.readline()
+        found = re.fullmatch(r"headrace: listening on 127\.0\.0\.1:(\d+) \(plain\)\n", ready)
+        if found:
+            yield int(found[1])
+        served.terminate()
+        _, rest = served.communicate(timeout=PATIENCE)
+    assert found, ready + rest
+    assert served.returncode == 0, rest

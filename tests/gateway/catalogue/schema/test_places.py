@@ -1,0 +1,62 @@
+"""[place.NAME]: bases, credentials."""
+
+import pytest
+
+from gateway.catalogue.model import SecretRef
+from tests.gateway.catalogue.marked import check, load
+
+WRONG = {
+    "scheme": 'base = "htps://a.example/"\n        ^^^^ https',
+    "no scheme": 'base = "files.example/pub"\n        ^^^^^^^^^^^^^^^^^ https://files.example/pub',
+    "user part": 'base = "ftp://me:pw@a.example/"\n              ^^^^^^',
+    "query": 'base = "https://a.example/x?y=1"\n                           ^^^^',
+    "fragment": 'base = "https://a.example/x#y"\n                           ^^',
+    "dots": 'base = "ftp://a.example/x/../y/"\n                       ^^^^^^^^ ftp://a.example/y/',
+    "host": 'base = "https://a_.b..example/"\n                ^^^^^^^^^^^^^',
+    "port": 'base = "https://a.example:99999/"\n                          ^^^^^',
+    "no port": 'base = "tcp://a.example"\n              ^^^^^^^^^',
+    "stream with a path": 'base = "tcp://a.example:7/x"\n                       ^^',
+    "blank": 'base = "https://a.example/my files/"\n                            ^',
+    "secret alone": 'base = "ftp://a.example/"\nsecret = "env:KEY"\n^^^^^^',
+    "write": 'base = "ftp://a.example/"\nwrite = "on"\n         ^^ true',
+    "an url": 'url = "ftp://a.example/"\n^^^ base',
+}
+
+
+@pytest.mark.parametrize("lines", list(WRONG.values())[:-1], ids=list(WRONG)[:-1])
+def test_mistakes(lines: str) -> None:
+    check(f"[place.club]\n{lines}")
+
+
+def test_a_base_under_another_name_is_named_at_both_places() -> None:
+    check("[place.club]\n       ^^^^ url\n" + WRONG["an url"])
+
+
+@pytest.mark.parametrize(
+    ("written", "read"),
+    [
+        ("ftp://files.example/pub", "ftp://files.example/pub/"),
+        ("HTTPS://Files.Example:443", "https://files.example/"),
+        ("davs://files.example:8443/a/", "davs://files.example:8443/a/"),
+        ("file:///srv/my%20files", "file:///srv/my%20files/"),
+        ("http://[2001:DB8::1]:80/ü", "http://[2001:db8::1]/%C3%BC/"),
+        ("tcp://wire.example:7000", "tcp://wire.example:7000"),
+        ("telnet://wire.example/", "telnet://wire.example"),
+        ("udp://192.0.2.1:7", "udp://192.0.2.1:7"),
+    ],
+)
+def test_bases(written: str, read: str) -> None:
+    assert load(f'[place.club]\nbase = "{written}"\n').places["CLUB"].base == read
+
+
+def test_what_is_read() -> None:
+    place = load("""
+[place.Club]
+base = "ftp://files.example/"
+user = "reader"
+secret = "file:keys/club"
+write = true
+ca = "certs/club.pem"
+""").places["CLUB"]
+    assert (place.name, place.user, place.write, place.ca) == ("CLUB", "reader", True, "certs/club.pem")
+    assert place.secret == SecretRef("file:keys/club")

@@ -1,0 +1,111 @@
+"""A session on its own: lines in, replies out, with wishes granted by a table."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from types import MappingProxyType
+
+import pytest
+
+from adapters.errors import FarBusy, HeadraceError
+from gateway.catalogue.model import Arg, Catalogue, LinesBody, Source
+from gateway.extract.plan import Field, Kind, Plan, Record, Sheet
+from gateway.session.conversation import Session
+from gateway.session.state import World
+from gateway.session.wishes import Outcome, PickWish, Wish
+from gateway.wire.lines import Cancel
+from gateway.wire.settings import Settings
+
+TIDES = Plan(fields=(Field("TIME", 5, Kind.TIME), Field("PLACE", 6), Field("HEIGHT", 5, Kind.FIXED)))
+WIDE = Plan(fields=(Field("A", 200), Field("B", 54)))
+SOURCES = {
+    "TIDES": Source("TIDES", "https://far.example/", TIDES, about="High and low water, Höhe in metres"),
+    "WIDE": Source("WIDE", "https://far.example/", WIDE),
+    "ARGS": Source("ARGS", "https://far.example/", TIDES, args=(Arg("station"), Arg("day"))),
+    "EMPTY": Source("EMPTY", "https://far.example/", TIDES),
+    "FAILS": Source("FAILS", "https://far.example/", TIDES),
+    "STALE": Source("STALE", "https://far.example/", TIDES),
+    "LIMITED": Source("LIMITED", "https://far.example/", TIDES),
+    "SCORE": Source("SCORE", "https://far.example/", TIDES, method="POST", args=(Arg("points"),)),
+    "GUEST": Source("GUEST", "https://far.example/", TIDES, method="POST", body=LinesBody()),
+}
+RECORDS = (
+    Record("04:12 Quay    3.90"),
+    Record("10:27 Mole: A 1,25", cut=("PLACE",)),
+    Record("16:40 Quay   *****", misfit=("HEIGHT",)),
+)
+PROFILES = {"PLAIN": Settings(), "NARROW": Settings(cols=20, most=80, page=1, guard=True)}
+
+
+@dataclass
+class Talk:
+    """One connection. `say` gives the reply to one line as (status line, records), or None."""
+
+    session: Session
+    wishes: list[Wish] = field(default_factory=list)
+
+    def raw(self, data: bytes) -> bytes:
+        answer = b""
+        self.session.reader.feed(data)
+        while (event := self.session.reader.next_event()) is not None:
+            lines = self.session.cancelled() if isinstance(event, Cancel) else self._run(event)
+            answer += b"".join(lines or [])
+        return answer
+
+    def say(self, line: str) -> tuple[str, list[str]] | None:
+        answer = self.raw(line.encode("latin-1") + b"\r")
+        if not answer:
+            return None
+        status, *records = answer.decode("latin-1").removesuffix("\r\n").split("\r\n")
+        assert len(status) == 16
+        assert int(status[4:9]) == len(records)
+        assert all(len(record) == int(status[10:13]) for record in records)
+        return status, records
+
+    def status(self, line: str) -> str:
+        said = self.say(line)
+        assert said is not None
+        return said[0]
+
+    def records(self, line: str) -> list[str]:
+        said = self.say(line)
+        assert said is not None
+        return said[1]
+
+    def _run(self, line):  # type: ignore[no-untyped-def]
+        steps = self.session.respond(line)
+        try:
+            wish = next(steps)
+            while True:
+                self.wishes.append(wish)
+                try:
+                    wish = steps.send(granted(wish))
+                except HeadraceError as error:
+                    wish = steps.throw(error)
+        except StopIteration as stop:
+            return stop.value
+
+
+def granted(wish: Wish) -> Outcome:
+    name = "PICK" if isinstance(wish, PickWish) else wish.source.name
+    if name == "FAILS":
+        raise FarBusy(seconds=30)
+    records = () if name == "EMPTY" else RECORDS
+    steps = (("fetch", 0.0123), ("lay out", 0.0004))
+    sheet = Sheet(18, records, limited=name == "LIMITED")
+    return Outcome(sheet, "https://far.example", "fetched", 12.4, name == "STALE", steps)
+
+
+@pytest.fixture
+def connect() -> Callable[..., Talk]:
+    def make(profile: str = "PLAIN") -> Talk:
+        catalogue = Catalogue(sources=MappingProxyType(SOURCES), profiles=MappingProxyType(PROFILES))
+        world = World(lambda: catalogue, lambda: datetime(2026, 3, 29, 0, 59, 58, tzinfo=UTC))
+        return Talk(Session(world, profile))
+
+    return make
+
+
+@pytest.fixture
+def talk(connect: Callable[..., Talk]) -> Talk:
+    return connect()

@@ -1,0 +1,113 @@
+"""The one reply shape (CONTRACT section 2)."""
+
+import inspect
+import re
+from dataclasses import replace
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from adapters.errors import AskedTooOften, FarBusy, HeadraceError, NotThere
+from gateway.wire.charsets import CODECS
+from gateway.wire.codes import CODES
+from gateway.wire.replies import EOLS, Reply, encode_lines, error_reply, finish, upper
+from gateway.wire.settings import Settings
+
+PLAIN = Settings()
+STATUS = re.compile(rb"[0-9]{3} [0-9]{5} [0-9]{3} [+.][*SLC.]")
+
+
+def every_error() -> list[type[HeadraceError]]:
+    found, todo = [], [HeadraceError]
+    while todo:
+        each = todo.pop()
+        todo += each.__subclasses__()
+        found.append(each)
+    return found
+
+
+def test_the_contracts_own_status_line() -> None:
+    assert Reply(200, ("x" * 28,) * 3, 28).status_line == "200 00003 028 .."
+
+
+def test_no_records_have_no_width() -> None:
+    assert Reply(200, (), 28).status_line == "200 00000 000 .."
+
+
+@pytest.mark.parametrize("error", every_error(), ids=lambda error: error.__name__)
+def test_every_error_has_a_code_of_the_contract_and_a_short_plain_sentence(
+    error: type[HeadraceError],
+) -> None:
+    assert error.code in CODES
+    assert 400 <= error.code < 600
+    default = inspect.signature(error).parameters["sentence"].default
+    sentence = error("Something is wrong" if default is inspect.Parameter.empty else default).sentence
+    assert sentence.isascii()
+    assert len(sentence) <= 40
+
+
+def test_the_error_tree_is_the_one_in_its_docstring() -> None:
+    import adapters.errors as errors
+
+    assert errors.__doc__ is not None
+    told = dict(re.findall(r"^ +([A-Z]\w+) +(\d{3}) ", errors.__doc__, re.MULTILINE))
+    built = {each.__name__: str(each.code) for each in every_error() if not each.__name__.startswith("_")}
+    built.pop("FarFault")  # a family without a code of its own
+    assert told == built
+
+
+@pytest.mark.parametrize("cols", [16, 40, 255])
+@pytest.mark.parametrize("mark", [False, True])
+def test_an_error_reply_is_one_record_of_the_profiles_columns(cols: int, mark: bool) -> None:
+    reply = error_reply(NotThere("No source TIDE; TIDES?"), replace(PLAIN, cols=cols, mark=mark))
+    assert reply.status_line == f"550 00001 {cols:03d} .."
+    assert [len(record) for record in reply.records] == [cols]
+    assert reply.records[0].startswith("!No" if mark else "No")
+
+
+@pytest.mark.parametrize("error", [AskedTooOften(seconds=120), FarBusy(seconds=120)])
+@pytest.mark.parametrize("cols", [16, 40])
+def test_a_known_wait_ends_the_record(error: HeadraceError, cols: int) -> None:
+    record = error_reply(error, replace(PLAIN, cols=cols)).records[0]
+    assert record.endswith(" 120")
+    assert len(record) == cols
+
+
+def test_guard_keeps_input_statements_in_step_and_mark_leads() -> None:
+    assert finish('12:30, "Quay"', replace(PLAIN, guard=True, mark=True)) == "!12.30; 'Quay'"
+
+
+def test_capitals_never_change_a_width() -> None:
+    assert upper("straße ÿ é", "latin1") == "STRAßE ÿ É"
+
+
+@given(st.text(max_size=30), st.sampled_from(["ascii", "latin1", "cp437"]))
+def test_upper_is_one_for_one_and_stays_in_the_charset(text: str, charset: str) -> None:
+    inside = text.encode(CODECS[charset], "ignore").decode(CODECS[charset])
+    assert len(upper(inside, charset)) == len(inside)
+    upper(inside, charset).encode(CODECS[charset])
+
+
+@pytest.mark.parametrize(("name", "end"), EOLS.items())
+def test_line_ends(name: str, end: bytes) -> None:
+    assert encode_lines(Reply(200, ("ab",), 2), PLAIN, end, False) == [b"200 00001 002 .." + end, b"ab" + end]
+
+
+def test_ff_is_doubled_for_a_client_that_speaks_telnet() -> None:
+    latin = replace(PLAIN, charset="latin1")
+    assert encode_lines(Reply(200, ("aÿ",), 2), latin, b"", True)[1] == b"a\xff\xff"
+    assert encode_lines(Reply(200, ("aÿ",), 2), latin, b"", False)[1] == b"a\xff"
+
+
+@given(
+    st.sampled_from(every_error()), st.text(max_size=80), st.integers(16, 255), st.booleans(), st.booleans()
+)
+def test_no_sentence_can_break_the_shape(
+    kind: type[HeadraceError], sentence: str, cols: int, mark: bool, guard: bool
+) -> None:
+    reply = error_reply(kind(sentence), replace(PLAIN, cols=cols, mark=mark, guard=guard))
+    status, record = encode_lines(reply, PLAIN, b"", False)
+    assert STATUS.fullmatch(status)
+    assert len(record) == cols
+    assert all(0x20 <= byte <= 0x7E for byte in record)

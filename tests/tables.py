@@ -1,0 +1,119 @@
+"""The tables of README.md and DEVELOPERS.md, made from the code: python -m tests.tables [--write]
+
+A table stands between `<!-- table: NAME -->` and `<!-- end -->`. Without --write it only tells which differ.
+"""
+
+import re
+import sys
+from collections.abc import Callable, Iterable, Sequence
+from pathlib import Path
+
+from adapters import limits
+from adapters.http.faults import OUTCOME_TABLE
+from adapters.http.statuses import STATUS_TABLE
+from gateway.catalogue.explain import KEYS
+from gateway.catalogue.key import TABLES
+from gateway.extract.plan import Kind
+from gateway.wire.codes import CODES
+from gateway.wire.settings import LATER, SETTINGS
+from gateway.wire.words import REQUESTS
+
+ROOT = Path(__file__).parents[1]
+DOCUMENTS = ("README.md", "DEVELOPERS.md")
+_PLACE = re.compile(r"(<!-- table: ([a-z-]+) -->\n).*?(<!-- end -->)", re.DOTALL)
+
+
+def rows(headings: Sequence[str], lines: Iterable[Sequence[str]]) -> str:
+    """A Markdown table."""
+    said = [headings, ["---"] * len(headings), *lines]
+    return "".join("| " + " | ".join(cell.replace("|", "\\|") for cell in line) + " |\n" for line in said)
+
+
+def _code(text: str) -> str:
+    return f"`{text}`" if text else ""
+
+
+def _requests() -> str:
+    ready = [each for each in REQUESTS.values() if not each.later]
+    later = ", ".join(f"`{each.name}`" for each in REQUESTS.values() if each.later)
+    table = rows(
+        ("request", "does"), ((_code(f"{each.name} {each.usage}".strip()), each.meaning) for each in ready)
+    )
+    return f"{table}\nIn later versions, and answered 502 until then: {later}.\n"
+
+
+def _codes() -> str:
+    return rows(("code", "meaning"), ((str(code), meaning) for code, meaning in CODES.items()))
+
+
+def _outcomes() -> str:
+    def shown(code: int, changing: int) -> tuple[str, str]:
+        return str(code), "the same" if changing == code else str(changing)
+
+    lines = [(f"HTTP {row.label}", row.meaning, *shown(row.code, row.changing_code)) for row in STATUS_TABLE]
+    lines += [("", row.outcome, *shown(row.code, row.changing_code)) for row in OUTCOME_TABLE]
+    return rows(("far outcome", "what it means", "code", "code for TELL"), lines)
+
+
+def _settings() -> str:
+    lines = [(_code(each.name), _code(each.default), each.values, each.meaning) for each in SETTINGS.values()]
+    later = ", ".join(f"`{name}`" for name in sorted(LATER))
+    return rows(("setting", "default", "values", "meaning"), lines) + f"\nIn later versions: {later}.\n"
+
+
+def _keys(table: str) -> Callable[[], str]:
+    def make() -> str:
+        lines = []
+        for key in KEYS:
+            if key.table == table and not key.later:
+                meaning = key.meaning
+                if key.kinds is not None:
+                    meaning += f" ({', '.join(kind.value for kind in Kind if kind in key.kinds)})"
+                default = "required" if key.required else key.default
+                lines.append((_code(key.name), key.allowed, default, meaning))
+        return f"{_code(TABLES[table])}\n\n" + rows(("key", "takes", "default", "meaning"), lines)
+
+    return make
+
+
+def _limits() -> str:
+    text = Path(limits.__file__).read_text(encoding="utf-8")
+    found = re.findall(r"^([A-Z_]+): Final = .*?# (.+)$", text, re.MULTILINE)
+    return rows(
+        ("limit", "value", "of what"),
+        ((_code(name), f"{getattr(limits, name):,}", why) for name, why in found),
+    )
+
+
+TABLES_MADE: dict[str, Callable[[], str]] = {
+    "requests": _requests,
+    "codes": _codes,
+    "outcomes": _outcomes,
+    "settings": _settings,
+    "limits": _limits,
+    **{f"keys-{name}": _keys(name) for name in TABLES if name not in {"", "profile"}},
+}
+
+
+def renewed(text: str) -> str:
+    """A document with every table as the code has it now."""
+    return _PLACE.sub(lambda found: f"{found[1]}\n{TABLES_MADE[found[2]]()}\n{found[3]}", text)
+
+
+def main() -> int:
+    """Write, or tell, what differs."""
+    stale = 0
+    for name in DOCUMENTS:
+        path = ROOT / name
+        before = path.read_text(encoding="utf-8")
+        after = renewed(before)
+        if after != before:
+            stale = 1
+            print(f"{name} has tables that differ from the code")
+            if "--write" in sys.argv[1:]:
+                path.write_text(after, encoding="utf-8")
+    return stale
+
+
+if __name__ == "__main__":
+    sys.exit(main())

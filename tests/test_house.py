@@ -1,0 +1,71 @@
+"""The house rules, checked by the same command as everything else."""
+
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+TOP_LEVEL = {
+    "README.md",
+    "DEVELOPERS.md",
+    "pyproject.toml",
+    "LICENSE",
+    "gateway",
+    "adapters",
+    "tests",
+    "demo_site",
+}
+BUILT = {"build", "dist", "headrace.egg-info", "headrace-state", "__pycache__"}
+SOURCES = sorted(path for top in ("gateway", "adapters", "demo_site") for path in (ROOT / top).rglob("*.py"))
+
+
+def run(*command: str) -> None:
+    done = subprocess.run([sys.executable, *command], cwd=ROOT, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stdout + done.stderr
+
+
+def test_lint() -> None:
+    run("-m", "ruff", "check", ".")
+
+
+def test_format() -> None:
+    run("-m", "ruff", "format", "--check", ".")
+
+
+def test_types() -> None:
+    run("-m", "mypy")
+
+
+def test_import_contracts() -> None:
+    run("-c", "import sys; from importlinter.cli import lint_imports; sys.exit(lint_imports())")
+
+
+def test_top_level_holds_what_was_agreed() -> None:
+    found = {path.name for path in ROOT.iterdir() if not path.name.startswith(".")} - BUILT
+    assert found == TOP_LEVEL
+
+
+@pytest.mark.parametrize("path", SOURCES, ids=lambda path: str(path.relative_to(ROOT)))
+def test_a_file_does_one_thing_and_says_which(path: Path) -> None:
+    text = path.read_text(encoding="utf-8")
+    assert text.count("\n") <= 400
+    assert text.startswith('"""'), "a module's docstring opens with what goes in and what comes out"
+    assert not re.search(r"TODO|FIXME|XXX|NotImplementedError", text)
+
+
+@pytest.mark.parametrize("path", SOURCES, ids=lambda path: str(path.relative_to(ROOT)))
+def test_every_module_has_a_test_file(path: Path) -> None:
+    if path.name == "__init__.py":
+        return
+    relative = path.relative_to(ROOT)
+    mirrored = ROOT / "tests" / relative.parent / f"test_{path.stem}.py"
+    by_folder = ROOT / "tests" / relative.parent.parent / f"test_{relative.parent.name}.py"
+    exempt = EXEMPT.get(str(relative))
+    assert exempt or mirrored.exists() or by_folder.exists(), f"no test file for {relative}"
+
+
+EXEMPT: dict[str, str] = {}
+"""Modules without a test file of their own, and where they are tested instead."""
