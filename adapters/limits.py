@@ -56,7 +56,7 @@ PATTERN_VISITS: Final = 25  # what one use of a pattern counts for, in nodes loo
 PATH_NESTING: Final = 50  # filters, parentheses and calls inside one another, which parsing recurses into
 LIBRARY_NODES: Final = 10_000  # in one array or object, before the JSONPath library takes too much memory
 MARKUP_ELEMENTS: Final = 500_000  # of one XML or HTML document: about 250 MB of memory
-MARKUP_STEPS: Final = 20_000_000  # nodes that all XPaths of one answer may look at: some seconds
+MARKUP_STEPS: Final = 8_000_000  # nodes that all XPaths of one answer may look at: two to four seconds
 NAMESPACE_CHARACTERS: Final = 2_000  # one namespace name, which comes with the name of every element in it
 CSV_LOOK_CHARACTERS: Final = 65_536  # how far the first line of a CSV is looked at for its separator
 

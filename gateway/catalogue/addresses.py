@@ -14,7 +14,7 @@ from typing import Final
 
 from adapters.port import Origin
 from gateway.catalogue.key import SCHEMES
-from gateway.catalogue.mistakes import TextFault, nearest
+from gateway.catalogue.mistakes import TextFault, character, nearest
 
 PORTS: Final[Mapping[str, int]] = MappingProxyType(
     {"http": 80, "https": 443, "dav": 80, "davs": 443, "ftp": 21, "ftps": 990, "telnet": 23}
@@ -68,10 +68,8 @@ def split_url(text: str) -> Url:
         raise TextFault(f"the scheme {scheme}", 0, size, " ".join(SCHEMES), nearest(scheme, SCHEMES))
     odd = _ODD.search(match["rest"])
     if odd is not None:
-        shown = odd.group() if odd.group().isprintable() else "a control character"
-        raise TextFault(
-            f"{shown} in a URL", match.start("rest") + odd.start(), 1, "the same character as %hh"
-        )
+        start = match.start("rest") + odd.start()
+        raise TextFault(f"{character(odd.group())} in a URL", start, 1, "the same character as %hh")
     host, port = _split_authority(match["authority"], match.start("authority"), scheme)
     rest = urllib.parse.quote(match["rest"], ":/?#[]@!$&'()*+,;=%~")
     return Url(scheme, host, port, rest)
@@ -101,7 +99,10 @@ def _split_authority(text: str, start: int, scheme: str) -> tuple[str, int | Non
     digits = match["port"]
     if not re.fullmatch(r"0*[0-9]{1,5}", digits, re.ASCII) or not 1 <= int(digits) <= 65_535:
         raise TextFault(
-            f"port {digits or 'without a number'}", start + match.start("port"), len(digits), "1 to 65535"
+            f"port {digits or 'without a number'}",
+            start + match.start("port"),
+            max(1, len(digits)),
+            "1 to 65535",
         )
     return host, int(digits)
 

@@ -5,6 +5,7 @@ import unicodedata
 import urllib.parse
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from types import MappingProxyType
 from typing import Final
 
@@ -18,7 +19,7 @@ from gateway.catalogue.model import Arg, ArgKind, Catalogue, Place, Source
 from gateway.catalogue.numbers import is_number
 from gateway.catalogue.refs import within
 from gateway.catalogue.slots import fill
-from gateway.catalogue.templates import expand, parse_template
+from gateway.catalogue.templates import Template, expand, parse_template
 from gateway.extract.plan import Format
 
 ACCEPT: Final[Mapping[Format, str]] = MappingProxyType(
@@ -116,8 +117,7 @@ def _source_target(catalogue: Catalogue, source: Source, texts: Mapping[str, str
     place = catalogue.places.get(name.upper())
     template = parse_template(source.url if place is None else rest)
     expanded = expand(template, texts)
-    plain = expand(template, dict.fromkeys(texts, "x"))
-    if _dot_segments(expanded) > _dot_segments(plain):
+    if _dot_segments(expanded) > _own_dot_segments(template):
         raise WrongWords("Dots may not lead elsewhere")
     if place is not None:
         return _Target(within(place.base, expanded), frozenset(), place)
@@ -126,6 +126,12 @@ def _source_target(catalogue: Catalogue, source: Source, texts: Mapping[str, str
     except TextFault as fault:
         raise WrongWords("These words make no address") from fault
     return _Target(url.text, _named(url))
+
+
+@lru_cache(maxsize=1_024)
+def _own_dot_segments(template: Template) -> int:
+    """How many dot segments a template has without any that an arg brings."""
+    return _dot_segments(expand(template, {each.name: "x" for each in template.variables}))
 
 
 def _dot_segments(url: str) -> int:
@@ -196,10 +202,12 @@ def _ascii(name: str) -> str:
 
 
 def _typed_url(catalogue: Catalogue, text: str, format_: Format) -> Call:
-    scheme, _, rest = text.partition("://")
+    scheme, _, rest = text.partition(":")
+    if not rest.startswith("//"):
+        raise WrongWords("That is no usable URL")
     if scheme.lower() not in SCHEMES:
         raise NotPossible("No such kind of address here")
-    authority = re.split(r"[/?#\\]", rest, maxsplit=1)[0]
+    authority = re.split(r"[/?#\\]", rest[2:], maxsplit=1)[0]
     if "@" in authority:
         raise NotAllowed("A URL may not hold a user part")
     try:

@@ -19,6 +19,8 @@ _ASSIGNED: Final = re.compile(
     r"(?P<key>[A-Za-z0-9_-]+)[\"']?[ \t]*[=:][ \t]*"
     r"(?P<value>\"(?:[^\"\\]|\\.)*\"?|'[^']*'?|[^\s,}#\"'\[{][^,}#]*)"
 )
+_STRING: Final = re.compile(r"\"(?:[^\"\\]|\\.)*\"|'[^']*'")
+_SAFE_REST: Final = re.compile(r"[\"']?[ \t]*[=:][ \t]*(?:\"(?:env|file):[^\"]*\"|'(?:env|file):[^']*')")
 _USER_PART: Final = re.compile(r"(?<=//)[^/\s\"'?#]*(?=@)")
 
 
@@ -63,8 +65,8 @@ def secretive(key: str) -> bool:
 def masked(line: str) -> str:
     """The line with every literal secret in it replaced by asterisks, its length unchanged.
 
-    Covered: the value of any key like `secret`, `password` or `token`, unless it is `env:` or `file:`, and
-    the user part of any URL.
+    Covered: the value of any key like `secret`, `password` or `token`, unless it is `env:` or `file:`; the
+    user part of any URL; and what follows a word like `secret` where the line does not go on as it should.
     """
 
     def hide(match: re.Match[str]) -> str:
@@ -78,13 +80,41 @@ def masked(line: str) -> str:
         return match.group()[: -len(value)] + hidden
 
     line = _ASSIGNED.sub(hide, line)
-    return _USER_PART.sub(lambda match: "*" * len(match.group()), line)
+    line = _USER_PART.sub(lambda match: "*" * len(match.group()), line)
+    end = _unsafe_after(line)
+    return line[:end] + re.sub(r"[^\s=\"'{}\[\],]", "*", line[end:])
+
+
+def _unsafe_after(line: str) -> int:
+    """Where a word like `secret` ends, perhaps broken by a stray mark, that no reference follows."""
+    letters = [index for index, each in enumerate(line) if each.isalpha()]
+    compact = "".join(line[index] for index in letters).casefold()
+    whole = not re.search("[\"']", _STRING.sub("", line))
+    quoted = [match.span() for match in _STRING.finditer(line)] if whole else []
+    for start in range(len(compact)):
+        for size in (6, 5, 7):
+            word = compact[start : start + size]
+            if len(word) < size or distance(word, "secret") > 1:
+                continue
+            first, end = letters[start], letters[start + size - 1] + 1
+            inside = any(low < first and end < high for low, high in quoted)
+            if not inside and not _SAFE_REST.match(line, end):
+                return end
+            break
+    return len(line)
 
 
 def printable(text: str, most: int = 60) -> str:
     """Text from the file, fit for one line of a terminal: no controls, and no longer than `most`."""
     clean = "".join(each if each.isprintable() else "?" for each in text)
     return clean if len(clean) <= most else clean[: most - 3] + "..."
+
+
+def character(mark: str) -> str:
+    """One character from the file, in words where it cannot be seen."""
+    if mark == " ":
+        return "a blank"
+    return mark if mark.isprintable() else f"a control character, {ord(mark):02X} hex"
 
 
 def columns(text: str) -> int:

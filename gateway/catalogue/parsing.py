@@ -16,7 +16,7 @@ from adapters import limits
 from gateway.catalogue.mistakes import Mistake
 from gateway.catalogue.model import Number
 from gateway.catalogue.positions import Cause, Path, Places, Positions, Statement, find_positions
-from gateway.catalogue.syntax import TWICE, Fault, describe, dotted, is_header_line, is_statement_line
+from gateway.catalogue.syntax import Fault, describe, dotted, is_header_line, is_statement_line, is_twice
 
 _WHERE: Final = re.compile(r"(.*) \(at (?:line (\d+), column (\d+)|end of document)\)", re.DOTALL)
 _FATAL: Final = frozenset({Cause.DEPTH, Cause.DIGITS, Cause.LONG_STRING})
@@ -108,7 +108,7 @@ def _judge(text: str, positions: Positions, fault: Fault) -> tuple[Mistake, _Los
 
 def _loss(text: str, positions: Positions, statement: Statement, fault: Fault) -> _Loss:
     lost = positions.lost if statement is positions.statements[-1] else None
-    twice = fault.message.startswith(TWICE)
+    twice = is_twice(statement, fault)
     if lost is not None and lost.cause in _FATAL:
         return _Loss(0, 0, fatal=True)
     if statement.header and lost is not None and lost.cause is Cause.REST:

@@ -10,15 +10,13 @@ from gateway.catalogue.mistakes import nearest as nearest_word
 from gateway.catalogue.mistakes import printable, secretive
 from gateway.catalogue.positions import Cause, Lost, Path, Positions, Statement
 
-TWICE: Final = (
+_TWICE: Final = (  # how tomllib's messages about something set twice begin
     "Cannot overwrite",
     "Cannot declare",
     "Duplicate inline",
     "Cannot mutate",
     "Cannot redefine",
 )
-"""How tomllib's messages about something set twice begin."""
-
 _KEY: Final = r"(?:[A-Za-z0-9_-]+|\"[^\"\n]*\"|'[^'\n]*')"
 _KEYS: Final = rf"[ \t]*{_KEY}(?:[ \t]*\.[ \t]*{_KEY})*[ \t]*"
 _HEADER_LINE: Final = re.compile(rf"[ \t]*\[{{1,2}}(?![ \t]*\d){_KEYS}\]{{0,2}}[ \t]*(?:#.*)?")
@@ -85,9 +83,14 @@ def is_statement_line(line: str) -> bool:
     return _STATEMENT_LINE.match(line) is not None
 
 
+def is_twice(statement: Statement, fault: Fault) -> bool:
+    """Whether the statement sets something again; one that is not closed either is only that."""
+    return fault.message.startswith(_TWICE) and statement.key is not None
+
+
 def describe(text: str, positions: Positions, statement: Statement, lost: Lost | None, fault: Fault) -> Words:
     """The words for the fault in `statement`; `lost` where the scanner stumbled in it, too."""
-    if fault.message.startswith(TWICE):
+    if is_twice(statement, fault):
         return _twice(positions, statement)
     if lost is not None:
         return _lost(text, lost)
@@ -103,7 +106,7 @@ def _twice(positions: Positions, statement: Statement) -> Words:
     for repeated_path, repeated in positions.repeated:
         if statement.start <= repeated.start < statement.end:
             path, spot = repeated_path, repeated
-    assert spot is not None  # tomllib finds such a fault after the whole statement
+    assert spot is not None  # see is_twice
     while path and isinstance(path[-1], int):
         path = path[:-1]
     first = positions.keys.get(path)

@@ -16,7 +16,7 @@ from typing import Final, TypeAlias
 
 import uritemplate
 
-from gateway.catalogue.mistakes import TextFault
+from gateway.catalogue.mistakes import TextFault, character
 
 TemplateValue: TypeAlias = str | Sequence[str] | Mapping[str, str]
 
@@ -100,8 +100,9 @@ def parse_template(text: str) -> Template:
         literal = text[position:] if opening < 0 else text[position:opening]
         bad = _NO_LITERAL.search(literal)
         if bad is not None:
-            shown = bad.group() if bad.group().isprintable() else "a control character"
-            raise TextFault(f"{shown} in a URL", position + bad.start(), 1, "the same character as %hh")
+            raise TextFault(
+                f"{character(bad.group())} in a URL", position + bad.start(), 1, "the same character as %hh"
+            )
         if literal:
             parts.append(literal)
         if opening < 0:
@@ -159,8 +160,13 @@ def _expanded(expression: Expression, values: Mapping[str, TemplateValue]) -> st
         if expression.operator in {"+", "#"}:
             value = _ready(value)
         form = f"{{{expression.operator}{variable.name}{'*' if variable.explode else ''}}}"
-        pieces.append(uritemplate.expand(form, {variable.name: value}).removeprefix(begin))
+        pieces.append(_form(form).expand({variable.name: value}).removeprefix(begin))
     return begin + separator.join(pieces) if pieces else ""
+
+
+@lru_cache(maxsize=1_024)
+def _form(text: str) -> uritemplate.URITemplate:
+    return uritemplate.URITemplate(text)
 
 
 def _ready(value: TemplateValue) -> TemplateValue:

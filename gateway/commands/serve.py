@@ -8,12 +8,12 @@ import sys
 from dataclasses import replace
 from pathlib import Path
 
+from gateway.catalogue.mistakes import CatalogueFaults
 from gateway.catalogue.model import Catalogue
-from gateway.catalogue.reading import CatalogueFaults
 from gateway.commands import wiring
 from gateway.service.logs import LEVELS, Redactor, configure
 from gateway.service.server import Bound, Server
-from gateway.service.watching import watch
+from gateway.service.watching import Signature, signature, watch
 
 _log = logging.getLogger("headrace.serve")
 
@@ -54,57 +54,69 @@ def with_port(catalogue: Catalogue, port: int | None) -> Catalogue:
 def run(options: argparse.Namespace) -> int:
     """Serve; 1 where a listener cannot be opened, 2 where the catalogue is wrong."""
     path = Path(options.config)
+    known = signature(path)
     catalogue = wiring.catalogue_or_complaint(path)
     if catalogue is None:
         return wiring.WRONG_USAGE
     redactor = Redactor()
     wiring.learn_secrets(redactor, catalogue)
     configure(options.log, sys.stderr, redactor)
-    return asyncio.run(_serve(path, with_port(catalogue, options.port), options.port, redactor))
+    return asyncio.run(_Serving(path, known, options.port, redactor).run(with_port(catalogue, options.port)))
 
 
-async def _serve(path: Path, catalogue: Catalogue, port: int | None, redactor: Redactor) -> int:
-    parts = wiring.Parts(catalogue)
-    server = Server(catalogue, parts.answers)
-    ended = asyncio.Event()
-    hangup = asyncio.Event()
-    loop = asyncio.get_running_loop()
-    for number in (signal.SIGTERM, signal.SIGINT):
-        loop.add_signal_handler(number, ended.set)
-    loop.add_signal_handler(signal.SIGHUP, hangup.set)
+class _Serving:
+    """One `headrace serve`: where its catalogue is, and how it was when it was read."""
 
-    async def reload() -> None:
+    def __init__(self, path: Path, known: Signature, port: int | None, redactor: Redactor) -> None:
+        self._path, self._known, self._port, self._redactor = path, known, port, redactor
+        self._hangup = asyncio.Event()
+
+    async def run(self, catalogue: Catalogue) -> int:
+        """Serve until a signal; the exit code."""
+        parts = wiring.Parts(catalogue)
+        server = Server(catalogue, parts.answers)
+        ended = asyncio.Event()
+        loop = asyncio.get_running_loop()
+        for number in (signal.SIGTERM, signal.SIGINT):
+            loop.add_signal_handler(number, ended.set)
+        loop.add_signal_handler(signal.SIGHUP, self._hangup.set)
         try:
-            fresh = with_port(await asyncio.to_thread(wiring.read_catalogue, path), port)
+            try:
+                announce(await server.start())
+            except OSError as error:
+                print(f"headrace: cannot listen: {error.strerror or error}", file=sys.stderr)
+                return 1
+            background = [
+                loop.create_task(watch(self._path, self._known, lambda: self._reload(server))),
+                loop.create_task(self._reload_on_hangup(server)),
+            ]
+            await ended.wait()
+            for task in background:
+                task.cancel()
+            await server.stop()
+        finally:
+            await parts.aclose()
+        return 0
+
+    async def _reload_on_hangup(self, server: Server) -> None:
+        while True:
+            await self._hangup.wait()
+            self._hangup.clear()
+            await self._reload(server)
+
+    async def _reload(self, server: Server) -> None:
+        """Take the file as it is now; one with mistakes is reported and changes nothing."""
+        try:
+            read = await asyncio.to_thread(wiring.read_catalogue, self._path)
         except CatalogueFaults as faults:
             _log.error("the catalogue has mistakes; the last good one stays\n%s", faults.render())
         except (OSError, UnicodeDecodeError):
             _log.exception("the catalogue cannot be read; the last good one stays")
         else:
-            wiring.learn_secrets(redactor, fresh)
+            fresh = with_port(read, self._port)
+            wiring.learn_secrets(self._redactor, fresh)
             announce(await server.reload(fresh))
             _log.warning("catalogue reloaded: %d sources", len(fresh.sources))
-
-    async def reload_on_hangup() -> None:
-        while True:
-            await hangup.wait()
-            hangup.clear()
-            await reload()
-
-    try:
-        try:
-            announce(await server.start())
-        except OSError as error:
-            print(f"headrace: cannot listen: {error.strerror or error}", file=sys.stderr)
-            return 1
-        background = [loop.create_task(watch(path, reload)), loop.create_task(reload_on_hangup())]
-        await ended.wait()
-        for task in background:
-            task.cancel()
-        await server.stop()
-    finally:
-        await parts.aclose()
-    return 0
 
 
 def announce(bound: list[Bound]) -> None:

@@ -9,8 +9,9 @@ from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
+from gateway.catalogue.mistakes import CatalogueFaults
 from gateway.catalogue.model import Catalogue
-from gateway.catalogue.reading import CatalogueFaults, load_catalogue
+from gateway.catalogue.reading import load_catalogue
 from gateway.service.adapters import Adapters
 from gateway.service.answers import Answers
 from gateway.service.cache import Cache

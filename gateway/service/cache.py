@@ -209,7 +209,6 @@ class Cache:
         """
         place = place_of(url)
         self._forgotten += 1
-        self._loads.detach(place)
         self._fetches.detach(place)
         for key in [each for each in self._held if each.startswith(place)]:
             self._remove(key)
@@ -258,7 +257,7 @@ class Cache:
         key = question.key
         pause = self._pauses.get(key)
         if pause is not None:
-            kept = self._stand_in(question, "the far server failed lately")
+            kept = self._stand_in(question, "the far server failed lately", logging.DEBUG)
             if kept is not None:
                 return kept
             if pause.wish is not None:
@@ -295,7 +294,7 @@ class Cache:
         else:
             kept = self._kept(key, answer.held, answer.how, self._clock())
             return replace(kept, fetched=replace(kept.fetched, steps=answer.steps))
-        stale = self._stand_in(question, fault.sentence)
+        stale = self._stand_in(question, fault.sentence, logging.INFO)
         if stale is None:
             raise fault
         return stale
@@ -346,14 +345,14 @@ class Cache:
             return None
         return held
 
-    def _stand_in(self, question: _Question, why: str) -> Kept | None:
+    def _stand_in(self, question: _Question, why: str, level: int) -> Kept | None:
         held = self._usable(question)
         if held is None:
             return None
         kept = self._kept(question.key, held, How.STALE, self._clock())
-        _log.info(
-            "a stale copy was served", extra={"origin": kept.fetched.origin, "age": int(kept.age), "why": why}
-        )
+        if _log.isEnabledFor(level):
+            told = {"origin": kept.fetched.origin, "age": int(kept.age), "why": why}
+            _log.log(level, "a stale copy was served", extra=told)
         return kept
 
     def _keep(self, key: str, held: _Held, where: Keeping, *, known: bool) -> None:

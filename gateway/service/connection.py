@@ -206,6 +206,9 @@ class Connection(asyncio.Protocol):
             if event is None:
                 if self._at_end:
                     return
+                if self._house.stopping:
+                    await self._refuse()
+                    return
                 if self._paused:  # all that came is dealt with
                     self._paused = False
                     self._transport.resume_reading()
@@ -221,7 +224,7 @@ class Connection(asyncio.Protocol):
 
     async def _serve(self, line: Line) -> None:
         if self._house.stopping:
-            await self._send(self._session.failed(GatewayFull("The gateway is going down"), close=True))
+            await self._refuse()
             return
         self._busy, self._abandon = True, False
         started = time.perf_counter()
@@ -235,6 +238,9 @@ class Connection(asyncio.Protocol):
             status = lines[0][:16].decode("ascii")
             shown = (self.peer, self._session.request_shown, status, time.perf_counter() - started)
             _log.info("peer=%s request=%r reply=%r seconds=%.4f", *shown)
+
+    async def _refuse(self) -> None:
+        await self._send(self._session.failed(GatewayFull("The gateway is going down"), close=True))
 
     async def _reply(self, steps: Generator[Wish, Outcome, Lines | None]) -> Lines | None:
         """Run one line's steps to its reply; whatever goes wrong, there is one."""

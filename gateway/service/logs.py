@@ -73,9 +73,7 @@ class LineFormatter(logging.Formatter):
 
     def _value(self, text: str, limit: int = limits.LOG_CHARACTERS) -> str:
         text = self._redactor.clean(text, limit)
-        if _PLAIN.fullmatch(text):
-            return text
-        return json.dumps(text).replace("\x7f", "\\u007f")
+        return text if _PLAIN.fullmatch(text) else json.dumps(text)
 
 
 def _message(record: logging.LogRecord) -> str:

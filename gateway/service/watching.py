@@ -16,9 +16,14 @@ def signature(path: Path) -> Signature:
     return (status.st_mtime_ns, status.st_size, status.st_ino)
 
 
-async def watch(path: Path, changed: Callable[[], Awaitable[None]], seconds: float = 1.0) -> None:
-    """Call `changed` after each change of `path`, once it has rested for one look; never returns."""
-    told = seen = signature(path)
+async def watch(
+    path: Path, known: Signature, changed: Callable[[], Awaitable[None]], seconds: float = 1.0
+) -> None:
+    """Call `changed` after each change of `path`, once it has rested for one look; never returns.
+
+    `known` is its signature before it was last read, so that a change just after that is seen too.
+    """
+    told = seen = known
     while True:
         await asyncio.sleep(seconds)
         now = signature(path)

@@ -92,6 +92,7 @@ def pick(state: State, words: Sequence[str]) -> Steps:
     if len(words) < 2:
         raise WrongWords("Wanted: PICK ref rows [path ...]")
     plan = pick_plan(state.typed(words[1]), [state.typed(word) for word in words[2:]])
+    plan = replace(plan, letters=state.world.catalogue().gateway.letters)
     _check_width(state, plan.width)
     outcome = yield PickWish(state.typed(words[0]), plan, state.style)
     return _show(state, outcome)

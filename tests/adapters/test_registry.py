@@ -87,7 +87,9 @@ def test_a_broken_package_is_not_possible_and_nothing_worse(value: str) -> None:
 
 
 def test_nothing_is_imported_before_it_is_asked_for() -> None:
-    program = "import sys, adapters.registry as r; 'http' in r.SCHEMES; list(r.SCHEMES); print('httpx' in sys.modules)"
+    program = (
+        "import sys, adapters.registry as r; 'http' in r.SCHEMES, [*r.SCHEMES]; print('httpx' in sys.modules)"
+    )
     done = subprocess.run(
         [sys.executable, "-c", program],
         capture_output=True,

@@ -40,6 +40,7 @@ class Far(asyncio.Protocol):
         for _ in range(data.count(b"\\r\\n\\r\\n")): self.transport.write(HEAD + BODY)
 """
 ECHO = """
+import asyncio
 async def serve(reader, writer):
     while line := await reader.readline():
         writer.write(line)

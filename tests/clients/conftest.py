@@ -16,14 +16,14 @@ ROOT = Path(gateway.__file__).parents[1]
 PATIENCE = 30  # seconds for a clean stop
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def demo_servers(tmp_path_factory: pytest.TempPathFactory) -> Iterator[DemoServers]:
     """The demo site on loopback."""
     with DemoServers(tmp_path_factory.mktemp("site")) as servers:
         yield servers
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def gateway_port(demo_servers: DemoServers, tmp_path_factory: pytest.TempPathFactory) -> Iterator[int]:
     """The loopback port of a running gateway, in a process of its own."""
     folder = tmp_path_factory.mktemp("gateway")

@@ -14,7 +14,7 @@ from demo_site.site import BUSY_SECONDS
 
 
 class Client:
-    """As much of a client as ten lines of BASIC are: it reads a status line, then as many records as it says."""
+    """What ten lines of BASIC can do: read a status line, then as many records as it says."""
 
     def __init__(self, connection: socket.socket) -> None:
         self._lines = connection.makefile("rwb")
@@ -100,6 +100,6 @@ def test_far_trouble_has_codes(client: Client) -> None:
     assert status[:3] == "450"
     assert record.split()[-1] == str(BUSY_SECONDS)  # the record ends in the seconds of Retry-After
     assert client.ask("PICK site:nowhere $")[0][:3] == "550"
-    assert client.ask("PICK site:harbour/pilots $")[0][:3] == "533"  # no key was sent
+    assert client.ask("PICK site:harbour/office $")[0][:3] == "533"  # no password was sent
     assert client.ask("ASK TIDES NOWHERE")[0][:3] == "501"
     assert client.ask("TELL SCORE MOLE ALOT")[0][:3] == "501"

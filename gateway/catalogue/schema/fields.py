@@ -98,9 +98,8 @@ def _width(table: Table, kind: Kind | None) -> int | None:
     width = table.integer("width")
     if width is None and "width" not in table and kind is not None:
         width = WIDTHS.get(kind)
-        if width is None and table.report.intact(table.path):
-            near = next((each for each in KEYS["field"]["width"].also if each in table), "")
-            table.report.at_key(table.path, "no width", f"width = {KEYS['field']['width'].allowed}", near)
+        if width is None and table.lacks("width"):
+            table.report.at_key(table.path, "no width", f"width = {KEYS['field']['width'].allowed}")
     return width
 
 

@@ -64,7 +64,7 @@ def _host(table: Table, path: Path, text: str, start: int) -> str:
     except TextFault as fault:
         fault.start += start
         if "://" in text:
-            fault.near = _host_of(text)
+            fault.start, fault.length, fault.near = 0, len(text), _host_of(text)
         table.report.inside(path, fault)
         return ""
 

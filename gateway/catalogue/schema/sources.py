@@ -26,7 +26,7 @@ from gateway.catalogue.schema.secrets import Secrets
 from gateway.catalogue.schema.slot_check import SlotCheck
 from gateway.catalogue.schema.table import Table
 from gateway.catalogue.templates import Template, expand, parse_template
-from gateway.extract.plan import Field, Format, Plan
+from gateway.extract.plan import Format, Plan
 
 _CHOICES_TRIED: Final = 200  # hosts that choices can make and that are checked at once
 _NCNAME: Final = re.compile(r"[A-Za-z_][\w.-]*")
@@ -66,12 +66,8 @@ class _Reader:
         method = self._method()
         keep, stale = table.seconds("keep"), table.seconds("stale")
         plan = self._plan(letters)
-        for key, (path, _) in args.items():
-            if key not in check.used and url is not None and self._intact:
-                near = nearest(key, check.used - set(args))
-                self._report.at_value(
-                    path, f"{key}, which is used nowhere", f"{{{key}}} in url, headers or body", near
-                )
+        if url is not None and self._intact and (body is not None or "body" not in table):
+            self._check_unused({key: path for key, (path, _) in args.items()}, check)
         about, auth, ca = table.text("about", empty=True), read_auth(table, secrets), table.text("ca")
         if url is None or plan is None:
             return None
@@ -89,6 +85,13 @@ class _Reader:
             auth=auth,
             ca=ca,
         )
+
+    def _check_unused(self, args: Mapping[str, Path], check: SlotCheck) -> None:
+        for name, path in args.items():
+            # A slot that is this arg misspelt has been reported already.
+            if name not in check.used and not nearest(name, check.used - set(args)):
+                allowed = f"{{{name}}} in url, headers or body"
+                self._report.at_value(path, f"{name}, which is used nowhere", allowed)
 
     def _method(self) -> str:
         table = self._table
@@ -196,7 +199,10 @@ class _Reader:
         check_fields(self._report, fields, gap, intact=self._intact)
         if table.raw("field") == []:
             table.report.at_value(table.at("field"), "no field", "at least one [[source.NAME.field]]")
-        sort, descending = self._sort(fields), table.flag("descending")
+        sort, descending = (
+            self._sort([each.get("name") for _, each in field_tables]),
+            table.flag("descending"),
+        )
         if descending and "sort" not in table and self._intact:
             table.report.at_key(
                 table.at("descending"), "descending without sort", "sort = a field's name beside it"
@@ -215,11 +221,12 @@ class _Reader:
             gap=gap,
         )
 
-    def _sort(self, fields: list[tuple[Path, Field | None]]) -> str | None:
+    def _sort(self, fields: list[object]) -> str | None:
+        """The field to sort by; `fields` are their names as the file has them, right or wrong."""
         text = self._table.text("sort")
         if text is None:
             return None
-        names = [field.name for _, field in fields if field is not None]
+        names = [each for each in fields if isinstance(each, str)]
         for name in names:
             if name.casefold() == text.casefold():
                 return name

@@ -10,9 +10,9 @@ from enum import Enum
 from typing import Final, TypeVar
 
 from adapters import limits
-from gateway.catalogue.key import TABLES, Key, Shape
+from gateway.catalogue.key import TABLES, Shape
 from gateway.catalogue.keys import KEYS
-from gateway.catalogue.mistakes import TextFault, nearest, secretive
+from gateway.catalogue.mistakes import TextFault, character, nearest, secretive
 from gateway.catalogue.model import Number
 from gateway.catalogue.positions import Path
 from gateway.catalogue.schema.report import LATER, Report, shown
@@ -45,8 +45,8 @@ class Table:
                 report.read.add((name, word))
                 report.at_key((*path, word), LATER, self._words())
         for key in self._known.values():
-            if key.required and key.name not in values and report.intact(path):
-                report.at_key(path, f"no {key.name}", f"{key.name} = {key.allowed}", self._near_miss(key))
+            if key.required and self.lacks(key.name):
+                report.at_key(path, f"no {key.name}", f"{key.name} = {key.allowed}")
 
     def __contains__(self, key: str) -> bool:
         return key in self._values
@@ -66,10 +66,12 @@ class Table:
             found = f"a key of {' and '.join(homes)}, not of {TABLES[self.name]}"
         self.report.at_key((*self.path, word), found, self._words(), near)
 
-    def _near_miss(self, key: Key) -> str:
-        """The key in the table that was probably meant to be the missing one."""
+    def lacks(self, key: str) -> bool:
+        """Whether a key is missing, and not just misspelt or lost with a line that could not be read."""
+        if key in self._values or not self.report.intact(self.path):
+            return False
         unknown = [each for each in self._values if each not in self._known]
-        return next((each for each in unknown if each in key.also or nearest(each, [key.name])), "")
+        return not any(each in self._known[key].also or nearest(each, [key]) for each in unknown)
 
     def raw(self, key: str) -> object:
         """What the file has under `key`, unchecked; None where it has nothing."""
@@ -105,11 +107,10 @@ class Table:
         if not value and not empty:
             self.report.at_value(path, "an empty text", allowed)
             return None
-        for index, character in enumerate(value):
-            if not character.isprintable():
-                found = f"a control character, {ord(character):02X} hex"
+        for index, mark in enumerate(value):
+            if not mark.isprintable():
                 what = f"{allowed}; one line of printable characters"
-                self.report.inside(path, TextFault(found, index, 1, what))
+                self.report.inside(path, TextFault(character(mark), index, 1, what))
                 return None
         return value
 

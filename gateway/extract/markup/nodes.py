@@ -72,7 +72,7 @@ class Memory:
         self.element_names: frozenset[str] | None = None
         self.attribute_names: frozenset[str] | None = None
         self.order: dict[etree._Element, int] | None = None
-        self.patterns: dict[object, str] = {}
+        self.patterns: dict[tuple[int, bool, bool], tuple[object, str]] = {}
         self.constants: dict[tuple[int, bool], tuple[object, list[Item]]] = {}
 
 

@@ -7,7 +7,7 @@ import struct
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager, suppress
 from dataclasses import dataclass, field, replace
-from typing import Any, Literal
+from typing import Any
 
 from adapters.port import Call, Reach
 
@@ -22,12 +22,12 @@ class Say:
     """
 
     data: bytes
-    then: Literal["keep", "close", "reset", "stall"] = "keep"
+    then: str = "keep"  # or close, reset, stall
     delay: float = 0.0
     drip: float = 0.0
 
 
-def reply(body: bytes = b"", status: str = "200 OK", *fields: str, then: Any = "keep") -> Say:
+def reply(body: bytes = b"", status: str = "200 OK", *fields: str, then: str = "keep") -> Say:
     """A well-formed answer with its Content-Length."""
     head = [f"HTTP/1.1 {status}", *fields, f"Content-Length: {len(body)}"]
     return Say("\r\n".join(head).encode() + b"\r\n\r\n" + body, then)

@@ -1,4 +1,4 @@
-"""Calls that change something: sent once, never a 4xx where the server may have acted (CONTRACT section 2)."""
+"""Calls that change something: sent once, never a 4xx where the server may have acted (contract, 2)."""
 
 import asyncio
 from typing import Any

@@ -28,26 +28,27 @@ def test_what_is_fetched(text: str, target: bytes, origin: str) -> None:
 @pytest.mark.parametrize(
     "text",
     [
-        "",
-        "x",
-        "/path",
-        "//ex.example/",
-        "http:",
-        "http:/a",
-        "http:///a",
-        "ftp://ex.example/",
-        "file:///etc/hosts",
-    ]
-    + [
-        "http://ex.example:0/",
-        "http://ex.example:65536/",
-        "http://ex.example:x/",
-        "http://[::1/",
-        "http://[x]/",
-    ]
-    + ["http://ex.example/\r\nX: y", "http://ex\r.example/", "http://ex.example/\0", "http://ex.example/\x7f"]
-    + ["http://１２７.0.0.1/", "http://ex\u2028.example/", "http://u:p@ex.example/", "http://u@ex.example/"]
-    + ["http://ex.example/" + "a" * 70_000],
+        *(
+            "",
+            "x",
+            "/path",
+            "//ex.example/",
+            "http:",
+            "http:/a",
+            "http:///a",
+            "ftp://ex.example/",
+            "file:///a",
+        ),
+        *("http://ex.example:0/", "http://ex.example:65536/", "http://ex.example:x/", "http://[::1/"),
+        *("http://ex.example/\r\nX: y", "http://ex\r.example/", "http://ex.example/\0", "http://[x]/"),
+        *(
+            "http://１２７.0.0.1/",
+            "http://ex\u2028.example/",
+            "http://u:p@ex.example/",
+            "http://u@ex.example/",
+        ),
+        *("http://ex.example/\x7f", "http://ex.example/" + "a" * 70_000),
+    ],
 )
 def test_what_is_not(text: str) -> None:
     with pytest.raises(WrongWords) as caught:

@@ -15,6 +15,7 @@ from gateway.catalogue.model import Catalogue
 from gateway.catalogue.reading import load_catalogue
 
 SECRETS: Mapping[str, str] = {"env:KEY": "k-1234", "file:keys/club": "p-5678\n"}
+NO_SECRETS: Mapping[str, str] = {}
 _MARK_LINE = re.compile(r"\s*(?:\^+(?: [^\s^]+)?\s*)+")
 _MARKS = re.compile(r"(\^+)(?: ?([^\s^]+))?")
 

@@ -26,7 +26,7 @@ WORDS = st.text(st.sampled_from("abc"), max_size=6)
     [("", "abc", 3), ("kitten", "sitting", 3), ("ca", "abc", 3), ("ab", "ba", 1), ("wdith", "width", 1)],
 )
 def test_distance(left: str, right: str, away: int) -> None:
-    """kitten/sitting is the textbook pair; ca/abc is what tells this measure from the unrestricted one (2)."""
+    """kitten/sitting is the textbook pair; ca/abc tells this measure from the unrestricted one (2)."""
     assert distance(left, right) == away
 
 
@@ -65,7 +65,9 @@ def test_nearest(typed: str, right: str) -> None:
     assert nearest(typed, ["format", "width", "rows", "descending", "kind"]) == right
 
 
-@pytest.mark.parametrize("key", ["secret", "sceret", "password", "pass-word", "api_key", "X-Api-Key", "client_secret"])
+@pytest.mark.parametrize(
+    "key", ["secret", "sceret", "password", "pass-word", "api_key", "X-Api-Key", "client_secret"]
+)
 def test_secretive_keys(key: str) -> None:
     assert secretive(key)
 
@@ -123,7 +125,7 @@ harbour.toml:2:1: source.tides.formt
 
 
 def test_golden_rendering_after_tabs_and_wide_characters() -> None:
-    """A tab is kept, so it is as wide in both lines; each of these two letters fills two columns (UAX #11)."""
+    """A tab is kept, so it is as wide in both lines; these letters fill two columns each (UAX #11)."""
     text = '\tabout = "港町", kep = 1\n'
     rendered = Mistake(1, 16, 3, "kep", "found", "allowed").render(text, "f")
     assert rendered.split("\n")[1:3] == [
@@ -139,7 +141,7 @@ def test_marked_wide_characters_get_two_carets_and_combining_ones_none() -> None
         assert rendered.split("\n")[2] == "      | " + " " * 8 + carets
 
 
-@given(st.text(st.characters(exclude_categories=("Cs",)), max_size=40), st.integers(1, 45), st.integers(1, 10))
+@given(st.text(st.characters(codec="utf-8"), max_size=40), st.integers(1, 45), st.integers(1, 10))
 def test_carets_stand_under_the_marked_characters(line: str, column: int, length: int) -> None:
     line = line.replace("\n", "")
     source, carets = Mistake(1, column, length, "k", "f", "a").render(line, "f").split("\n")[1:3]
@@ -170,3 +172,25 @@ def test_all_mistakes_render_with_a_blank_line_between() -> None:
     assert str(faults) == "2 mistakes in f.toml"
     assert faults.render().count("\n\n") == 1
     assert re.findall(r"^f\.toml:(\d):1:", faults.render(), re.MULTILINE) == ["1", "2"]
+
+
+@given(st.data())
+def test_one_wrong_character_does_not_uncover_a_secret(data: st.DataObject) -> None:
+    """Whatever a slip of the finger does to the key, the quotes or the marks around a literal secret."""
+    line = data.draw(st.sampled_from(['secret = "hunter2"', "auth = { header = 'X', secret = 'hunter2' }"]))
+    at = data.draw(
+        st.integers(0, line.index("hunter2") - 1) | st.integers(line.index("hunter2") + 7, len(line))
+    )
+    mark = data.draw(
+        st.sampled_from(["", "x", " ", "=", '"', "'", "#", ".", "{", "}", "[", ",", ":", "t", "s"])
+    )
+    keep = data.draw(st.booleans())
+    broken = line[:at] + mark + line[at + (0 if keep else 1) :]
+    assert "hunter2" not in masked(broken)
+
+
+@pytest.mark.parametrize(
+    "line", ['about = "The secret cove"', 'secret = "env:A"  # and file:B', "at = 'sector'"]
+)
+def test_other_lines_are_shown_whole(line: str) -> None:
+    assert masked(line) == line

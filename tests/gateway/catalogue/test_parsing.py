@@ -98,7 +98,9 @@ def test_decimals_keep_their_digits() -> None:
 def test_any_text_is_read_or_has_a_mistake_inside_it(text: str) -> None:
     parsed = parse(text)
     try:
-        document = tomllib.loads(text, parse_float=lambda each: Number(each.replace("_", "").removeprefix("+")))
+        document = tomllib.loads(
+            text, parse_float=lambda each: Number(each.replace("_", "").removeprefix("+"))
+        )
     except tomllib.TOMLDecodeError:
         assert parsed.mistakes
         lines = text.split("\n")

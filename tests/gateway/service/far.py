@@ -24,12 +24,14 @@ class Far:
     ) -> None:
         self.script = list(script)
         self.calls: list[Call] = []
+        self.begun: asyncio.Queue[Call] = asyncio.Queue()
         self.spans: list[float] = []
         self.running = 0
         self.cancelled = 0
 
     async def fetch(self, call: Call, seconds: float) -> Fetched:
         self.calls.append(call)
+        self.begun.put_nowait(call)
         self.spans.append(seconds)
         item = self.script.pop(0) if len(self.script) > 1 else self.script[0]
         answer, takes = item if isinstance(item, tuple) else (item, 0.0)

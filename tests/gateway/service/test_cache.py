@@ -150,6 +150,21 @@ def test_a_304_for_another_document_is_not_believed() -> None:
     run(main)
 
 
+def test_the_time_of_the_answer_that_is_kept_counts() -> None:
+    """Not that of a 304 which was not believed before it."""
+
+    async def main() -> None:
+        wrong = replace(SAME, validators=Validators('"2"'))
+        cache, _ = cached(TAGGED, (wrong, 4.0), replace(TWO, freshness=Freshness(5)))
+        await cache.get(CALL, 9, None, None)
+        await later(60)
+        await cache.get(CALL, 9, None, None)
+        await later(4)
+        assert cache.peek(CALL, None) is not None
+
+    run(main)
+
+
 def test_a_304_that_nobody_asked_for_is_a_failing_server() -> None:
     async def main() -> None:
         cache, _ = cached(SAME)
@@ -205,7 +220,8 @@ def test_what_changes_something_is_never_cached(call: Call) -> None:
     async def main() -> None:
         cache, far = cached(MINUTE)
         for _ in range(2):
-            assert (await cache.get(call, 5, 60, 60)).how is How.FETCHED
+            kept = await cache.get(call, 5, 60, 60)
+            assert (kept.how, kept.fetched, kept.key) == (How.FETCHED, MINUTE, cache.key_of(call))
             assert cache.peek(call, 60) is None
         assert far.asked == 2
         assert far.spans == [5, 5]

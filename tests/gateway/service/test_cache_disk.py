@@ -1,15 +1,17 @@
 """The cache with its store: real threads, real time."""
 
 import asyncio
+import threading
 from dataclasses import replace
 from pathlib import Path
 
-from adapters.errors import (
-    CannotConnect,
-)
+import pytest
+
+from adapters.errors import CannotConnect
 from adapters.port import Call, CredentialKind, Credentials, Freshness
 from gateway.service.cache import Cache, How
 from gateway.service.store import Store
+from gateway.service.storefile import StoreFile
 from tests.gateway.service.far import CALL, MINUTE, PLAIN, SAME, TAGGED, TWO, Far
 from tests.gateway.service.virtual_time import EPOCH
 
@@ -73,6 +75,45 @@ async def test_a_change_reaches_the_disk(tmp_path: Path) -> None:
     store = Store(tmp_path)
     assert await store.load(cache.key_of(CALL)) is None
     await store.aclose()
+
+
+async def test_a_change_while_the_disk_is_read_wins(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Who asked before the change may not bring the old copy back, who asks after it does not get it."""
+    far = Far(MINUTE, replace(TWO, freshness=Freshness(60)))
+    cache = Cache(far.fetch, Store(tmp_path), lambda: EPOCH)
+    await cache.get(CALL, 5, None, None)
+    await cache.aclose()
+
+    release = threading.Event()
+    load = StoreFile.load
+    monkeypatch.setattr(StoreFile, "load", lambda self, key: release.wait(5) and load(self, key))
+    cache = Cache(far.fetch, Store(tmp_path), lambda: EPOCH)
+    before = asyncio.create_task(cache.get(CALL, 5, None, None))
+    await asyncio.sleep(0.05)
+    cache.forget(CALL.url)
+    after = asyncio.create_task(cache.get(CALL, 5, None, None))
+    await asyncio.sleep(0.05)
+    release.set()
+    assert (await after).fetched.body == b"two"
+    assert (await before).fetched.body == b"two"
+    hit = cache.peek(CALL, None)
+    assert hit is not None
+    assert hit.fetched.body == b"two"
+    await cache.aclose()
+
+
+async def test_a_forgotten_copy_does_not_stand_in(tmp_path: Path) -> None:
+    """Also where the asker had it from disk before it was forgotten."""
+    far = Far(replace(MINUTE, body=bytes(5000)), (CannotConnect(), 0.2))
+    cache = Cache(far.fetch, Store(tmp_path), lambda: EPOCH, memory_bytes=4000)
+    await cache.get(CALL, 5, 0, 3600)
+    asker = asyncio.create_task(cache.get(CALL, 5, 0, 3600))
+    for _ in range(2):
+        await far.begun.get()
+    cache.forget(CALL.url)
+    with pytest.raises(CannotConnect):
+        await asker
+    await cache.aclose()
 
 
 async def test_what_memory_let_go_comes_back_from_disk(tmp_path: Path) -> None:

@@ -140,6 +140,19 @@ def test_after_a_failure_the_server_is_left_alone_while_a_copy_serves() -> None:
     run(main)
 
 
+def test_an_answer_ends_the_pause() -> None:
+    async def main() -> None:
+        cache, far = cached(MINUTE, BrokenOff(), replace(TWO, freshness=Freshness(60)))
+        await cache.get(CALL, 5, None, 3600)
+        await later(60)
+        assert (await cache.get(CALL, 5, None, 3600)).stale
+        assert not (await cache.get(CALL, 5, None, None)).stale
+        assert not (await cache.get(CALL, 5, 0, 3600)).stale
+        assert far.asked == 4
+
+    run(main)
+
+
 def test_who_may_not_have_a_stale_copy_asks_again_at_once() -> None:
     async def main() -> None:
         cache, far = cached(BrokenOff(), MINUTE)

@@ -133,4 +133,4 @@ class Askers(RuleBasedStateMachine):
 
 
 TestAskers = Askers.TestCase
-TestAskers.settings = settings(max_examples=60, stateful_step_count=25, deadline=None)
+TestAskers.settings = settings(max_examples=40, stateful_step_count=25, deadline=None)

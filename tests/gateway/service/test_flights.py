@@ -185,7 +185,7 @@ def test_detached_work_goes_on_for_who_is_aboard() -> None:
     run(main)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(
     takes=st.floats(min_value=0, max_value=4),
     fails=st.booleans(),

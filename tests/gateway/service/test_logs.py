@@ -110,7 +110,7 @@ def test_no_value_can_forge_a_line_or_a_pair(message: str, name: str, value: str
     "control", ["\r", "\n", "\r\n", "\x00", "\x1b[2J", "\x7f", "\x85", "\u2028", "\x9b", "\ud800"]
 )
 def test_control_characters_are_escaped(control: str) -> None:
-    """RFC 8259 section 7, and DEL and C1, which JSON would let through."""
+    """RFC 8259 section 7, and DEL and C1, which JSON need not escape."""
     line = formatted(Redactor(), msg=f"a{control}time=2030 level=critical")
     assert line.isascii()
     assert line.isprintable()
@@ -360,6 +360,9 @@ def test_a_field_named_like_a_secret_is_hidden(logs: Logs) -> None:
     logging.getLogger().info("x", extra={"api_key": "unlearned7", "password": "unlearned7", "why": "open"})
     assert logs.last["api_key"] == logs.last["password"] == "***"
     assert logs.last["why"] == "open"
+    logs.redactor.learn("hunter2")
+    logging.getLogger().info("x", extra={"hunter2": "as a name"})
+    assert "hunter2" not in logs.text
 
 
 def test_what_is_learned_later_is_hidden_from_then_on(logs: Logs) -> None:

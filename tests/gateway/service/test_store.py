@@ -205,6 +205,22 @@ async def test_a_full_file_degrades_and_recovers(tmp_path: Path, caplog: pytest.
     await store.aclose()
 
 
+@pytest.mark.usefixtures("short_pause")
+async def test_after_a_failure_the_file_is_opened_again(tmp_path: Path) -> None:
+    """A connection that went bad is not kept: here one that may only read."""
+    store = Store(tmp_path)
+    await store.open()
+    await asyncio.get_running_loop().run_in_executor(
+        store._thread, lambda: store._file._use().execute("PRAGMA query_only = ON")
+    )
+    store.save(KEY, COPY)
+    await store.flush()
+    await asyncio.sleep(0.15)
+    store.save(KEY, COPY)
+    assert await store.load(KEY) == COPY
+    await store.aclose()
+
+
 async def test_a_folder_that_cannot_be_made_is_no_error(tmp_path: Path) -> None:
     (tmp_path / "taken").write_text("a file stands in the way")
     store = Store(tmp_path / "taken" / "state")

@@ -10,10 +10,10 @@ import pytest
 from adapters.errors import FarBusy, HeadraceError
 from gateway.catalogue.model import Arg, Catalogue, LinesBody, Source
 from gateway.extract.plan import Field, Kind, Plan, Record, Sheet
-from gateway.session.conversation import Session
+from gateway.session.conversation import Lines, Session
 from gateway.session.state import World
 from gateway.session.wishes import Outcome, PickWish, Wish
-from gateway.wire.lines import Cancel
+from gateway.wire.lines import Cancel, Line
 from gateway.wire.settings import Settings
 
 TIDES = Plan(fields=(Field("TIME", 5, Kind.TIME), Field("PLACE", 6), Field("HEIGHT", 5, Kind.FIXED)))
@@ -72,7 +72,7 @@ class Talk:
         assert said is not None
         return said[1]
 
-    def _run(self, line):  # type: ignore[no-untyped-def]
+    def _run(self, line: Line) -> Lines | None:
         steps = self.session.respond(line)
         try:
             wish = next(steps)
@@ -83,7 +83,8 @@ class Talk:
                 except HeadraceError as error:
                     wish = steps.throw(error)
         except StopIteration as stop:
-            return stop.value
+            lines: Lines | None = stop.value
+            return lines
 
 
 def granted(wish: Wish) -> Outcome:

@@ -22,6 +22,15 @@ def along(axis: str, item: Item, markup: Markup) -> Iterator[Item]:
     return _AXES[axis](item, markup)
 
 
+def element_siblings(axis: str, item: Item) -> "Iterator[etree._Element] | None":
+    """The elements alone on an axis of siblings; None for other axes, and from other nodes than elements."""
+    if axis == "following-sibling" and isinstance(item, etree._Element):
+        return item.itersiblings()
+    if axis == "preceding-sibling" and isinstance(item, etree._Element):
+        return item.itersiblings(preceding=True)
+    return None
+
+
 def parent_of(item: Item, markup: Markup) -> "etree._Element | Markup | None":
     """The parent node; None for the document itself, and for what belongs to none."""
     match item:

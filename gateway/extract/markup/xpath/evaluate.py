@@ -3,7 +3,7 @@
 Node-sets are lists in document order throughout, each node once, so that "the first" always is the first.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from itertools import islice
 from typing import Final, TypeAlias, cast
 
@@ -12,19 +12,16 @@ from lxml import etree
 from adapters import limits
 from gateway.extract.markup.nodes import (
     XML_NAMESPACE,
-    Attribute,
     Item,
     Markup,
-    Namespace,
-    Text,
     in_document_order,
     size_of,
     text_of,
 )
 from gateway.extract.markup.xpath import functions
 from gateway.extract.markup.xpath.arithmetic import calculate
-from gateway.extract.markup.xpath.axes import CONVERGING, REVERSE, along, parent_of
-from gateway.extract.markup.xpath.names import fits, pattern
+from gateway.extract.markup.xpath.axes import REVERSE, along
+from gateway.extract.markup.xpath.candidates import FAST_NODES, Candidates
 from gateway.extract.markup.xpath.syntax import (
     Call,
     Chain,
@@ -32,13 +29,11 @@ from gateway.extract.markup.xpath.syntax import (
     Filter,
     Kind,
     Literal,
-    NameTest,
     Negation,
     Number,
     Path,
     Predicate,
     Step,
-    TypeTest,
     Union,
 )
 from gateway.extract.markup.xpath.values import (
@@ -53,12 +48,10 @@ from gateway.extract.markup.xpath.values import (
 
 Result: TypeAlias = Scalar | list[Item]
 
-# What lxml walks over, and characters it copies, in the time that one node costs here.
-_FAST_NODES: Final = 16
+# Characters that a function works through, and that are only copied, in the time that one node costs.
+_CHARACTERS: Final = 16
 _FAST_CHARACTERS: Final = 256
 
-_DOWNWARD: Final = frozenset(("child", "descendant", "descendant-or-self"))
-_TREE_NODES: Final = (etree._Element, Markup, Text)
 
 _BY_ID: Final = etree.XPath("id($names)", regexp=False, smart_strings=False)
 
@@ -66,12 +59,13 @@ _BY_ID: Final = etree.XPath("id($names)", regexp=False, smart_strings=False)
 class Evaluation:
     """One path over one document. `blind`: see `names`. Raises TooLarge where the work becomes too much."""
 
-    __slots__ = ("_blind", "_markup", "_work")
+    __slots__ = ("_blind", "_candidates", "_markup", "_work")
 
     def __init__(self, markup: Markup, blind: bool) -> None:
         self._markup = markup
         self._blind = blind
         self._work = markup.work
+        self._candidates = Candidates(markup, blind)
 
     def value(self, expression: Expression, node: Item, place: int = 1, size: int = 1) -> Result:
         """The value for a context: node, place and size as in section 1."""
@@ -106,7 +100,7 @@ class Evaluation:
     def text(self, item: Item) -> str:
         """A node's string-value, counted for what gathering it costs."""
         if isinstance(item, (etree._Element, Markup)):
-            self._work.spend(1 + size_of(item, self._markup) // _FAST_NODES)
+            self._work.spend(1 + size_of(item, self._markup) // FAST_NODES)
         text = text_of(item)
         self._work.spend(len(text) // _FAST_CHARACTERS)
         return text
@@ -173,7 +167,7 @@ class Evaluation:
         arguments = [self._scalar(argument, node, place, size) for argument in call.arguments]
         result = functions.call(call.name, arguments)
         length = sum(len(each) for each in (*arguments, result) if isinstance(each, str))
-        self._work.spend(length // _FAST_CHARACTERS)
+        self._work.spend(length // _CHARACTERS)
         return result
 
     def _by_id(self, value: Operand) -> list[Item]:
@@ -217,117 +211,27 @@ class Evaluation:
         if len(contexts) == 1:
             found = self._from_one(step, contexts[0])
             return found[::-1] if step.axis in REVERSE else found
-        tree_only = all(isinstance(each, _TREE_NODES) for each in contexts)
         if any(predicate.positional for predicate in step.predicates):
             found = list(dict.fromkeys(item for each in contexts for item in self._from_one(step, each)))
         else:
-            found = self._filtered(self._merged(step, contexts, tree_only), step.predicates)
-        if len(found) < 2 or step.axis in {"self", "attribute", "namespace"}:
+            found = self._filtered(self._candidates.of_all(step, contexts), step.predicates)
+        if len(found) < 2 or self._candidates.keeps_order(step.axis, contexts):
             return found
-        if step.axis in _DOWNWARD and tree_only and len(self._outermost(contexts)) == len(contexts):
-            return found  # of one context behind that of the other, as the contexts are
         return in_document_order(found, self._markup)
 
     def _from_one(self, step: Step, context: Item) -> list[Item]:
         """What a step selects from one node, in the axis's own order."""
-        candidates = self._candidates(step, context)
         if not step.predicates:
-            return list(candidates)
+            return self._candidates.of_one(step, context)
         first, *others = step.predicates
         if isinstance(first.condition, Number):
             # The usual `[1]`, without a look at what is behind it.
             place = first.condition.value
             if not (place.is_integer() and 1 <= place <= limits.MARKUP_STEPS):
                 return []
+            candidates = self._candidates.lazily(step, context)
             return self._filtered(list(islice(candidates, int(place) - 1, int(place))), others)
-        return self._filtered(list(candidates), step.predicates)
-
-    def _merged(self, step: Step, contexts: list[Item], tree_only: bool) -> list[Item]:
-        """The candidates of all contexts, each once, where no predicate asks for a place."""
-        if step.axis in CONVERGING:
-            return list(self._converging(step, contexts))
-        if step.axis in {"descendant", "descendant-or-self"} and tree_only:
-            contexts = self._outermost(contexts)
-        return list(dict.fromkeys(item for each in contexts for item in self._candidates(step, each)))
-
-    def _converging(self, step: Step, contexts: list[Item]) -> Iterator[Item]:
-        seen: set[Item] = set()
-        for context in reversed(contexts) if step.axis in REVERSE else contexts:
-            for item in self._counted(along(step.axis, context, self._markup)):
-                if item in seen:
-                    break
-                seen.add(item)
-                if self._passes(step, item):
-                    yield item
-
-    def _candidates(self, step: Step, context: Item) -> Iterator[Item]:
-        """The nodes on the axis that pass the node test."""
-        fast = self._fast_candidates(step, context)
-        if fast is not None:
-            yield from self._counted(fast)
-            return
-        for item in self._counted(along(step.axis, context, self._markup)):
-            if self._passes(step, item):
-                yield item
-
-    def _counted(self, items: Iterable[Item]) -> Iterator[Item]:
-        for item in items:
-            self._work.spend()
-            yield item
-
-    def _fast_candidates(self, step: Step, context: Item) -> Iterable[Item] | None:
-        """The same by lxml's own search, where that can do it: for names of children and descendants."""
-        test, axis = step.test, step.axis
-        if isinstance(test, TypeTest):
-            if test.type == "parent" and isinstance(context, (etree._Element, Markup)):
-                self._work.spend(size_of(context, self._markup) // _FAST_NODES)
-                if isinstance(context, Markup):
-                    return (context, *context.root.iter("*"))
-                return context.iter("*")
-            return None
-        if not isinstance(context, etree._Element):
-            if axis == "descendant" and isinstance(context, Markup):
-                self._work.spend(context.elements // _FAST_NODES)
-                return context.root.iter(self._pattern(test))
-            return None
-        match axis:
-            case "child":
-                self._work.spend(len(context) // _FAST_NODES)
-                return context.iterchildren(self._pattern(test))
-            case "descendant" | "descendant-or-self":
-                self._work.spend(size_of(context, self._markup) // _FAST_NODES)
-                search = context.iter if axis == "descendant-or-self" else context.iterdescendants
-                return search(self._pattern(test))
-            case "attribute" if test.local != "*":
-                name = self._pattern(test, attribute=True)
-                value = context.get(name)
-                return () if value is None else (Attribute(context, name, value),)
-        return None
-
-    def _pattern(self, test: NameTest, attribute: bool = False) -> str:
-        return pattern(test, attribute, self._markup, self._blind)
-
-    def _passes(self, step: Step, item: Item) -> bool:
-        """The node test (section 2.3): a name test passes nodes of the axis's own sort only."""
-        test = step.test
-        if isinstance(test, TypeTest):
-            match test.type:
-                case "node":
-                    return True
-                case "text":
-                    return not isinstance(item, (etree._Element, Markup, Attribute, Namespace))
-                case "parent":
-                    return isinstance(item, (etree._Element, Markup))
-                case _:
-                    return False
-        match step.axis, item:
-            case "attribute", Attribute():
-                return fits(item.name, self._pattern(test, attribute=True))
-            case "namespace", Namespace():
-                return test.local in {"*", item.prefix} and test.prefix is None
-            case _, etree._Element():
-                return fits(str(item.tag), self._pattern(test))
-        return False
+        return self._filtered(self._candidates.of_one(step, context), step.predicates)
 
     def _filtered(self, items: list[Item], predicates: Iterable[Predicate]) -> list[Item]:
         """The items, in the order in which their places are counted, that meet all conditions."""
@@ -344,22 +248,3 @@ class Evaluation:
                     item for place, item in enumerate(items, 1) if self._truth(condition, item, place, size)
                 ]
         return items
-
-    def _outermost(self, contexts: list[Item]) -> list[Item]:
-        """The contexts without those inside others; they are tree nodes in document order."""
-        kept: list[Item] = []
-        for context in contexts:
-            if not kept or not self._is_inside(context, kept[-1]):
-                kept.append(context)
-        return kept
-
-    def _is_inside(self, inner: Item, outer: Item) -> bool:
-        """Whether a node is a descendant of another one; neighbours are told without a climb to the root."""
-        beside = parent_of(outer, self._markup)
-        item = parent_of(inner, self._markup)
-        while item is not None and item is not beside:
-            self._work.spend()
-            if item is outer:
-                return True
-            item = parent_of(item, self._markup)
-        return False

@@ -14,11 +14,12 @@ from gateway.extract.markup.xpath.syntax import NameTest
 
 def pattern(test: NameTest, attribute: bool, markup: Markup, blind: bool) -> str:
     """The name to look for, in lxml's form: `*`, `{namespace}*`, `{namespace}local` or `local`."""
-    key = (test, attribute, blind)
+    key = id(test), attribute, blind
     known = markup.memory.patterns.get(key)
     if known is None:
-        known = markup.memory.patterns[key] = _pattern(test, attribute, markup, blind)
-    return known
+        # The test is kept with its pattern, so that no other one can get its id.
+        known = markup.memory.patterns[key] = test, _pattern(test, attribute, markup, blind)
+    return known[1]
 
 
 def fits(name: str, wanted: str) -> bool:

@@ -102,7 +102,7 @@ def test_it_agrees_with_python_s_gzip_on_damaged_data(data: st.DataObject) -> No
     try:
         assert expanded(damaged, size) == reference
     except BrokenOff:
-        # zlib also checks reserved flags and the header's CRC (RFC 1952 section 2.3.1), Python's gzip does not
+        # zlib also checks reserved flags and the header's CRC (RFC 1952 section 2.3.1), Python's does not
         assert reference is None or damaged[3] & 0xE2
 
 

@@ -16,7 +16,7 @@ from adapters.http.answer.retry_after import retry_after
 CASE = Path(__file__).parents[3] / "cases" / "http-429-retry-after"
 EXPECTED = json.loads((CASE / "expected.json").read_text(encoding="utf-8"))
 CLOCK = datetime.fromisoformat(EXPECTED["clock"])
-ALLOWED = {
+ALLOWED: dict[str, set[int | None]] = {
     "default": {None},
     "capped": {limits.RETRY_SECONDS},
     "default or capped": {None, limits.RETRY_SECONDS},

@@ -4,12 +4,9 @@ from adapters.http.link.exchange import CURRENT, Exchange
 
 
 def test_nothing_is_doubtful_before_something_was_sent() -> None:
-    exchange = Exchange()
-    assert not exchange.doubtful
-    exchange.sent = True
-    assert exchange.doubtful
-    exchange.sent, exchange.acted = False, True
-    assert exchange.doubtful
+    assert not Exchange(dialled=True, answered=True, ended=True).doubtful
+    assert Exchange(sent=True).doubtful
+    assert Exchange(acted=True).doubtful
 
 
 def test_another_request_forgets_what_concerned_the_last() -> None:

@@ -1,6 +1,5 @@
 """Pools apart by address rule and trust: a kept connection serves only calls that might have opened it."""
 
-import os
 from pathlib import Path
 
 import httpcore
@@ -27,6 +26,10 @@ def ca_file(folder: Path, name: str) -> str:
     return str(path)
 
 
+def remove(path: str) -> None:
+    Path(path).unlink()
+
+
 def change(path: str) -> None:
     """As an editor would: the same name, other bytes."""
     Path(path).write_bytes(Path(path).read_bytes() + b"\n")
@@ -50,7 +53,7 @@ async def test_a_changed_ca_file_is_another_pool(tmp_path: Path) -> None:
     before = await pools.pool("https", ca, Guard())
     change(ca)
     assert await pools.pool("https", ca, Guard()) is not before
-    os.remove(ca)
+    remove(ca)
     with pytest.raises(HeadraceError, match="The CA file cannot be read"):
         await pools.pool("https", ca, Guard())
     await pools.aclose()

@@ -17,9 +17,12 @@ WRONG = {
     "choices of no arg": "args = ['day']\nchoices = { dya = { a = 'b' } }\n            ^^^ day",
     "choices that are no table": "args = ['day']\nchoices = { day = 'x' }\n                   ^",
     "no choices": "args = ['day']\nchoices = { day = {} }\n                  ^^",
-    "choices in two cases": "args = ['day']\nchoices = { day = { a = '1', A = '2' } }\n                             ^",
-    "choices that are no number": "args = ['day:int']\nchoices = { day = { a = 'b' } }\n                          ^",
-    "choices that are lists": "args = ['day']\nchoices = { day = { a = ['b'] } }\n                        ^^^^^",
+    "choices in two cases": "args = ['day']\n"
+    "choices = { day = { a = '1', A = '2' } }\n                             ^",
+    "choices that are no number": "args = ['day:int']\n"
+    "choices = { day = { a = 'b' } }\n                         ^",
+    "choices that are lists": "args = ['day']\n"
+    "choices = { day = { a = ['b'] } }\n                        ^^^^^",
     "choices with controls": 'args = ["day"]\nchoices = { day = { a = "\\n" } }\n                         ^^',
 }
 

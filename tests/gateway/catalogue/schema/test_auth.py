@@ -12,7 +12,8 @@ WRONG = {
     "unknown": "auth = { user = 'x', bearer = true, secret = 'env:KEY' }\n         ^^^^",
     "bearer with the token": "auth = { bearer = 'hunter2', secret = 'env:KEY' }\n                   ^^^^^^^",
     "bearer off": "auth = { bearer = false, secret = 'env:KEY' }\n                  ^^^^^ true",
-    "basic with the password": "auth = { basic = 'me:hunter2', secret = 'env:KEY' }\n                  ^^^^^^^^^^",
+    "basic with the password": "auth = { basic = 'me:hunter2', secret = 'env:KEY' }\n"
+    "                  ^^^^^^^^^^",
     "header name": "auth = { header = 'X Key', secret = 'env:KEY' }\n                   ^^^^^",
     "header of the gateway": "auth = { header = 'Host', secret = 'env:KEY' }\n                   ^^^^",
     "text": "auth = 'hunter2'\n        ^^^^^^^",

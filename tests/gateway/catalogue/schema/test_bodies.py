@@ -14,7 +14,7 @@ WRONG = {
     "send": POST + "body = { a = 1 }\nsend = 'xml'\n        ^^^",
     "number": POST + "body = 5\n       ^",
     "list": POST + "body = [1]\n       ^^^",
-    "date": POST + "body = { a = 2026-01-02 }\n             ^^^^^^^^^^ \"2026-01-02\"",
+    "date": POST + 'body = { a = 2026-01-02 }\n             ^^^^^^^^^^ "2026-01-02"',
     "no JSON number": POST + "body = { a = inf }\n             ^^^",
     "no arg": POST + "body = { a = ['x {dya}'] }\n                  ^^^",
     "no arg below": POST + "body = { a = { b = '{dya}' } }\n                     ^^^",
@@ -24,7 +24,7 @@ WRONG = {
     "XML that is none": POST + "body = '<a><b></a>'\n                 ^",
     "no arg in a text": POST + "body = 'day {dya}'\n             ^^^",
     "another encoding": POST
-    + "body = '<?xml version=\"1.0\" encoding=\"latin1\"?><a/>'\n"
+    + 'body = \'<?xml version="1.0" encoding="latin1"?><a/>\'\n'
     + " " * 38
     + "^^^^^^ UTF-8",
 }
@@ -36,7 +36,8 @@ def test_mistakes(lines: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "body", ["<a><![CDATA[{day}]]></a>", "<a><!-- {day} --></a>", "<{day}/>", "<a {day}='x'/>", "<a><?x {day}?></a>"]
+    "body",
+    ["<a><![CDATA[{day}]]></a>", "<a><!-- {day} --></a>", "<{day}/>", "<a {day}='x'/>", "<a><?x {day}?></a>"],
 )
 def test_an_arg_may_not_stand_where_xml_escapes_nothing(body: str) -> None:
     text = source(f'method = "POST"\nargs = ["day"]\nbody = "{body}"')
@@ -61,4 +62,6 @@ def test_texts() -> None:
     assert read("body = 'two lines'") == TextBody("two lines", xml=False)
     assert read("body = ' <a/>'") == TextBody(" <a/>", xml=True)
     assert read("headers = { Content-Type = 'text/plain' }\nbody = '<b>'") == TextBody("<b>", xml=False)
-    assert read("headers = { content-type = 'application/soap+xml' }\nbody = '<a/>'") == TextBody("<a/>", xml=True)
+    assert read("headers = { content-type = 'application/soap+xml' }\nbody = '<a/>'") == TextBody(
+        "<a/>", xml=True
+    )

@@ -6,9 +6,9 @@ from gateway.catalogue.model import GatewaySettings
 from tests.gateway.catalogue.marked import check, load
 
 WRONG = {
-    "urls with a URL": 'urls = ["https://data.example/x"]\n         ^^^^^^ data.example',
-    "urls with a port": 'urls = ["data.example:80"]\n         ^^^^^^^^^^^^^^^',
-    "urls with a star inside": 'urls = ["data.*.example"]\n         ^^^^^^^^^^^^^^',
+    "urls with a URL": 'urls = ["https://data.example/x"]\n         ^^^^^^^^^^^^^^^^^^^^^^ data.example',
+    "urls with a port": 'urls = ["data.example:80"]\n              ^^^^^^^^^^',
+    "urls with a star inside": 'urls = ["data.*.example"]\n              ^',
     "urls with only a star": 'urls = ["*"]\n         ^',
     "urls beyond ASCII": 'urls = ["bücher.example"]\n         ^^^^^^^^^^^^^^ xn--bcher-kva.example',
     "allow with host bits": 'allow = ["192.0.2.5/24"]\n          ^^^^^^^^^^^^ 192.0.2.0/24',

@@ -10,7 +10,7 @@ WRONG = {
     "empty name": "headers = { '' = 'x' }\n            ^^",
     "twice": "headers = { X-A = 'x', x-a = 'y' }\n                       ^^^",
     "beyond ASCII": "headers = { X = 'é' }\n                 ^",
-    "line end": 'headers = { X = "a\\r\\nEvil: 1" }\n                   ^^',
+    "line end": 'headers = { X = "a\\r\\nEvil: 1" }\n                  ^^',
     "authorization": "headers = { Authorization = 'Bearer x' }\n            ^^^^^^^^^^^^^ auth",
     "no arg": "headers = { X = 'a {day} b' }\n                    ^^^",
 }
@@ -21,7 +21,9 @@ def test_mistakes(lines: str) -> None:
     check(source(lines))
 
 
-@pytest.mark.parametrize("name", ["Host", "content-length", "Transfer-Encoding", "CONNECTION", "If-None-Match", "TE"])
+@pytest.mark.parametrize(
+    "name", ["Host", "content-length", "Transfer-Encoding", "CONNECTION", "If-None-Match", "TE"]
+)
 def test_forbidden(name: str) -> None:
     check(source(f"headers = {{ {name} = 'x' }}\n            {'^' * len(name)}"))
 

@@ -34,7 +34,7 @@ def test_bad_names(snippet: str) -> None:
 
 
 def test_a_badly_named_table_is_checked_all_the_same() -> None:
-    check("[place.my_club]\n       ^^^^^^^ my-club\nbase = 5\n       ^ \"5\"")
+    check('[place.my_club]\n       ^^^^^^^ my-club\nbase = 5\n       ^ "5"')
 
 
 def test_the_same_name_may_stand_in_different_tables() -> None:

@@ -6,12 +6,12 @@ from gateway.extract.jsonpath import JsonPath
 from gateway.extract.markup import XmlPath
 from gateway.extract.paths import OpenPath
 from gateway.extract.table import ColumnPath
-from tests.gateway.catalogue.marked import check, load, source
+from tests.gateway.catalogue.marked import check, load, mistakes, source
 
 WRONG = {
     "JSONPath without a dollar": ("format = 'json'\nrows = 'items[*]'\n        ^^^^^^^^ $.items[*]", ""),
     "at without a dollar": ("rows = '$.items'", "at = 'name'\n      ^^^^ $.name"),
-    "a list of both": ("", "at = ['$.a', 'b']\n             ^ $.b"),
+    "a list of both": ("", "at = ['$.a', 'b']\n              ^ $.b"),
     "JSONPath in xml": ("format = 'xml'\nrows = '$.items'\n        ^^^^^^^", ""),
     "rows of csv": ("format = 'csv'\nrows = 'items'\n^^^^", ""),
     "at as a table": ("", "at = { path = 'x' }\n     ^^^^^^^^^^^^^^"),
@@ -29,16 +29,18 @@ def test_mistakes(lines: str, field: str) -> None:
 @pytest.mark.parametrize("path", ["$.a[?@.b==]", "$.a[", "$..", "$.a b"])
 def test_a_caret_stands_inside_the_path(path: str) -> None:
     text = source(f'rows = "{path}"')
-    with pytest.raises(pytest.fail.Exception, match="harbour.toml:3:") as caught:
+    with pytest.raises(pytest.fail.Exception, match=r"harbour\.toml:3:") as caught:
         load(text)
     column = int(str(caught.value).split(":")[2])
     assert 9 <= column <= 9 + len(path)
 
 
 def test_a_caret_after_escapes_is_where_the_character_is_written() -> None:
-    r"""RFC 9535 section 2.3.1.1: no blank in front of the closing bracket's missing quote; \u0024 is the dollar."""
-    (mistake,) = check(source('rows = "\\u0024.a["\n' + " " * 16 + "^"))
-    assert mistake.column == 17
+    plain = mistakes(source('rows = "$.a b"'))[0]
+    written = mistakes(source(r'rows = "\u0024.a b"'))[0]
+    assert written.column == plain.column + len(r"\u0024") - len("$")
+    long = mistakes(source('rows = """\n$.a b"""'))[0]
+    assert (long.line, long.column) == (plain.line + 1, plain.column - len('rows = "'))
 
 
 def test_languages() -> None:

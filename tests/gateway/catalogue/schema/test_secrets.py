@@ -8,10 +8,12 @@ from gateway.catalogue.reading import load_catalogue
 from tests.gateway.catalogue.marked import check, load, source
 
 WRONG = {
-    "literal": "auth = { bearer = true, secret = 'hunter2' }\n                                  ^^^^^^^ \"env:NAME\"",
+    "literal": "auth = { bearer = true, secret = 'hunter2' }\n"
+    '                                  ^^^^^^^ "env:NAME"',
     "not set": "auth = { bearer = true, secret = 'env:NOPE' }\n                                  ^^^^^^^^",
     "no file": "auth = { bearer = true, secret = 'file:nope' }\n                                  ^^^^^^^^^",
-    "capitals": "auth = { bearer = true, secret = 'ENV:KEY' }\n                                  ^^^^^^^ env:KEY",
+    "capitals": "auth = { bearer = true, secret = 'ENV:KEY' }\n"
+    "                                  ^^^^^^^ env:KEY",
     "no name": "auth = { bearer = true, secret = 'env:' }\n                                  ^^^^",
     "blank name": "auth = { bearer = true, secret = 'env:A B' }\n                                  ^^^^^^^",
     "number": "auth = { bearer = true, secret = 123456 }\n                                 ^^^^^^",

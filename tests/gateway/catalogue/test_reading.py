@@ -1,0 +1,206 @@
+"""A whole file: every mistake at once, and a complete catalogue that loads."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from gateway.catalogue.explain import KEYS
+from gateway.catalogue.mistakes import CatalogueFaults
+from gateway.catalogue.model import Catalogue
+from gateway.catalogue.reading import load_catalogue
+from tests.gateway.catalogue.example import SECRETS, TEXT, example
+from tests.gateway.catalogue.marked import NO_SECRETS, check, mistakes
+
+
+def test_the_complete_example_loads() -> None:
+    catalogue = example()
+    assert sorted(catalogue.sources) == sorted(
+        ["TIDES", "SCORE", "SIGNUP", "BERTH", "NOTICES", "LIST", "LOG"]
+    )
+    assert sorted(catalogue.places) == ["ATTIC", "CLUB", "WIRE"]
+    assert sorted(catalogue.profiles) == ["NARROW", "PLAIN"]
+    assert [each.port for each in catalogue.listeners] == [8128, 0]
+    assert catalogue.sources["TIDES"].plan.width == 5 + 2 + 6 + 2 + 4
+    assert catalogue.origins == {
+        ("files.example", 443),
+        ("wire.example", 7000),
+        ("attic.example", 21),
+        ("tides.example", 443),
+        ("scores.example", 8443),
+        ("harbour.example", 80),
+    }
+
+
+def test_an_empty_file_is_all_defaults() -> None:
+    assert load_catalogue("", "f", NO_SECRETS.get) == Catalogue()
+    assert load_catalogue("# nothing\n", "f", NO_SECRETS.get) == Catalogue()
+
+
+def test_all_mistakes_of_a_file_at_once_in_its_order() -> None:
+    found = check("""
+[gateway]
+wiat = 30
+^^^^ wait
+urls = ["https://data.example/"]
+         ^^^^^^^^^^^^^^^^^^^^^ data.example
+
+[[listen]]
+profile = "narow"
+           ^^^^^ narrow
+speaks = "http"
+^^^^^^
+
+[profile.narrow]
+cols = 3000
+       ^^^^
+
+[place.ftp]
+       ^^^
+base = "ftp://files.example/"
+
+[source.tides]
+url = "https://tides.example/{sation}"
+                              ^^^^^^ station
+args = ["station"]
+formt = "json"
+^^^^^ format
+keep = "10 min"
+        ^^^^^^ 10m
+sort = "TIEM"
+        ^^^^ TIME
+auth = { header = "X-Key", secret = "hunter2" }
+                                     ^^^^^^^ "env:NAME"
+
+[[source.tides.field]]
+name = "TIME"
+at = "$.when"
+kind = "tmie"
+        ^^^^ time
+width = 5
+
+[[source.tides.field]]
+               ^^^^^
+name = "HEIGHT"
+decimals = 2
+^^^^^^^^
+""")
+    assert [each.line for each in found] == sorted(each.line for each in found)
+
+
+def test_golden_rendering_of_several_mistakes() -> None:
+    text = """\
+[source.tides]
+url = "https://tides.example/{sation}"
+args = ["station"]
+keep = "10 min"
+
+[[source.tides.field]]
+name = "TIME"
+wdith = 5
+"""
+    with pytest.raises(CatalogueFaults) as caught:
+        load_catalogue(text, "harbour.toml", NO_SECRETS.get)
+    assert (
+        caught.value.render()
+        == """\
+harbour.toml:2:31: source.tides.url
+    2 | url = "https://tides.example/{sation}"
+      |                               ^^^^^^
+        found:   {sation}, which is no arg
+        allowed: station
+        nearest: station
+
+harbour.toml:4:9: source.tides.keep
+    4 | keep = "10 min"
+      |         ^^^^^^
+        found:   "10 min"
+        allowed: 0s to 3660d: seconds, or text as 90s 10m 2h 1d
+        nearest: 10m
+
+harbour.toml:8:1: source.tides.field[1].wdith
+    8 | wdith = 5
+      | ^^^^^
+        found:   a key that is not known here
+        allowed: name at kind width decimals scale offset align fill missing null map in out \
+zone cut required fold
+        nearest: width"""
+    )
+
+
+@pytest.mark.parametrize("end", ["\r\n", "\n"])
+@pytest.mark.parametrize("mark", ["", "\ufeff"])
+def test_line_ends_and_a_byte_order_mark_change_no_place(end: str, mark: str) -> None:
+    text = mark + end.join(["[gateway]", "wiat = 30", ""])
+    (mistake,) = mistakes(text)
+    assert (mistake.line, mistake.column, mistake.length) == (2, 1, 4)
+    (mistake,) = mistakes(mark + "wiat = 30" + end)
+    assert (mistake.line, mistake.column) == (1, 1)
+
+
+@given(st.integers(0, TEXT.count("\n") - 1))
+def test_a_lost_line_never_breaks_the_reader(number: int) -> None:
+    """Whatever line is missing from a good file: it loads, or mistakes are reported, and that is all."""
+    lines = TEXT.split("\n")
+    del lines[number]
+    text = "\n".join(lines)
+    try:
+        load_catalogue(text, "f", SECRETS.get)
+    except CatalogueFaults as faults:
+        assert faults.mistakes
+        assert faults.render()
+
+
+@given(
+    st.integers(0, len(TEXT) - 1),
+    st.sampled_from(['"', "[", "]", "{", "=", "\n", " ", "x", "#", "", "\x00", "é"]),
+)
+def test_a_changed_character_never_breaks_the_reader_nor_shows_a_secret(at: int, mark: str) -> None:
+    text = TEXT[:at] + mark + TEXT[at + 1 :]
+    try:
+        load_catalogue(text, "f", SECRETS.get)
+    except CatalogueFaults as faults:
+        lines = text.split("\n")
+        for each in faults.mistakes:
+            assert 1 <= each.line <= len(lines)
+            assert 1 <= each.column <= len(lines[each.line - 1]) + 1
+        assert "club-secret" not in faults.render()
+
+
+_JUNK = st.recursive(
+    st.one_of(st.integers(-5, 300), st.booleans(), st.text(max_size=5), st.floats(allow_nan=False, width=16)),
+    lambda inner: st.one_of(
+        st.lists(inner, max_size=2), st.dictionaries(st.sampled_from("ab"), inner, max_size=2)
+    ),
+    max_leaves=4,
+)
+_NAMES = sorted({key.name for key in KEYS} | {"nonsense"})
+
+
+def _toml(value: object) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        return '"' + "".join(f"\\U{ord(each):08X}" for each in value) + '"'
+    if isinstance(value, list):
+        return "[" + ", ".join(map(_toml, value)) + "]"
+    if isinstance(value, dict):
+        return "{" + ", ".join(f"{key} = {_toml(each)}" for key, each in value.items()) + "}"
+    return repr(value)
+
+
+@given(
+    st.sampled_from(["source.a", "place.a", "profile.a", "gateway"]),
+    st.dictionaries(st.sampled_from(_NAMES), _JUNK, max_size=6),
+    st.dictionaries(st.sampled_from(_NAMES), _JUNK, max_size=6),
+)
+def test_no_value_of_any_key_breaks_the_reader(
+    table: str, values: dict[str, object], field: dict[str, object]
+) -> None:
+    pairs = "".join(f"{key} = {_toml(value)}\n" for key, value in values.items() if key != "field")
+    fields = "".join(f"{key} = {_toml(value)}\n" for key, value in field.items())
+    text = f"[{table}]\n{pairs}" + (f"[[source.a.field]]\n{fields}" if table == "source.a" else "")
+    try:
+        load_catalogue(text, "f", NO_SECRETS.get)
+    except CatalogueFaults as faults:
+        assert all(each.found and each.allowed and each.key for each in faults.mistakes)
+        assert faults.render()

@@ -1,0 +1,44 @@
+"""`headrace demo`: the sample session over a real socket, and a gateway that stays up."""
+
+import re
+import signal
+import socket
+import subprocess
+from pathlib import Path
+
+from demo_site.sample import SAMPLES
+from gateway.commands.demo import ruler
+from tests.gateway.commands.processes import HEADRACE, PATIENCE, ROOT, headrace
+
+
+def test_once_shows_the_session_and_ends_with_0(tmp_path: Path) -> None:
+    done = headrace("demo", "--once", "--config", "mine.toml", folder=tmp_path)
+    said = done.stdout.decode()
+    assert (done.returncode, done.stderr) == (0, b"")
+    for sample in SAMPLES:
+        assert f"> {sample.request}\n" in said
+    replies = re.findall(r"^  ([0-9]{3}) [0-9]{5} [0-9]{3} [+.][*SLC.]$", said, re.MULTILINE)
+    assert replies == ["200"] * 7 + ["450"]
+    assert "[source.tides]" in (tmp_path / "mine.toml").read_text()
+
+
+def test_it_stays_up_for_a_client_until_it_is_ended(tmp_path: Path) -> None:
+    command = [*HEADRACE, "demo", "--port", "0"]
+    with subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, text=True) as process:
+        assert process.stdout is not None
+        said = ""
+        while "Ctrl-C" not in said:
+            said += process.stdout.readline()
+        found = re.search(r"The gateway listens at 127\.0\.0\.1:([0-9]+)\.", said)
+        assert found
+        with socket.create_connection(("127.0.0.1", int(found[1])), timeout=PATIENCE) as client:
+            client.sendall(b"ASK tides mole\r")
+            assert client.recv(16) == b"200 00008 019 .."
+        process.send_signal(signal.SIGINT)
+        assert process.wait(PATIENCE) == 0
+
+
+def test_the_ruler_counts_columns() -> None:
+    assert ruler(12) == "----+----1--"
+    assert ruler(103)[99] == "0"
+    assert all(len(ruler(width)) == width for width in range(1, 256))

@@ -1,0 +1,67 @@
+"""`headrace say`: the exact reply on standard output, and a code that a shell can use."""
+
+from pathlib import Path
+
+import pytest
+from pytest_httpserver import HTTPServer
+
+from tests.gateway.commands.processes import headrace
+
+CATALOGUE = """
+[[listen]]
+profile = "lines"
+[profile.lines]
+eol = "lf"
+[source.words]
+url = "{url}"
+rows = "$[*]"
+[[source.words.field]]
+name = "WORD"
+width = 5
+[source.send]
+url = "{url}"
+method = "POST"
+body = "lines"
+rows = "$[*]"
+[[source.send.field]]
+name = "WORD"
+width = 5
+"""
+
+
+@pytest.fixture
+def folder(httpserver: HTTPServer, tmp_path: Path) -> Path:
+    httpserver.expect_request("/w", method="GET").respond_with_json(["tide", "mole"])
+    httpserver.expect_request("/w", method="POST", data="one\ntwo\n").respond_with_json(["sent"])
+    (tmp_path / "headrace.toml").write_text(CATALOGUE.format(url=httpserver.url_for("/w")))
+    return tmp_path
+
+
+def test_the_exact_reply_of_one_session(folder: Path) -> None:
+    done = headrace("say", "SET page=1", "ASK words", "MORE", folder=folder)
+    assert done.stdout == b"200 00000 000 ..\n200 00001 005 +.\ntide \n200 00001 005 ..\nmole \n"
+    assert (done.returncode, done.stderr) == (0, b"")
+
+
+def test_data_lines_are_requests_too(folder: Path) -> None:
+    done = headrace("say", "TELL send", ">one", ">two", ".", folder=folder)
+    assert done.stdout == b"350 00000 000 ..\n200 00001 005 ..\nsent \n"
+    assert done.returncode == 0
+
+
+@pytest.mark.parametrize("requests", [("ASK nothing",), ("ASK nothing", "NOOP"), ("PING",)])
+def test_an_error_reply_is_exit_code_1(folder: Path, requests: tuple[str, ...]) -> None:
+    done = headrace("say", *requests, folder=folder)
+    assert done.returncode == 1
+    assert done.stdout[:3] in {b"550", b"500"}
+
+
+def test_bye_ends_it(folder: Path) -> None:
+    assert headrace("say", "BYE", "NOOP", folder=folder).stdout == b"221 00000 000 ..\n"
+
+
+def test_no_catalogue_or_no_request_is_2(tmp_path: Path) -> None:
+    done = headrace("say", "NOOP", folder=tmp_path)
+    assert (done.returncode, done.stdout) == (2, b"")
+    assert b"no catalogue at headrace.toml" in done.stderr
+    assert headrace("say", folder=tmp_path).returncode == 2
