@@ -92,6 +92,8 @@ WRITE_BUFFER_BYTES: Final = 2_048  # unsent bytes at which a reply waits for its
 SOCKET_SEND_BYTES: Final = 4_096  # the kernel's send buffer for one client
 HOT_ANSWERS: Final = 2_000  # laid-out answers kept ready
 BACKLOG: Final = 1_024  # connections that the kernel queues for a listener
+LINGER_SECONDS: Final = 2.0  # how long a client that was told goodbye may take to hang up
+ANSWER_MARGIN_SECONDS: Final = 0.25  # kept back from `wait`, so that the reply itself is in time
 STOP_MARGIN_SECONDS: Final = 2.0  # beyond `wait`, before a stopping gateway cuts lines
 
 # The demo site
@@ -106,4 +108,3 @@ CATALOGUE_DEPTH: Final = 50  # lists and tables inside one another in the file; 
 SYNTAX_MISTAKES: Final = 20  # TOML faults of one file before the rest of it is left unread
 NAME_CHARACTERS: Final = 12  # what LAYOUT, SOURCES and WHY have room for
 FACTOR_DIGITS: Final = 30  # size of `scale` and `offset`: enough for any unit, too few to blow a number up
-LINGER_SECONDS: Final = 2.0  # how long a client that was told goodbye may take to hang up

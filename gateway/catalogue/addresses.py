@@ -98,12 +98,7 @@ def _split_authority(text: str, start: int, scheme: str) -> tuple[str, int | Non
         return host, port
     digits = match["port"]
     if not re.fullmatch(r"0*[0-9]{1,5}", digits, re.ASCII) or not 1 <= int(digits) <= 65_535:
-        raise TextFault(
-            f"port {digits or 'without a number'}",
-            start + match.start("port"),
-            max(1, len(digits)),
-            "1 to 65535",
-        )
+        raise TextFault("no port", start + match.start("port"), max(1, len(digits)), "1 to 65535")
     return host, int(digits)
 
 

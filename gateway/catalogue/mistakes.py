@@ -21,7 +21,10 @@ _ASSIGNED: Final = re.compile(
 )
 _STRING: Final = re.compile(r"\"(?:[^\"\\]|\\.)*\"|'[^']*'")
 _SAFE_REST: Final = re.compile(r"[\"']?[ \t]*[=:][ \t]*(?:\"(?:env|file):[^\"]*\"|'(?:env|file):[^']*')")
-_USER_PART: Final = re.compile(r"(?<=//)[^/\s\"'?#]*(?=@)")
+_USER_PART: Final = re.compile(
+    r"(?<=//)[^/\s\"'?#]*(?=@)|[^/\s\"'=]*:[^/\s\"']*(?=@)|(?<=//)[^\s/\"'?#\[{]*:(?![0-9]+[/?#\"'])[^\s/\"'?#{]+"
+)
+"""What stands before an @, or between a host and its path and is no port: a user and a password, or their rest."""
 
 
 def distance(left: str, right: str) -> int:
@@ -83,6 +86,13 @@ def masked(line: str) -> str:
     line = _USER_PART.sub(lambda match: "*" * len(match.group()), line)
     end = _unsafe_after(line)
     return line[:end] + re.sub(r"[^\s=\"'{}\[\],]", "*", line[end:])
+
+
+def is_masked(text: str, start: int, end: int) -> bool:
+    """Whether a rendered line hides any of `text[start:end]`, so that no message may repeat it either."""
+    begin = text.rfind("\n", 0, start) + 1
+    line = text[begin:].partition("\n")[0]
+    return masked(line)[start - begin : end - begin] != line[start - begin : end - begin]
 
 
 def _unsafe_after(line: str) -> int:

@@ -7,8 +7,8 @@ from typing import Final
 
 from adapters import limits
 from gateway.catalogue.mistakes import nearest as nearest_word
-from gateway.catalogue.mistakes import printable, secretive
-from gateway.catalogue.positions import Cause, Lost, Path, Positions, Statement
+from gateway.catalogue.mistakes import is_masked, printable
+from gateway.catalogue.positions import Cause, Lost, Path, Positions, Spot, Statement
 
 _TWICE: Final = (  # how tomllib's messages about something set twice begin
     "Cannot overwrite",
@@ -26,17 +26,17 @@ _SWITCHES: Final = {"yes": "true", "on": "true", "no": "false", "off": "false"}
 _VALUES: Final = 'a "text" in quotes, a number, true, false, a [list] or a { table }'
 _LOST: Final[Mapping[Cause, tuple[str, str]]] = {
     Cause.KEY: (
-        "{word} where a key must stand",
+        "no key",
         "key = value, the key in quotes if it has other marks than - and _",
     ),
-    Cause.EQUALS: ("{word} where = must stand", "key = value"),
-    Cause.VALUE: ("{word} where a value must stand", _VALUES),
+    Cause.EQUALS: ("no = after the key", "key = value"),
+    Cause.VALUE: ("no value", _VALUES),
     Cause.STRING: ("a text whose closing quote is missing", "the same quote at both ends, on one line"),
     Cause.LONG_STRING: ("a text of several lines that is not closed", "three quotes at both ends"),
     Cause.LIST: ("a list that is not closed", "[one, two]"),
     Cause.TABLE: ("an inline table that is not closed", "{ key = value, other = value } on one line"),
     Cause.HEADER: ("a header that is not closed", "[table] or [[list of tables]] on a line of its own"),
-    Cause.REST: ("{word} after the end of the statement", "one key = value a line, texts in quotes"),
+    Cause.REST: ("something after the end of the statement", "one key = value a line, texts in quotes"),
     Cause.DEPTH: ("lists or tables nested too deep", f"at most {limits.CATALOGUE_DEPTH} inside one another"),
     Cause.DIGITS: ("a word or number that is too long", f"at most {limits.DIGITS} characters"),
 }
@@ -94,10 +94,10 @@ def describe(text: str, positions: Positions, statement: Statement, lost: Lost |
         return _twice(positions, statement)
     if lost is not None:
         return _lost(text, lost)
-    for path, spot in positions.values.items():
+    for spot in positions.values.values():
         bare = text[spot.start] not in "\"'[{" and not text.startswith("[", statement.start)
         if bare and statement.start <= spot.start <= fault.offset <= spot.end:
-            return _bare(text[spot.start : spot.end], spot.start, path, fault)
+            return _bare(text, spot, fault)
     return _inside(text, statement, fault)
 
 
@@ -125,29 +125,26 @@ def _lost(text: str, lost: Lost) -> Words:
         later = lost.opened < line_start and (is_statement_line(line) or is_header_line(line))
         if later or lost.offset >= len(text):
             return Words(lost.opened, lost.opened + 1, found, allowed)
-        found = "no comma before {word}"
+        found = "no comma before this"
     if lost.cause in {Cause.STRING, Cause.LONG_STRING, Cause.HEADER}:
         return Words(lost.opened, len(text[:line_end].rstrip()), found, allowed)
     match = _WORD.match(text, lost.offset)
     if match is None:
-        return Words(lost.offset, lost.offset + 1, found.format(word="nothing"), allowed)
+        return Words(lost.offset, lost.offset + 1, found, allowed)
     word, nearest = match.group(), ""
     if lost.cause is Cause.EQUALS and word.startswith(":"):
         nearest = "="
-    if lost.cause is Cause.KEY and word.isalnum():
+    if lost.cause is Cause.KEY and word.isalnum() and not is_masked(text, *match.span()):
         nearest = f'"{word}"'
-    # What stands after a value may be the tail of a secret, so only its place is told.
-    shown = "something" if lost.cause in {Cause.REST, Cause.LIST, Cause.TABLE} else printable(word, 20)
-    return Words(match.start(), match.end(), found.format(word=shown), allowed, nearest)
+    return Words(match.start(), match.end(), found, allowed, nearest)
 
 
-def _bare(word: str, start: int, path: Path, fault: Fault) -> Words:
-    end = start + len(word)
+def _bare(text: str, spot: Spot, fault: Fault) -> Words:
+    start, end, word = spot.start, spot.end, text[spot.start : spot.end]
     if fault.message.startswith("Invalid date"):
-        return Words(
-            start, end, "a date or time that does not exist", "a date of the calendar, or a text in quotes"
-        )
-    if any(isinstance(part, str) and secretive(part) for part in path):
+        found, allowed = "a date or time that does not exist", "a date of the calendar, or a text in quotes"
+        return Words(start, end, found, allowed)
+    if is_masked(text, start, end):
         return Words(start, end, "something that is not in quotes", '"env:NAME" or "file:PATH"')
     shown = printable(word, 40)
     nearest = _SWITCHES.get(word.lower()) or nearest_word(word, ("true", "false")) or f'"{shown}"'
@@ -172,4 +169,4 @@ def _inside(text: str, statement: Statement, fault: Fault) -> Words:
     if mark in {"}", "\n"} or "inline" in fault.message or "key part" in fault.message:
         found = "a line end in an inline table" if mark == "\n" else "a comma at the end of an inline table"
         return Words(fault.offset, fault.offset + 1, found, _LOST[Cause.TABLE][1])
-    return Words(fault.offset, fault.offset + 1, printable(fault.message), "TOML 1.0")
+    return Words(fault.offset, fault.offset + 1, "something that TOML does not have here", "TOML 1.0")

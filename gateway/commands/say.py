@@ -11,13 +11,14 @@ from pathlib import Path
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
-from adapters.errors import HeadraceError, TooSlow
+from adapters.errors import HeadraceError
 from gateway.catalogue.model import Catalogue
 from gateway.commands import wiring
 from gateway.service.answers import Answers
 from gateway.service.logs import LEVELS, Redactor, configure
 from gateway.session.conversation import Lines, Session
 from gateway.session.state import World
+from gateway.session.wishes import time_is_up
 from gateway.wire.lines import Line
 
 _SHOW_AFTER = 0.5  # seconds of waiting before a bar is worth showing
@@ -98,7 +99,8 @@ async def _reply(session: Session, line: Line, answers: Answers, seconds: float)
         while True:
             waiting = asyncio.create_task(answers.answer(wish, deadline - time.monotonic()))
             try:
-                await _show_waiting(waiting, deadline)
+                if not await _show_waiting(waiting, deadline):
+                    raise time_is_up(wish)
                 outcome = waiting.result()
             except HeadraceError as error:
                 wish = steps.throw(error)
@@ -109,8 +111,8 @@ async def _reply(session: Session, line: Line, answers: Answers, seconds: float)
         return lines
 
 
-async def _show_waiting(waiting: "asyncio.Task[object]", deadline: float) -> None:
-    """Wait until it is done; show a bar on a terminal where that takes long."""
+async def _show_waiting(waiting: "asyncio.Task[object]", deadline: float) -> bool:
+    """Wait until it is done; show a bar on a terminal where that takes long. False: it was not in time."""
     await asyncio.wait({waiting}, timeout=_SHOW_AFTER)
     console = Console(stderr=True)
     if not waiting.done() and console.is_terminal:
@@ -122,7 +124,8 @@ async def _show_waiting(waiting: "asyncio.Task[object]", deadline: float) -> Non
                 await asyncio.wait({waiting}, timeout=0.1)
                 progress.update(bar, completed=total - (deadline - time.monotonic()))
     await asyncio.wait({waiting}, timeout=max(0.0, deadline - time.monotonic()))
-    if not waiting.done():
+    in_time = waiting.done()
+    if not in_time:
         waiting.cancel()
         await asyncio.wait({waiting})
-        raise TooSlow
+    return in_time

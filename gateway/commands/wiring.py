@@ -74,15 +74,15 @@ class Parts:
     """What answers are made of; `aclose` ends connections and closes the store."""
 
     def __init__(self, catalogue: Catalogue, keep_on_disk: bool = True) -> None:
-        self.adapters = Adapters()
+        self._adapters = Adapters()
         self._store = Store(Path(catalogue.gateway.state)) if keep_on_disk else None
-        self.cache = Cache(self.adapters.fetch, self._store, time.time)
+        self._cache = Cache(self._adapters.fetch, self._store, time.time)
 
     def answers(self, catalogue: Callable[[], Catalogue]) -> Answers:
         """Answers over these parts for whatever catalogue is in force."""
-        return Answers(catalogue, self.cache, self.adapters)
+        return Answers(catalogue, self._cache)
 
     async def aclose(self) -> None:
         """Nothing is used afterwards."""
-        await self.cache.aclose()
-        await self.adapters.aclose()
+        await self._cache.aclose()
+        await self._adapters.aclose()

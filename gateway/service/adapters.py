@@ -2,9 +2,8 @@
 
 from contextlib import AsyncExitStack
 
-from adapters.registry import lookup
-
 from adapters.port import Adapter, AdapterFactory, Call, Fetched
+from adapters.registry import lookup
 
 
 class Adapters:

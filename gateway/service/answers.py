@@ -8,12 +8,12 @@ from dataclasses import dataclass
 from typing import Final
 
 from adapters import limits
+from adapters.errors import FarFault, MayBeDone
 from adapters.port import Call, Fetched
 from gateway.catalogue.calls import build_call, ref_call
 from gateway.catalogue.model import Catalogue, Source
 from gateway.extract.pipeline import extract
 from gateway.extract.plan import Plan, Sheet, Style
-from gateway.service.adapters import Adapters
 from gateway.service.cache import Cache, Kept
 from gateway.session.wishes import Outcome, PickWish, SourceWish, Wish
 
@@ -48,10 +48,9 @@ class _Question:
 class Answers:
     """Shared by all clients of one gateway."""
 
-    def __init__(self, catalogue: Callable[[], Catalogue], cache: Cache, adapters: Adapters) -> None:
+    def __init__(self, catalogue: Callable[[], Catalogue], cache: Cache) -> None:
         self._catalogue = catalogue
         self._cache = cache
-        self._adapters = adapters
         self._hot: OrderedDict[_HOT_KEY, _Hot] = OrderedDict()
 
     def now(self, wish: Wish) -> Outcome | None:
@@ -100,12 +99,16 @@ class Answers:
         return _outcome(sheet, kept, took)
 
     async def _told(self, wish: SourceWish, seconds: float) -> Outcome:
+        """Through the cache too, which keeps nothing of a change but forgets what it makes old."""
         started = time.perf_counter()
         lines = None if wish.lines is None else wish.lines.encode()
         call = build_call(self._catalogue(), wish.source, wish.args, lines)
-        fetched = await self._adapters.fetch(call, seconds)
+        fetched = (await self._cache.get(call, seconds, None, None)).fetched
         fetched_at = time.perf_counter()
-        sheet = await _lay_out(fetched, wish.source.plan, wish.style)
+        try:
+            sheet = await _lay_out(fetched, wish.source.plan, wish.style)
+        except FarFault as error:
+            raise MayBeDone("Done, but its answer is not as expected") from error
         done = time.perf_counter()
         steps = (*fetched.steps, ("lay out", done - fetched_at), ("whole", done - started))
         return Outcome(sheet, fetched.origin, "told", 0.0, False, steps)

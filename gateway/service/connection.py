@@ -10,9 +10,9 @@ from collections.abc import Generator
 from typing import Final, Protocol
 
 from adapters import limits
-from adapters.errors import GatewayFull, HeadraceError, TooSlow
+from adapters.errors import GatewayFull, HeadraceError
 from gateway.session.conversation import Lines, Session
-from gateway.session.wishes import Outcome, Wish
+from gateway.session.wishes import Outcome, Wish, time_is_up
 from gateway.wire.lines import Cancel, Line
 
 _log = logging.getLogger("headrace.connection")
@@ -272,12 +272,13 @@ class Connection(asyncio.Protocol):
     async def _grant(self, wish: Wish, deadline: float) -> Outcome | None:
         """The outcome; None where CAN abandoned the request meanwhile."""
         seconds = deadline - asyncio.get_running_loop().time()
+        seconds -= min(limits.ANSWER_MARGIN_SECONDS, seconds / 10)
         self._request = asyncio.get_running_loop().create_task(self._fulfiller.answer(wish, seconds))
         try:
             async with asyncio.timeout_at(deadline):
                 return await self._request
         except TimeoutError as error:
-            raise TooSlow from error
+            raise time_is_up(wish) from error
         except asyncio.CancelledError:
             if self._abandon and not _being_cancelled():
                 return None

@@ -7,7 +7,7 @@ from dataclasses import replace
 from adapters.errors import NotPossible, NotThere, TooLarge, WrongWords
 from gateway.catalogue.model import LinesBody, Source
 from gateway.extract.fields.text import Lettering, cut
-from gateway.session.pages import Harm
+from gateway.session.pages import CUT
 from gateway.session.picking import pick_plan
 from gateway.session.state import Explanation, State, Transfer
 from gateway.session.wishes import Outcome, PickWish, SourceWish, Wish
@@ -39,7 +39,7 @@ def _check_width(state: State, width: int) -> None:
 
 def _show(state: State, outcome: Outcome) -> Reply:
     if state.explained is not None:
-        state.explained = replace(state.explained, outcome=outcome)
+        state.explained.outcome = outcome
     return state.sheet(outcome.sheet, outcome.stale)
 
 
@@ -132,6 +132,6 @@ def sources(state: State, words: Sequence[str]) -> Reply:
     for source in catalogue.sources.values():
         about = lettering.clean(source.about)
         text = f"{source.name:12} {source.plan.width + state.settings.mark:3} {cut(about, rest)}"
-        harm = Harm.CUT if len(about) > rest else Harm.NONE
+        harm = CUT if len(about) > rest else 0
         records.append(state.finished(text[:width].ljust(width), harm))
     return state.paged(records, width)

@@ -185,8 +185,9 @@ class Session:
         self.reader.line_limit = limits.LINE_BYTES
 
     def _explain(self, reply: Reply, sentence: str = "") -> None:
-        explained = self._state.explained or Explanation("")
-        self._state.explained = replace(explained, reply=reply.status_line, sentence=sentence)
+        if self._state.explained is None:
+            self._state.explained = Explanation("")
+        self._state.explained.reply, self._state.explained.sentence = reply.status_line, sentence
 
     def _choose_eol(self, line: Line | None) -> None:
         """The line end of the next reply: as set, or 9Bh for a client that sends it."""

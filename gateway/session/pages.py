@@ -2,29 +2,23 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from enum import IntFlag
+from typing import Final
 
 from adapters import limits
 from adapters.errors import WrongMoment, WrongWords
 from gateway.wire.replies import Reply
 
+CUT, LIMITED, STALE, MISFIT = 1, 2, 4, 8
+"""What was done to a record or page, as bits, the worst highest. Plain integers: they are on the hot path."""
 
-class Harm(IntFlag):
-    """What was done to a record or page, the worst highest."""
-
-    NONE = 0
-    CUT = 1
-    LIMITED = 2
-    STALE = 4
-    MISFIT = 8
-
-    @property
-    def flag(self) -> str:
-        """Column 16: `*` outranks S outranks L outranks C."""
-        for harm, letter in ((Harm.MISFIT, "*"), (Harm.STALE, "S"), (Harm.LIMITED, "L"), (Harm.CUT, "C")):
-            if harm in self:
-                return letter
-        return "."
+_FLAGS: Final = tuple(
+    next(
+        (letter for bit, letter in ((MISFIT, "*"), (STALE, "S"), (LIMITED, "L"), (CUT, "C")) if harm & bit),
+        ".",
+    )
+    for harm in range(2 * MISFIT)
+)
+"""Harm -> column 16: `*` outranks S outranks L outranks C."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +26,7 @@ class Finished:
     """One finished record and what was done to it."""
 
     text: str
-    harm: Harm = Harm.NONE
+    harm: int = 0
 
 
 class Cursor:
@@ -45,7 +39,7 @@ class Cursor:
         self._records = records
         self._width = width
         self._limited = limited
-        self._stale = Harm.STALE if stale else Harm.NONE
+        self._stale = STALE if stale else 0
         self._next = 0
         self._page: Sequence[Finished] = ()
         self._last: Reply | None = None
@@ -62,8 +56,8 @@ class Cursor:
         for record in self._page:
             harm |= record.harm
         if self._limited and not more:
-            harm |= Harm.LIMITED
-        self._last = Reply(200, tuple(each.text for each in self._page), self._width, more, harm.flag)
+            harm |= LIMITED
+        self._last = Reply(200, tuple(each.text for each in self._page), self._width, more, _FLAGS[harm])
         return self._last
 
     def again(self, number: str | None) -> Reply:
@@ -78,5 +72,5 @@ class Cursor:
         if not 0 <= index < len(self._page):
             raise WrongWords(f"The last page has {len(self._page)} records")
         record = self._page[index]
-        flag = (record.harm | self._stale).flag
+        flag = _FLAGS[record.harm | self._stale]
         return Reply(200, (record.text,), self._width, self._last.more, flag)

@@ -8,7 +8,7 @@ from typing import Final
 
 from gateway.catalogue.model import Catalogue, Source
 from gateway.extract.plan import Sheet, Style
-from gateway.session.pages import Cursor, Finished, Harm
+from gateway.session.pages import CUT, MISFIT, Cursor, Finished
 from gateway.session.wishes import Outcome
 from gateway.wire.replies import Reply, finish
 from gateway.wire.settings import Settings
@@ -42,9 +42,9 @@ class Transfer:
     fault: str | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Explanation:
-    """The last reply, as WHY tells it."""
+    """The last reply, as WHY tells it; filled in as the reply comes about."""
 
     request: str
     reply: str = ""
@@ -78,7 +78,7 @@ class State:
         """A ref, path or arg as the setting `typed` takes it."""
         return word.lower() if self.settings.typed == "lower" else word
 
-    def finished(self, text: str, harm: Harm = Harm.NONE) -> Finished:
+    def finished(self, text: str, harm: int = 0) -> Finished:
         """A laid-out record as the client's machine wants it."""
         return Finished(finish(text, self.settings), harm)
 
@@ -94,10 +94,8 @@ class State:
 
     def sheet(self, sheet: Sheet, stale: bool) -> Reply:
         """The first page of a laid-out sheet."""
-        records = []
-        for record in sheet.records:
-            harm = Harm.MISFIT if record.misfit else Harm.NONE
-            if record.cut:
-                harm |= Harm.CUT
-            records.append(self.finished(record.text, harm))
+        records = [
+            self.finished(record.text, (MISFIT if record.misfit else 0) | (CUT if record.cut else 0))
+            for record in sheet.records
+        ]
         return self.paged(records, sheet.width, sheet.limited, stale)

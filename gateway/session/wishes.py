@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from typing import TypeAlias
 
+from adapters.errors import HeadraceError, MayBeDone, TooSlow
 from gateway.catalogue.model import Source
 from gateway.extract.plan import Plan, Sheet, Style
 
@@ -24,6 +25,11 @@ class PickWish:
     ref: str
     plan: Plan
     style: Style
+
+
+def time_is_up(wish: "Wish") -> HeadraceError:
+    """What a wish that took too long ends in: one that changes something may have been granted."""
+    return MayBeDone() if isinstance(wish, SourceWish) and wish.source.changes else TooSlow()
 
 
 Wish: TypeAlias = SourceWish | PickWish

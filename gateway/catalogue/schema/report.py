@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterable
 from typing import Final
 
-from gateway.catalogue.mistakes import Mistake, TextFault, nearest, printable
+from gateway.catalogue.mistakes import Mistake, TextFault, is_masked, nearest, printable
 from gateway.catalogue.parsing import Parsed
 from gateway.catalogue.positions import Path, Places, Spot, characters
 from gateway.catalogue.syntax import dotted
@@ -85,6 +85,10 @@ class Report:
     def _add(self, path: Path, spot: Spot, found: str, allowed: str, near: str) -> None:
         length = max(1, spot.end_column - spot.column)
         key = dotted(path) or "the file"
+        if is_masked(self._text, spot.start, spot.end):
+            written = self._text[spot.start : spot.end].strip("\"'")
+            found = "a value that is not shown" if written and written in found else found
+            near = "" if written and written in near else near
         self._mistakes.append(Mistake(spot.line, spot.column, length, key, found, allowed, near))
 
 

@@ -108,7 +108,7 @@ ABBREVIATED = [
 # Section 2.4 and 3.3: the axis decides which way a place counts; parentheses make it document order.
 DIRECTIONS = [
     ("p8", "preceding::*[1]", "p7"),
-    ("p8", "(preceding::*)[1]", "t1"),
+    ("p8", "(preceding::*)[1]", "c1"),
     ("p1", "ancestor::*[1]", "v2"),
     ("p1", "(ancestor::*)[1]", "d"),
 ]
