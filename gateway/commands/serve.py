@@ -15,7 +15,7 @@ from gateway.service.logs import LEVELS, Redactor, configure
 from gateway.service.server import Bound, Server
 from gateway.service.watching import Signature, signature, watch
 
-_log = logging.getLogger("headrace.serve")
+_log = logging.getLogger(__name__)
 
 
 def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]", epilog: str) -> None:

@@ -14,9 +14,9 @@ from gateway.catalogue.model import Catalogue
 from gateway.catalogue.reading import load_catalogue
 from gateway.service.adapters import Adapters
 from gateway.service.answers import Answers
-from gateway.service.cache import Cache
+from gateway.service.caching.cache import Cache
+from gateway.service.caching.store import Store
 from gateway.service.logs import Redactor
-from gateway.service.store import Store
 
 WRONG_USAGE = 2
 

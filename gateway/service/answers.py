@@ -14,7 +14,7 @@ from gateway.catalogue.calls import build_call, ref_call
 from gateway.catalogue.model import Catalogue, Source
 from gateway.extract.pipeline import extract
 from gateway.extract.plan import Plan, Sheet, Style
-from gateway.service.cache import Cache, Kept
+from gateway.service.caching.cache import Cache, Kept
 from gateway.session.wishes import Outcome, PickWish, SourceWish, Wish
 
 _HOT_KEY = tuple[int, tuple[str, ...], Style]

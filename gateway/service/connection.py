@@ -15,7 +15,7 @@ from gateway.session.conversation import Lines, Session
 from gateway.session.wishes import Outcome, Wish, time_is_up
 from gateway.wire.lines import Cancel, Line
 
-_log = logging.getLogger("headrace.connection")
+_log = logging.getLogger(__name__)
 _SLICE: Final = 8_192  # bytes of a reply handed to the socket at a time
 
 

@@ -1,6 +1,6 @@
 """LogRecord -> one line of logfmt on standard error, with no secret in it, whoever wrote the record.
 
-    time=2026-11-25T08:00:00.000Z level=info logger=gateway.service.cache message="a stale copy was served"
+    time=2026-11-25T08:00:00.000Z level=info logger=gateway.service.caching.cache message="served stale"
 
 One record is one line of printable ASCII: a value with anything but plain characters in it is a JSON string
 (RFC 8259 section 7), so no value can forge a line or a pair. Times are UTC (RFC 3339). What is passed as

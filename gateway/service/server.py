@@ -16,7 +16,7 @@ from gateway.service.connection import Connection, Fulfiller
 from gateway.session.conversation import Session
 from gateway.session.state import World
 
-_log = logging.getLogger("headrace.server")
+_log = logging.getLogger(__name__)
 _SWEEP: Final = 1.0  # seconds between looks at idle clients
 
 

@@ -8,8 +8,9 @@ What no standard settles, and is settled here:
 
 - Controls, line separators and every kind of blank become a blank before any table sees them, so none is lost
   between two words and none comes out of a table as a line end.
-- What a charset has is kept as it is; the general table (anyascii) is for the rest. A charset has a character
-  when the codec gives it one byte and Unicode calls it printable: C1 controls and the soft hyphen never pass.
+- What a charset has is kept as it is, whatever own spelling the catalogue has for it; the own spellings
+  and the general table (anyascii) are for the rest. A charset has a character when the codec gives it one byte
+  and Unicode calls it printable: C1 controls and the soft hyphen never pass.
 - A degree sign before C or F goes ("21 C"), any other becomes `deg`: an `o` would read as a nought.
 - A symbol for which the table has more than four characters, such as an emoji, becomes `?`, and takes the
   skin tone, the variation selector and the joined emoji after it along. Letters and numbers stay up to six
@@ -67,12 +68,14 @@ class Lettering:
     __slots__ = ("_degrees", "_letters", "_spellings", "_table", "_touches_ascii")
 
     def __init__(self, charset: str = "ascii", letters: Mapping[str, str] | None = None) -> None:
-        spellings = {unicodedata.normalize("NFC", key): word for key, word in (letters or {}).items() if key}
+        codec = codecs.lookup(charset).name
+        composed = ((unicodedata.normalize("NFC", key), word) for key, word in (letters or {}).items() if key)
+        spellings = {key: word for key, word in composed if key.isascii() or not _has_all(codec, key)}
         longest_first = sorted(spellings, key=len, reverse=True)
         self._spellings = spellings
         self._letters = re.compile("|".join(map(re.escape, longest_first))) if spellings else None
         self._touches_ascii = any(key.isascii() for key in spellings)
-        self._table = _table(codecs.lookup(charset).name)
+        self._table = _table(codec)
         self._degrees = self._table[ord("°")] != "°"
 
     def clean(self, text: str) -> str:
@@ -139,6 +142,10 @@ def _written(character: str, codec: str) -> str:
         return written if len(written) <= _SYMBOL_CHARACTERS else ""
     most = _LETTER_CHARACTERS if category[0] in "LN" else _SYMBOL_CHARACTERS
     return written if len(written) <= most else UNKNOWN
+
+
+def _has_all(codec: str, text: str) -> bool:
+    return all(_has(codec, character) for character in text)
 
 
 def _has(codec: str, character: str) -> bool:

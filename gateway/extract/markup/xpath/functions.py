@@ -79,10 +79,10 @@ def call(name: str, arguments: list[Scalar]) -> Scalar:
     return _OF_STRINGS[name](*map(to_string, arguments))
 
 
-def substring(text: str, start: float, length: float = math.inf) -> str:
+def substring(text: str, start: float, length: float | None = None) -> str:
     """The characters whose places, from 1, lie in the rounded range; NaN and infinities allowed."""
     first = round_half_up(start)
-    end = first + round_half_up(length)
+    end = math.inf if length is None else first + round_half_up(length)
     if math.isnan(first) or math.isnan(end):
         return ""
     lowest = 1 if first < 1 else first

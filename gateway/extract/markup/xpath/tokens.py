@@ -39,7 +39,7 @@ _TOKEN: Final = re.compile(
       (?P<number>  [0-9]+ (?:\.[0-9]*)? | \.[0-9]+ )
     | (?P<literal> "[^"]*" | '[^']*' )
     | (?P<mark>    :: | \.\. | // | != | <= | >= | [][()@,./|+=<>*-] )
-    | (?:(?P<prefix>{_NAME}):)? (?P<local>{_NAME}) | (?P<any>{_NAME}):\*
+    | (?P<any>{_NAME}):\* | (?:(?P<prefix>{_NAME}):)? (?P<local>{_NAME})
     """,
     re.VERBOSE,
 )

@@ -215,8 +215,9 @@ def test_longer_letters_win_and_ascii_ones_count() -> None:
     assert odd.clean("abab a №5") == "22 1 No.5"
 
 
-def test_letters_come_before_the_charset_too() -> None:
-    assert Lettering("latin1", {"ü": "ue"}).clean("für") == "fuer"
+def test_letters_are_for_what_the_charset_lacks() -> None:
+    assert Lettering("latin1", {"ü": "ue", "ő": "oe"}).clean("für kettő") == "für kettoe"
+    assert Lettering("ascii", {"ü": "ue", "ő": "oe"}).clean("für kettő") == "fuer kettoe"
 
 
 def test_letters_cannot_forge_a_line() -> None:

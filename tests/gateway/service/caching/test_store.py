@@ -16,12 +16,12 @@ import pytest
 
 from adapters import limits
 from adapters.port import Call, Fetched
-from gateway.service.cache import Cache, How
-from gateway.service.freshness import Copy
-from gateway.service.store import Store
-from gateway.service.storefile import FILE_NAME, StoreFile
+from gateway.service.caching.cache import Cache, How
+from gateway.service.caching.freshness import Copy
+from gateway.service.caching.store import Store
+from gateway.service.caching.storefile import FILE_NAME, StoreFile
 
-ROOT = Path(__file__).parents[3]
+ROOT = Path(__file__).parents[4]
 KEY = "0" * 64
 OTHER = "1" * 64
 COPY = Copy(Fetched(b"body"), 1.0)
@@ -264,8 +264,8 @@ WRITER = """
 import asyncio, sys
 from pathlib import Path
 from adapters.port import Fetched
-from gateway.service.freshness import Copy
-from gateway.service.store import Store
+from gateway.service.caching.freshness import Copy
+from gateway.service.caching.store import Store
 
 async def main():
     store = Store(Path(sys.argv[1]))
@@ -309,8 +309,8 @@ FULL = """
 import asyncio, logging, resource, sys
 from pathlib import Path
 from adapters.port import Call, Fetched
-from gateway.service.cache import Cache
-from gateway.service.store import Store
+from gateway.service.caching.cache import Cache
+from gateway.service.caching.store import Store
 
 async def main():
     logging.basicConfig(level=logging.WARNING, format="%(message)s why=%(why)s")

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 
 from adapters import errors
 from adapters.errors import AskedTooOften, FarBusy, GatewayFull, HeadraceError, PathFault
-from gateway.service.flights import Flight, Flights
-from tests.gateway.service.virtual_time import run
+from gateway.service.caching.flights import Flight, Flights
+from tests.gateway.service.caching.virtual_time import run
 
 
 def work(

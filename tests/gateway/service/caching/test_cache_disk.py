@@ -9,11 +9,11 @@ import pytest
 
 from adapters.errors import CannotConnect
 from adapters.port import Call, CredentialKind, Credentials, Freshness
-from gateway.service.cache import Cache, How
-from gateway.service.store import Store
-from gateway.service.storefile import StoreFile
-from tests.gateway.service.far import CALL, MINUTE, PLAIN, SAME, TAGGED, TWO, Far
-from tests.gateway.service.virtual_time import EPOCH
+from gateway.service.caching.cache import Cache, How
+from gateway.service.caching.store import Store
+from gateway.service.caching.storefile import StoreFile
+from tests.gateway.service.caching.far import CALL, MINUTE, PLAIN, SAME, TAGGED, TWO, Far
+from tests.gateway.service.caching.virtual_time import EPOCH
 
 
 async def test_the_disk_answers_after_a_restart(tmp_path: Path) -> None:

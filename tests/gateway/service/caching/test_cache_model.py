@@ -15,9 +15,9 @@ from adapters.errors import (
     TooSlow,
 )
 from adapters.port import Call, Fetched, Freshness, Validators
-from gateway.service.cache import Cache, How, Kept
-from tests.gateway.service.far import CALL, PLAIN, SAME
-from tests.gateway.service.virtual_time import EPOCH, VirtualLoop
+from gateway.service.caching.cache import Cache, How, Kept
+from tests.gateway.service.caching.far import CALL, PLAIN, SAME
+from tests.gateway.service.caching.virtual_time import EPOCH, VirtualLoop
 
 
 class Askers(RuleBasedStateMachine):

@@ -14,8 +14,8 @@ from hypothesis import strategies as st
 
 from adapters import limits
 from adapters.port import Fetched, Freshness, Validators
-from gateway.service.freshness import Copy
-from gateway.service.storefile import FILE_NAME, StoreFile
+from gateway.service.caching.freshness import Copy
+from gateway.service.caching.storefile import FILE_NAME, StoreFile
 
 KEY = "0" * 64
 OTHER = "0" * 32 + "1" * 32

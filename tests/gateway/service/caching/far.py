@@ -4,8 +4,8 @@ import asyncio
 from dataclasses import replace
 
 from adapters.port import Call, Fetched, Freshness, Validators
-from gateway.service.cache import Cache
-from tests.gateway.service.virtual_time import clock
+from gateway.service.caching.cache import Cache
+from tests.gateway.service.caching.virtual_time import clock
 
 CALL = Call("https://far.example/doc?x=1")
 PLAIN = Fetched(b"one", "text/plain", origin="https://far.example:443")

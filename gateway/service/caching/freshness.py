@@ -73,9 +73,10 @@ def is_fresh(copy: Copy, now: float, keep: float | None) -> bool:
 def may_serve_stale(copy: Copy, now: float, keep: float | None, stale: float | None) -> bool:
     """Whether the copy may stand in for a far server that fails: at most `stale` seconds past its life.
 
-    must-revalidate (RFC 9111 section 5.2.2.2) forbids it, unless `keep` has replaced the server's word.
+    `stale` is the catalogue author's own word and goes before the server's must-revalidate (RFC 9111 section
+    5.2.2.2), which many servers send with everything: without that, `stale` would silently do nothing there.
     """
-    if stale is None or stale <= 0.0 or (keep is None and copy.fetched.freshness.must_revalidate):
+    if stale is None or stale <= 0.0:
         return False
     return age(copy, now) - lifetime(copy, keep) <= stale
 

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from adapters.port import Call, CredentialKind, Credentials, Reach, Validators
-from gateway.service.keys import key_of, place_of
+from gateway.service.caching.keys import key_of, place_of
 
 CALL = Call(
     "https://far.example/a?b=1",

@@ -16,8 +16,8 @@ from pathlib import Path
 from typing import TypeVar
 
 from adapters import limits
-from gateway.service.freshness import Copy
-from gateway.service.storefile import StoreFile
+from gateway.service.caching.freshness import Copy
+from gateway.service.caching.storefile import StoreFile
 
 _log = logging.getLogger(__name__)
 

@@ -22,9 +22,9 @@ from adapters.errors import (
     WrongDocument,
 )
 from adapters.port import Freshness
-from gateway.service.cache import PASSING, Cache, How, Kept
-from tests.gateway.service.far import CALL, MINUTE, PLAIN, TWO, Far, cached
-from tests.gateway.service.virtual_time import clock, run
+from gateway.service.caching.cache import PASSING, Cache, How, Kept
+from tests.gateway.service.caching.far import CALL, MINUTE, PLAIN, TWO, Far, cached
+from tests.gateway.service.caching.virtual_time import clock, run
 
 
 async def later(seconds: float) -> None:

@@ -13,9 +13,9 @@ from adapters.errors import (
     MayBeDone,
 )
 from adapters.port import Call, CredentialKind, Credentials, Freshness, Validators
-from gateway.service.cache import Cache, How
-from tests.gateway.service.far import CALL, MINUTE, PLAIN, SAME, TAGGED, TWO, Far, cached
-from tests.gateway.service.virtual_time import clock, run
+from gateway.service.caching.cache import Cache, How
+from tests.gateway.service.caching.far import CALL, MINUTE, PLAIN, SAME, TAGGED, TWO, Far, cached
+from tests.gateway.service.caching.virtual_time import clock, run
 
 
 async def later(seconds: float) -> None:

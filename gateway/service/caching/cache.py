@@ -30,8 +30,8 @@ from adapters.errors import (
     TooSlow,
 )
 from adapters.port import Call, Fetched, Validators
-from gateway.service.flights import Flight, Flights
-from gateway.service.freshness import (
+from gateway.service.caching.flights import Flight, Flights
+from gateway.service.caching.freshness import (
     Copy,
     Keeping,
     age,
@@ -43,9 +43,9 @@ from gateway.service.freshness import (
     same_document,
     wanted_later,
 )
-from gateway.service.keys import key_of, place_of
-from gateway.service.pauses import Pauses
-from gateway.service.store import Store
+from gateway.service.caching.keys import key_of, place_of
+from gateway.service.caching.pauses import Pauses
+from gateway.service.caching.store import Store
 
 _log = logging.getLogger(__name__)
 

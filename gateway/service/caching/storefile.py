@@ -22,7 +22,7 @@ from typing import Final, TypeVar
 
 from adapters import limits
 from adapters.port import Fetched, Freshness, Validators
-from gateway.service.freshness import Copy
+from gateway.service.caching.freshness import Copy
 
 _log = logging.getLogger(__name__)
 

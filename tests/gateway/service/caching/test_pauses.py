@@ -2,7 +2,7 @@
 
 from adapters import limits
 from adapters.errors import AskedTooOften, CannotConnect, FarBusy, FarFault, TooSlow
-from gateway.service.pauses import Pauses
+from gateway.service.caching.pauses import Pauses
 
 
 class Clock:
