@@ -47,8 +47,8 @@ def _codes() -> str:
 
 
 def _outcomes() -> str:
-    def shown(code: int, changing: int) -> tuple[str, str]:
-        return str(code), "the same" if changing == code else str(changing)
+    def shown(code: int | None, changing: int | None) -> tuple[str, str]:
+        return str(code or "-"), "the same" if changing == code else str(changing or "-")
 
     lines = [(f"HTTP {row.label}", row.meaning, *shown(row.code, row.changing_code)) for row in STATUS_TABLE]
     lines += [("", row.outcome, *shown(row.code, row.changing_code)) for row in OUTCOME_TABLE]

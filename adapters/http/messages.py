@@ -97,8 +97,9 @@ def request_fields(call: Call, hop: Hop, cookies: str) -> list[tuple[bytes, byte
     if hop.personal:
         for name, value in _own_fields(call):
             put(name, value)
-    if cookies and "cookie" not in fields:
-        fields["cookie"] = b"Cookie", cookies.encode("latin-1")
+    if cookies:  # in one field with the call's own (RFC 6265 section 5.4)
+        own = [fields["cookie"][1]] if "cookie" in fields else []
+        fields["cookie"] = b"Cookie", b"; ".join([*own, cookies.encode("latin-1")])
     if hop.body is not None or hop.method in ("POST", "PUT", "PATCH"):
         put("Content-Length", str(len(hop.body or b"")))  # RFC 9110 section 8.6
     if call.changes:

@@ -22,9 +22,11 @@ _ASSIGNED: Final = re.compile(
 _STRING: Final = re.compile(r"\"(?:[^\"\\]|\\.)*\"|'[^']*'")
 _SAFE_REST: Final = re.compile(r"[\"']?[ \t]*[=:][ \t]*(?:\"(?:env|file):[^\"]*\"|'(?:env|file):[^']*')")
 _USER_PART: Final = re.compile(
-    r"(?<=//)[^/\s\"'?#]*(?=@)|[^/\s\"'=]*:[^/\s\"']*(?=@)|(?<=//)[^\s/\"'?#\[{]*:(?![0-9]+[/?#\"'])[^\s/\"'?#{]+"
+    r"(?<=//).*(?=@)|[^/\s\"'=]*:[^/\s\"']*(?=@)|(?<=//)[^\s/\"'?#\[{]*:(?![0-9]+[/?#\"'])[^\s/\"'?#{]+"
 )
-"""What stands before an @, or between a host and its path and is no port: a user and a password, or their rest."""
+"""A user and a password in a URL, or their rest: before an @, or after a host's colon where no port is."""
+_GOES_ON: Final = re.compile(r"[ \t]*(?:[,}\]#]|$)")
+_SPELT_OUT: Final = (("secret", _SAFE_REST), ("password", _SAFE_REST), ("authorization", None))
 
 
 def distance(left: str, right: str) -> int:
@@ -71,21 +73,19 @@ def masked(line: str) -> str:
     Covered: the value of any key like `secret`, `password` or `token`, unless it is `env:` or `file:`; the
     user part of any URL; and what follows a word like `secret` where the line does not go on as it should.
     """
-
-    def hide(match: re.Match[str]) -> str:
+    for match in _ASSIGNED.finditer(line):
         value = match["value"]
         user_and_password = match["key"].casefold() == "basic" and ":" in value
-        if not (user_and_password or secretive(match["key"])) or _SAFE_SECRET.match(value):
-            return match.group()
-        quote = value[0] if value[0] in "\"'" else ""
-        end = quote if quote and len(value) > 1 and value.endswith(quote) else ""
-        hidden = quote + "*" * (len(value) - len(quote) - len(end)) + end
-        return match.group()[: -len(value)] + hidden
+        if (user_and_password or secretive(match["key"])) and not _SAFE_SECRET.match(value):
+            whole = _GOES_ON.match(line, match.end()) is not None
+            line = _starred(line, match.start("value"), match.end() if whole else len(line))
+    for match in _USER_PART.finditer(line):
+        line = _starred(line, *match.span())
+    return _starred(line, _unsafe_after(line), len(line))
 
-    line = _ASSIGNED.sub(hide, line)
-    line = _USER_PART.sub(lambda match: "*" * len(match.group()), line)
-    end = _unsafe_after(line)
-    return line[:end] + re.sub(r"[^\s=\"'{}\[\],]", "*", line[end:])
+
+def _starred(line: str, start: int, end: int) -> str:
+    return line[:start] + re.sub(r"[^\s=\"'{}\[\],]", "*", line[start:end]) + line[end:]
 
 
 def is_masked(text: str, start: int, end: int) -> bool:
@@ -96,21 +96,22 @@ def is_masked(text: str, start: int, end: int) -> bool:
 
 
 def _unsafe_after(line: str) -> int:
-    """Where a word like `secret` ends, perhaps broken by a stray mark, that no reference follows."""
+    """Where a word like `secret` ends, perhaps with one slip in it, that no reference follows."""
     letters = [index for index, each in enumerate(line) if each.isalpha()]
     compact = "".join(line[index] for index in letters).casefold()
     whole = not re.search("[\"']", _STRING.sub("", line))
     quoted = [match.span() for match in _STRING.finditer(line)] if whole else []
-    for start in range(len(compact)):
-        for size in (6, 5, 7):
-            word = compact[start : start + size]
-            if len(word) < size or distance(word, "secret") > 1:
+    for word, safe in _SPELT_OUT:
+        for start in range(len(compact)):
+            sizes = [size for size in (0, -1, 1) if start + len(word) + size <= len(compact)]
+            spelt = (len(word) + each for each in sizes)
+            size = next((each for each in spelt if distance(compact[start : start + each], word) <= 1), None)
+            if size is None:
                 continue
             first, end = letters[start], letters[start + size - 1] + 1
             inside = any(low < first and end < high for low, high in quoted)
-            if not inside and not _SAFE_REST.match(line, end):
+            if not inside and not (safe is not None and safe.match(line, end)):
                 return end
-            break
     return len(line)
 
 

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from adapters import limits
-from gateway.catalogue.mistakes import nearest as nearest_word
 from gateway.catalogue.mistakes import is_masked, printable
+from gateway.catalogue.mistakes import nearest as nearest_word
 from gateway.catalogue.positions import Cause, Lost, Path, Positions, Spot, Statement
 
 _TWICE: Final = (  # how tomllib's messages about something set twice begin

@@ -97,5 +97,5 @@ class Body:
                 self._member = None
             else:
                 data = self._member.unconsumed_tail
-                if not data and len(part) < limits.EXPAND_STEP_BYTES:
+                if not data:  # what zlib still holds back comes with the next bytes: a trailer always follows
                     return

@@ -136,6 +136,11 @@ def text_of(item: Item) -> str:
             return text_of(item.root)
 
 
+def namespace_of(name: str) -> str:
+    """The namespace in lxml's name of an element or attribute, or empty."""
+    return name[1:].partition("}")[0] if name.startswith("{") else ""
+
+
 def size_of(item: Item, markup: Markup) -> int:
     """How many elements a node's descendants are, counted faster than they could be visited."""
     if item is markup or item is markup.root:

@@ -13,7 +13,7 @@ from adapters import limits
 from adapters.errors import HeadraceError, TooLarge, WrongDocument
 from gateway.extract.markup.decode import decode
 from gateway.extract.markup.entities import without_entities
-from gateway.extract.markup.nodes import Markup
+from gateway.extract.markup.nodes import Markup, namespace_of
 
 _DECLARED: Final = re.compile(rb"\s*<\?xml\s[^>]*?encoding\s*=\s*[\"']([A-Za-z0-9._:-]+)")
 _META: Final = re.compile(rb"<meta\s[^>]*?charset\s*=\s*[\"']?\s*([A-Za-z0-9._:+-]+)", re.IGNORECASE)
@@ -98,8 +98,7 @@ def _markup(root: etree._Element, html: bool) -> Markup:
     elements = int(cast(float, _COUNT(root)))
     if elements > limits.MARKUP_ELEMENTS:
         raise TooLarge("Too many elements")
-    namespace = "" if html else etree.QName(root).namespace or ""
-    return Markup(root, namespace, html, elements)
+    return Markup(root, namespace_of(str(root.tag)), html, elements)
 
 
 def _check_size(body: bytes) -> None:

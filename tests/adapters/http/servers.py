@@ -47,7 +47,7 @@ class RawServer:
     connections: int = 0
     most_at_once: int = 0
     port: int = 0
-    _open: int = 0
+    open: int = 0
 
     @property
     def reach(self) -> Reach:
@@ -73,15 +73,15 @@ class RawServer:
     async def serve(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         """One connection."""
         self.connections += 1
-        self._open += 1
-        self.most_at_once = max(self.most_at_once, self._open)
+        self.open += 1
+        self.most_at_once = max(self.most_at_once, self.open)
         writer.write(self.greeting)
         try:
             with suppress(OSError, asyncio.IncompleteReadError):
                 while await self._answer(reader, writer):
                     pass
         finally:
-            self._open -= 1
+            self.open -= 1
             writer.close()
 
     async def _answer(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> bool:

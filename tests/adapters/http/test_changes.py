@@ -1,10 +1,12 @@
 """Calls that change something: sent once, never a 4xx where the server may have acted (contract, 2)."""
 
 import asyncio
+from time import perf_counter
 from typing import Any
 
 import pytest
 
+from adapters import limits
 from adapters.errors import (
     AskedTooOften,
     BrokenOff,
@@ -117,6 +119,15 @@ async def test_what_the_server_says_it_did_not_do(adapter: HttpAdapter, status: 
                 await adapter.fetch(tell(server), 5)
             assert caught.value.code == code
             assert type(caught.value) is not MayBeDone
+
+
+async def test_nobody_waits_for_the_words_of_a_refusal(adapter: HttpAdapter) -> None:
+    """Its connection is not kept, so there is no reason to read on."""
+    async with raw_server(Say(b"HTTP/1.1 404 Not Found\r\nContent-Length: 9\r\n\r\n", "stall")) as server:
+        began = perf_counter()
+        with pytest.raises(NotThere):
+            await adapter.fetch(tell(server), 5)
+        assert perf_counter() - began < limits.DRAIN_SECONDS / 2
 
 
 async def test_seconds_to_wait(adapter: HttpAdapter) -> None:

@@ -1,5 +1,6 @@
 """Answers that begin or end wrongly (RFC 9112 sections 6 to 8), and what is left of them on a connection."""
 
+import asyncio
 import json
 from pathlib import Path
 
@@ -133,6 +134,8 @@ async def test_a_kept_connection_that_died_is_replaced(adapter: HttpAdapter, the
             assert (await adapter.fetch(server.call(), 5)).body == b'{"good":1}'
         assert len(server.requests) == 3
         assert server.connections == 2
+        await asyncio.sleep(0.05)
+        assert server.open == 0, "the second connection was for that request alone"
 
 
 async def test_it_is_replaced_only_once(adapter: HttpAdapter) -> None:

@@ -79,6 +79,11 @@ def test_a_call_with_everything() -> None:
     }
 
 
+def test_a_call_s_own_cookie_is_joined_by_those_of_the_chain() -> None:
+    """RFC 6265 section 5.4: one Cookie field."""
+    assert sent(call(headers=(("cookie", "own=1"),)), cookies="s=1; t=2")["Cookie"] == "own=1; s=1; t=2"
+
+
 @pytest.mark.parametrize(
     ("method", "length"), [("POST", "0"), ("PUT", "0"), ("PATCH", "0"), ("GET", None), ("DELETE", None)]
 )

@@ -188,7 +188,9 @@ def test_what_is_personal_stays_at_its_origin(location: str, personal: bool) -> 
 
 def test_what_was_left_behind_is_not_taken_up_again() -> None:
     away = next_hop(hop(), 302, "http://other.example/", changes=False)
-    assert not next_hop(away, 302, BASE, changes=False).personal
+    back = next_hop(away, 302, BASE, changes=False)
+    assert not back.personal
+    assert not next_hop(back, 302, "/next", changes=False).personal
 
 
 def test_a_login_in_a_location_is_dropped() -> None:

@@ -5,15 +5,19 @@ import ssl
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from datetime import UTC, datetime, timedelta
+from ipaddress import ip_address
 from pathlib import Path
 from typing import Any
 
 import pytest
 import trustme
 
+from adapters import limits
 from adapters.errors import CannotConnect, HeadraceError, NotAllowed, TooSlow, Untrusted
 from adapters.http.adapter import HttpAdapter
+from adapters.http.link.streams import open_stream
 from adapters.port import Call, Reach
+from adapters.trust import trust_context
 from tests.adapters.http.servers import LOOPBACK, RawServer, Say, raw_server, reply
 
 HOST = "tides.example"
@@ -222,6 +226,21 @@ async def test_an_answer_too_many_inside_tls(adapter: HttpAdapter, authority: tr
         bodies = [(await adapter.fetch(call(server, ca=ca), 5)).body for _ in range(3)]
     assert bodies[0] == b"first"
     assert b"unasked" not in bodies
+
+
+async def test_what_nobody_reads_is_not_collected(authority: trustme.CA, ca: str) -> None:
+    """Inside TLS too, a server that sends without end is held back by TCP."""
+    async with secure(authority.issue_cert(HOST), Say(bytes(20 << 20), "stall")) as server:
+        plain = await open_stream(ip_address(LOOPBACK), server.port)
+        stream = await plain.start_tls(trust_context(ca), HOST)
+        await stream.write(b"GET / HTTP/1.1\r\n\r\n")
+        await asyncio.sleep(0.3)
+        assert len(stream._inbox.received) < 3 * limits.READ_AHEAD_BYTES
+        taken = 0
+        async with asyncio.timeout(10):
+            while taken < 20 << 20:
+                taken += len(await stream.read(65_536))
+        await stream.aclose()
 
 
 async def test_https_does_not_lead_to_http(adapter: HttpAdapter, authority: trustme.CA, ca: str) -> None:

@@ -5,6 +5,7 @@ does; that costs a fraction, and is counted as one.
 """
 
 from collections.abc import Callable, Iterable, Iterator
+from itertools import pairwise
 from typing import Final
 
 from lxml import etree
@@ -60,8 +61,7 @@ class Candidates:
         if axis in _ALREADY_ORDERED:
             return True
         # Downward, the nodes of one context all stand before those of the next, unless that is inside it.
-        downward = axis in _DOWNWARD and _are_tree_nodes(contexts)
-        return downward and len(self._outermost(contexts)) == len(contexts)
+        return axis in _DOWNWARD and _are_tree_nodes(contexts) and self._are_apart(contexts)
 
     def _walk(self, step: Step, context: Item) -> Iterator[Item]:
         passes, work = self._node_test(step), self._work
@@ -144,18 +144,25 @@ class Candidates:
     def _outermost(self, contexts: list[Item]) -> list[Item]:
         """The contexts without those inside others; they are tree nodes in document order."""
         kept: list[Item] = []
+        inside: set[Item] = set()  # the last one kept, and those in it
         for context in contexts:
-            if not kept or not self._is_inside(context, kept[-1]):
+            if not kept or not self._is_inside(context, inside, kept[-1]):
                 kept.append(context)
+                inside.clear()
+            inside.add(context)
         return kept
 
-    def _is_inside(self, inner: Item, outer: Item) -> bool:
-        """Whether a node is a descendant of another one; neighbours are told without a climb to the root."""
-        beside = parent_of(outer, self._markup)
+    def _are_apart(self, contexts: list[Item]) -> bool:
+        """Whether none is inside another one; if any is, some is inside the one before it."""
+        return not any(self._is_inside(inner, {outer}, outer) for outer, inner in pairwise(contexts))
+
+    def _is_inside(self, inner: Item, outers: set[Item], outer: Item) -> bool:
+        """Whether a node is a descendant of any of the outers, whose topmost is `outer`."""
+        beside = parent_of(outer, self._markup)  # neighbours are told without a climb to the root
         item = parent_of(inner, self._markup)
         while item is not None and item is not beside:
             self._work.spend()
-            if item is outer:
+            if item in outers:
                 return True
             item = parent_of(item, self._markup)
         return False

@@ -51,6 +51,7 @@ Result: TypeAlias = Scalar | list[Item]
 # Characters that a function works through, and that are only copied, in the time that one node costs.
 _CHARACTERS: Final = 16
 _FAST_CHARACTERS: Final = 256
+_GATHERING: Final = 4  # for the text of an element with others inside
 
 
 _BY_ID: Final = etree.XPath("id($names)", regexp=False, smart_strings=False)
@@ -100,7 +101,8 @@ class Evaluation:
     def text(self, item: Item) -> str:
         """A node's string-value, counted for what gathering it costs."""
         if isinstance(item, (etree._Element, Markup)):
-            self._work.spend(1 + size_of(item, self._markup) // FAST_NODES)
+            below = size_of(item, self._markup)
+            self._work.spend(_GATHERING + below // FAST_NODES if below else 1)
         text = text_of(item)
         self._work.spend(len(text) // _FAST_CHARACTERS)
         return text

@@ -11,7 +11,7 @@ from typing import Final
 
 from lxml import etree
 
-from gateway.extract.markup.nodes import XML_NAMESPACE, Attribute, Item, Namespace
+from gateway.extract.markup.nodes import XML_NAMESPACE, Attribute, Item, Namespace, namespace_of
 from gateway.extract.markup.xpath.syntax import Kind
 from gateway.extract.markup.xpath.values import BLANKS, Scalar, to_boolean, to_number, to_string
 
@@ -109,7 +109,7 @@ def _ceiling(value: float) -> float:
 def _local_name(node: Item) -> str:
     match node:
         case etree._Element():
-            return etree.QName(node).localname
+            return str(node.tag).rpartition("}")[2]
         case Attribute():
             return node.name.rpartition("}")[2]
         case Namespace():
@@ -120,9 +120,9 @@ def _local_name(node: Item) -> str:
 def _namespace_uri(node: Item) -> str:
     match node:
         case etree._Element():
-            return etree.QName(node).namespace or ""
-        case Attribute() if node.name.startswith("{"):
-            return node.name[1:].partition("}")[0]
+            return namespace_of(str(node.tag))
+        case Attribute():
+            return namespace_of(node.name)
     return ""
 
 

@@ -21,7 +21,7 @@ BOOK = f"""
   <chapter n="c5"><section n="s51"/><section n="s52"/><section n="s53"/></chapter>
   <olist n="o"><item n="i1"/><item n="i2"/></olist><appendix n="x2"/>
   <employee n="e1" secretary="s"/><employee n="e2" secretary="s" assistant="a"/>
-  {''.join(f'<figure n="f{number}"/>' for number in range(1, 44))}
+  {"".join(f'<figure n="f{number}"/>' for number in range(1, 44))}
 </doc>"""
 
 
@@ -187,7 +187,7 @@ def test_section_4_3_lang(document: str, expected: str) -> None:
 def test_section_4_1_id() -> None:
     subset = "<!DOCTYPE r [<!ATTLIST item key ID #IMPLIED>]>"
     items = "".join(f'<item key="k{number}"><para n="{number}"/></item>' for number in range(1, 4))
-    markup = parse_xml(f'{subset}<r>{items}<see>k3 k1</see><see>k2</see></r>'.encode())
+    markup = parse_xml(f"{subset}<r>{items}<see>k3 k1</see><see>k2</see></r>".encode())
 
     def found(path: str) -> str:
         return names(compile_xpath(path).select(markup, markup))

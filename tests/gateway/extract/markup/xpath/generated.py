@@ -36,7 +36,9 @@ def _elements(children: st.SearchStrategy[str]) -> st.SearchStrategy[str]:
     )
 
 
-_leaves = st.builds(_element, st.sampled_from(ELEMENTS), _attributes, st.just([]), st.lists(_texts, min_size=1))
+_leaves = st.builds(
+    _element, st.sampled_from(ELEMENTS), _attributes, st.just([]), st.lists(_texts, min_size=1)
+)
 documents = st.recursive(_leaves, _elements, max_leaves=20).map(lambda inside: f"<~a>{inside}{inside}</~a>")
 
 _node_tests = st.sampled_from([*(f"~{name}" for name in ELEMENTS), "*", "*", "node()", "text()"])
@@ -94,10 +96,22 @@ def _expressions(draw: st.DrawFn, inner: st.SearchStrategy[str]) -> str:
         name = draw(st.sampled_from(["count", "sum", "name", "local-name"]))
         return f"{name}({draw(paths)})"
     if kind == 9:
-        names = ["string", "number", "boolean", "not", "normalize-space", "string-length", "floor", "ceiling", "round"]
+        names = [
+            "string",
+            "number",
+            "boolean",
+            "not",
+            "normalize-space",
+            "string-length",
+            "floor",
+            "ceiling",
+            "round",
+        ]
         return f"{draw(st.sampled_from(names))}({some()})"
     if kind == 10:
-        name = draw(st.sampled_from(["concat", "contains", "starts-with", "substring-before", "substring-after"]))
+        name = draw(
+            st.sampled_from(["concat", "contains", "starts-with", "substring-before", "substring-after"])
+        )
         return f"{name}({some()}, {some()})"
     return draw(st.sampled_from(["position()", "last()", "-1", "-last()", "name()", "true()", "false()"]))
 

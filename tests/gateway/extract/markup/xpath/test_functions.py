@@ -50,7 +50,9 @@ _numbers = st.sampled_from([-2.0, -0.5, 0.0, 0.5, 1.0, 1.5, 2.0, 2.6, 9.0, math.
 
 def theirs(function: str, *arguments: str | float) -> object:
     names = [f"v{place}" for place in range(len(arguments))]
-    path = etree.XPath(f"{function}({', '.join(f'${name}' for name in names)})", smart_strings=False, regexp=False)
+    path = etree.XPath(
+        f"{function}({', '.join(f'${name}' for name in names)})", smart_strings=False, regexp=False
+    )
     return path(EMPTY, **dict(zip(names, arguments, strict=True)))
 
 
@@ -92,7 +94,9 @@ def test_only_the_blanks_of_xml_are_blanks() -> None:
 
 
 def test_names_of_nodes() -> None:
-    markup = parse_xml(b'<p:r xmlns:p="urn:demo:p" xmlns:q="urn:demo:q" q:x="1" y="2" xml:lang="en">t<z/></p:r>')
+    markup = parse_xml(
+        b'<p:r xmlns:p="urn:demo:p" xmlns:q="urn:demo:q" q:x="1" y="2" xml:lang="en">t<z/></p:r>'
+    )
 
     def value(path: str) -> str | object:
         return compile_xpath(path, {"n": "urn:demo:p", "m": "urn:demo:q"}).select(markup, markup)[0]

@@ -8,7 +8,16 @@ from lxml import etree
 from adapters import limits
 from adapters.errors import PathFault
 from gateway.extract.markup.xpath.grammar import parse
-from gateway.extract.markup.xpath.syntax import Chain, Expression, Literal, Negation, Number, Path, Step, TypeTest
+from gateway.extract.markup.xpath.syntax import (
+    Chain,
+    Expression,
+    Literal,
+    Negation,
+    Number,
+    Path,
+    Step,
+    TypeTest,
+)
 from tests.gateway.extract.markup.xpath.generated import expressions
 
 PREFIXES = {"atom": "urn:demo:atom"}
@@ -143,7 +152,11 @@ def test_all_generated_expressions_compile(text: str) -> None:
     parse(text.replace("~", ""), {})
 
 
-@given(st.lists(st.sampled_from([*"ab*@/.[]()|=<-+,1", "//", "..", "::", "div ", "'x'", "count", "self", " and "])))
+@given(
+    st.lists(
+        st.sampled_from([*"ab*@/.[]()|=<-+,1", "//", "..", "::", "div ", "'x'", "count", "self", " and "])
+    )
+)
 def test_nothing_compiles_that_libxml2_refuses(pieces: list[str]) -> None:
     text = "".join(pieces)
     try:

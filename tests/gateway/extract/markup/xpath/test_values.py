@@ -52,7 +52,10 @@ def test_a_number_as_text_is_decimal_and_tells_it_apart(value: float) -> None:
         ("1.", 1.0),
         ("007", 7.0),
         ("-.5", -0.5),
-        *[(text, math.nan) for text in ("", " ", "+1", "1e5", "1 2", "- 1", ".", "-", "0x10", "NaN", "Infinity")],
+        *[
+            (text, math.nan)
+            for text in ("", " ", "+1", "1e5", "1 2", "- 1", ".", "-", "0x10", "NaN", "Infinity")
+        ],
         *[(text, math.nan) for text in ("1,000", "\u00a01", "١", "1\u2028", "--1")],
     ],
 )
