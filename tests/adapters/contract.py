@@ -31,7 +31,7 @@ from adapters.port import Adapter, Call, Fetched, Reach
 HUSH = "hush-hush"
 """A word to put into the parts of a call that may not be told: query, login, path on disk."""
 
-SECONDS = 5.0
+SECONDS = 20.0  # far more than anything takes here, as machines may be busy
 
 BODIES = (b"", b"{}", bytes(range(256)), bytes(range(256)) * 1200, b"a\r\nb\rc\n\x00\x1a\xff")
 
@@ -105,7 +105,7 @@ class AdapterContract:
     async def test_a_deadline_holds(self, stand: Stand) -> None:
         began = perf_counter()
         await self.fails(stand, stand.stalled, TooSlow, seconds=0.2)
-        assert 0.15 < perf_counter() - began < 1.0
+        assert 0.15 < perf_counter() - began < 2.0
 
     async def test_no_time_at_all(self, stand: Stand) -> None:
         call = await stand.document(b"{}")

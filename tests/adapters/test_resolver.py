@@ -66,7 +66,7 @@ async def test_a_dead_name_server_holds_up_neither_the_deadline_nor_others() -> 
     outcomes = await asyncio.gather(*stuck, resolve("live", 80), return_exceptions=True)
     assert all(isinstance(outcome, TimeoutError) for outcome in outcomes[:-1])
     assert outcomes[-1] == ["8.8.8.8"]
-    assert perf_counter() - began < 1.0
+    assert perf_counter() - began < 2
     threads = [thread for thread in threading.enumerate() if thread.name == "headrace-lookup"]
     assert len(threads) == 40
     assert all(thread.daemon for thread in threads), "the program can end while they are stuck"

@@ -131,7 +131,7 @@ def _wide_pattern(body: bytes) -> str | None:
     if not nulls or len(body) % 2:
         return None
     markup = b"<" in head[:2]
-    if len(body) % 4 == 0 and nulls * 4 >= len(head) * 3:
+    if len(body) % 4 == 0 and nulls * 2 > len(head):
         return "utf-32-be" if head[0] == 0 else "utf-32-le"
     if not (markup or nulls * 4 >= len(head)) or (head[0] == 0) == (head[1] == 0):
         return None

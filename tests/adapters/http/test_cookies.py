@@ -36,6 +36,13 @@ def test_a_cookie_for_somebody_else_is_refused() -> None:
     assert cookies.header(httpx.URL("http://b.example/")) == ""
 
 
+def test_a_cookie_goes_back_byte_for_byte() -> None:
+    """Section 4.1.1 has ASCII only; what is sent all the same is not re-coded."""
+    cookies = ChainCookies()
+    cookies.keep(A, [(b"Set-Cookie", b"s=\xc3\xa9; Path=/")])
+    assert cookies.header(A).encode("latin-1") == b"s=\xc3\xa9"
+
+
 def test_garbage_sets_nothing_and_breaks_nothing() -> None:
     cookies = ChainCookies()
     for value in (b"", b";", b"=", b"\xff\xfe=\xfd", b"a" * 5000, b"x; Expires=never", b"y=1; Max-Age=x"):

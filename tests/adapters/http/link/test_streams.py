@@ -78,9 +78,11 @@ async def test_what_nobody_reads_is_not_collected() -> None:
                 await writer.drain()
 
     async with connected(flood) as stream:
-        await asyncio.sleep(0.2)
+        while len(stream._inbox.received) <= limits.READ_AHEAD_BYTES:  # noqa: ASYNC110 - nothing tells
+            await asyncio.sleep(0.01)
+        await asyncio.sleep(0.1)
         held = len(stream._inbox.received)
-        assert limits.READ_AHEAD_BYTES < held < 3 * limits.READ_AHEAD_BYTES
+        assert held < 3 * limits.READ_AHEAD_BYTES
         taken = 0
         while taken < 4 * held:  # reading goes on
             taken += len(await stream.read(65_536))
@@ -191,4 +193,4 @@ async def test_a_handshake_that_is_given_up() -> None:
         with pytest.raises(TimeoutError):
             async with asyncio.timeout(0.1):
                 await stream.start_tls(trust_context(None), "site.example")
-    assert perf_counter() - began < 1.0
+    assert perf_counter() - began < 2

@@ -4,7 +4,7 @@ import warnings
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 
 from adapters import limits
 from gateway.extract.json_text import parse_json, to_text
@@ -17,6 +17,7 @@ from gateway.extract.plan import Path as PlanPath
 from gateway.extract.values import MISSING, JsonNumber, JsonValue, Value
 from tests.gateway.extract.jsonpath.generated import chains, documents, queries
 
+slow_to_draw = settings(suppress_health_check=[HealthCheck.too_slow])
 CASES = Path(__file__).parents[3] / "cases"
 
 
@@ -73,6 +74,7 @@ def by_route(path: JsonPath, document: JsonValue) -> dict[Route, list[JsonValue]
     return found
 
 
+@slow_to_draw
 @given(chains() | queries(), documents)
 def test_all_routes_give_the_same_nodes(text: str, document_text: str) -> None:
     document = parse_json(document_text.encode())
@@ -149,6 +151,7 @@ def test_names_are_exact_otherwise() -> None:
     assert compile_jsonpath("$.item").first(MEMBERS) is MISSING
 
 
+@slow_to_draw
 @given(queries(), documents)
 def test_blind_changes_nothing_where_no_names_differ_by_case(text: str, document_text: str) -> None:
     document = parse_json(document_text.replace('"B"', '"C"').encode())  # the generated names have b and B

@@ -1,0 +1,59 @@
+"""String-values and document order against XPath 1.0 section 5, and against libxml2's."""
+
+from hypothesis import given
+from lxml import etree
+
+from gateway.extract.markup import parse_html, parse_xml, string_value
+from gateway.extract.markup.nodes import (
+    Attribute,
+    Loose,
+    Namespace,
+    Piece,
+    Text,
+    namespace_of,
+    size_of,
+    text_of,
+)
+from tests.gateway.extract.markup.xpath.generated import documents
+
+
+@given(documents)
+def test_same_string_values_as_libxml2(document: str) -> None:
+    markup = parse_xml(document.replace("~", "").encode())
+    for element in markup.root.iter():
+        assert string_value(element) == text_of(element) == element.xpath("string()")
+        assert string_value(element) == "".join(str(piece) for piece in element.itertext())
+        assert size_of(element, markup) == element.xpath("count(descendant::*)") + (element is markup.root)
+    assert string_value(markup) == string_value(markup.root)
+    assert size_of(markup, markup) == markup.elements == sum(1 for _ in markup.root.iter())
+
+
+def test_other_nodes() -> None:
+    root = etree.fromstring("<r x='1'>one<a/>two</r>")
+    assert text_of(Text(root)) == "one"
+    assert text_of(Text(root[0], True)) == "two"
+    assert text_of(Text(root[0])) == ""
+    assert text_of(Attribute(root, "x", "1")) == "1"
+    assert text_of(Namespace(root, "p", "urn:demo:p")) == "urn:demo:p"
+    assert text_of(Loose("loose")) == "loose"
+    assert size_of(Loose("loose"), parse_xml(b"<r/>")) == 0
+
+
+def test_a_piece_is_a_str_that_knows_its_node() -> None:
+    root = etree.fromstring("<r x='1'/>")
+    piece = Piece("1", Attribute(root, "x", "1"))
+    assert piece == "1"
+    assert piece.item.parent is root
+    assert type(string_value(piece)) is str
+
+
+def test_html_has_string_values_too() -> None:
+    page = parse_html(b"<p>one <b>two<!-- no --></b><?php no ?> three<br>four")
+    assert string_value(page) == "one two threefour" or string_value(page) == "one two threefour".replace(
+        "twothree", "two three"
+    )
+
+
+def test_namespace_of() -> None:
+    assert namespace_of("{urn:demo:a}b") == "urn:demo:a"
+    assert namespace_of("b") == ""
