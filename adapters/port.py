@@ -59,14 +59,12 @@ class Freshness:
 
     `max_age` is the remaining freshness lifetime in seconds at the time of the answer, that is, with
     the Age it arrived with taken off (never below 0). `no_store`: not to be kept. `no_cache`: to be
-    validated before every use. `must_revalidate`: not to be served once stale, even where the server fails
-    (section 5.2.2.2).
+    validated before every use.
     """
 
     max_age: int | None = None
     no_store: bool = False
     no_cache: bool = False
-    must_revalidate: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -251,9 +251,23 @@ def _many(text: str) -> list[JsonValue]:
     """The values of JSON lines, or of a JSON text sequence."""
     if text.startswith(_RECORD_SEPARATOR, _blanks_end(text, 0)):
         return list(_sequence(text))
-    # A separator before a single line is let through wherever it stands.
-    lines = (line.lstrip(_BLANKS + _RECORD_SEPARATOR) for line in text.split("\n"))
-    return [_one(line, number) for number, line in enumerate(lines) if line]
+    values: list[JsonValue] = []
+    for number, line in enumerate(text.split("\n")):
+        # A separator before a single line is let through wherever it stands.
+        content = line.strip(_BLANKS).lstrip(_BLANKS + _RECORD_SEPARATOR)
+        if content:
+            values.append(_line(content, number))
+    _check_depth(values, limits.DEPTH + 1)
+    return values
+
+
+def _line(content: str, number: int) -> JsonValue:
+    """One line's value; what is told of a fault is found out by reading it again."""
+    try:
+        value, end = _DECODER.raw_decode(content)
+    except (json.JSONDecodeError, RecursionError):
+        return _one(content, number)
+    return cast(JsonValue, value) if end == len(content) else _one(content, number)
 
 
 def _sequence(text: str) -> Iterator[JsonValue]:
@@ -269,10 +283,10 @@ def _sequence(text: str) -> Iterator[JsonValue]:
         line += piece.count("\n")
 
 
-def _check_depth(value: JsonValue) -> None:
-    """Refuse what is nested deeper than the limit, level by level: it costs a fifth of the scanning."""
+def _check_depth(value: JsonValue, depth: int = limits.DEPTH) -> None:
+    """Refuse what is nested deeper than `depth`, level by level: it costs a fifth of the scanning."""
     level: list[Any] = [value] if type(value) in _CONTAINERS else []
-    for _ in range(limits.DEPTH):
+    for _ in range(depth):
         if not level:
             return
         level = [

@@ -12,7 +12,7 @@ from collections.abc import Callable
 import jsonpath
 from jsonpath_ng.parser import parse
 
-from gateway.extract.json_text import parse_json
+from gateway.extract.json_text import parse_json, parse_ndjson, to_text
 from gateway.extract.jsonpath import compile_jsonpath
 from gateway.extract.jsonpath.evaluate import evaluator
 from gateway.extract.jsonpath.selection import Selection
@@ -53,6 +53,10 @@ def _parsing() -> None:
     print(f"Parsing {len(body) / 1e6:.2f} MB")
     _show("parse_json", best(lambda: parse_json(body)))
     _show("json.loads, numbers as float", best(lambda: json.loads(body)))
+    lines = b"\n".join(json.dumps(row).encode() for row in _rows(5_600))
+    _show("parse_ndjson, the same rows as lines", best(lambda: parse_ndjson(lines)))
+    value = parse_json(body)
+    _show("to_text of the whole", best(lambda: to_text(value)))
 
 
 def _plain_paths() -> None:

@@ -65,7 +65,8 @@ def freshness(fields: Fields, now: datetime, delay: float = 0.0, status: int = 2
     `s-maxage` is for shared caches and ignored. `no-cache` and `no-store` with an argument count as without:
     fields are not kept one by one. `Vary: *` means a validation each time (section 4.1). A part of a
     document (206) is not to be kept. The age on arrival is the Age field and the delay, without the clocks'
-    difference, as section 4.2.3 permits: a gateway at home may have a wrong clock.
+    difference, as section 4.2.3 permits: a gateway at home may have a wrong clock. `must-revalidate` is
+    not kept: only the catalogue's `stale` can serve a stale copy, and there its author has decided.
     """
     directives = _directives(fields.joined("cache-control"))
     lifetime = _lifetime(fields, directives, now)
@@ -74,5 +75,4 @@ def freshness(fields: Fields, now: datetime, delay: float = 0.0, status: int = 2
         max_age=None if lifetime is None else max(0, lifetime - age - int(delay)),
         no_store="no-store" in directives or status == 206,
         no_cache="no-cache" in directives or "*" in fields.joined("vary").replace(" ", "").split(","),
-        must_revalidate="must-revalidate" in directives,
     )

@@ -219,7 +219,9 @@ class _Parser:
         test = self._nested_test()
         scan.blanks()
         if not scan.take(")"):
-            raise scan.fault(*(("This ( is never closed", opened) if scan.ended() else ("Expected ) here",)))
+            if scan.ended():
+                raise scan.fault("This ( is never closed", opened)
+            raise scan.fault("Expected ) here")
         if self._operator() is not None:
             raise scan.fault("A test in () cannot be compared", opened)
         return test
@@ -281,7 +283,7 @@ class _Parser:
             return Query(self._segments())
         if following in _QUOTES:
             return Literal(scan.string())
-        if following in _DIGITS and following:
+        if following in _DIGITS:
             return Literal(scan.number())
         start = scan.at
         word = scan.word()

@@ -26,7 +26,7 @@ def library_walk(query: Query) -> Callable[[JsonValue], list[JsonValue] | None] 
     """A function that selects a query's nodes; None for a query that is not the library's.
 
     The function gives None where an array or object is so long that the library's record of each node
-    (some 500 bytes) would be too much.
+    (some 300 bytes) would be too much.
     """
     steps: list[JSONPath] = []
     for segment in query.segments:

@@ -251,7 +251,7 @@ def _said(copy: Copy) -> str:
             fetched.charset,
             fetched.status,
             (fetched.validators.etag, fetched.validators.last_modified),
-            (says.max_age, says.no_store, says.no_cache, says.must_revalidate),
+            (says.max_age, says.no_store, says.no_cache),
             fetched.origin,
         )
     )

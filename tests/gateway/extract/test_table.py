@@ -124,8 +124,10 @@ def test_what_pythons_writer_wrote_is_read(
 ) -> None:
     written = io.StringIO(newline="")
     # With another line end of its own, the writer leaves bare CRs and LFs unquoted.
-    quoting = csv.QUOTE_ALL if quoted or end != "\r\n" else csv.QUOTE_MINIMAL
-    writer = csv.writer(written, delimiter=separator, lineterminator=end, quoting=quoting)
+    if quoted or end != "\r\n":
+        writer = csv.writer(written, delimiter=separator, lineterminator=end, quoting=csv.QUOTE_ALL)
+    else:
+        writer = csv.writer(written, delimiter=separator, lineterminator=end)
     writer.writerows([["h1", "h2", "h3"], *cells])
     assert rows(written.getvalue()) == [["h1", "h2", "h3"], *cells]
 

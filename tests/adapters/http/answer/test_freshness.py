@@ -87,13 +87,6 @@ def test_no_cache(value: str) -> None:
     assert not found.no_store
 
 
-def test_must_revalidate() -> None:
-    """Section 5.2.2.2."""
-    assert freshness(fields("Cache-Control: must-revalidate, max-age=5"), NOW) == Freshness(
-        5, must_revalidate=True
-    )
-
-
 def test_no_store_inside_a_quoted_value_is_none() -> None:
     assert not freshness(fields('Cache-Control: ext="no-store, no-cache"'), NOW).no_store
 

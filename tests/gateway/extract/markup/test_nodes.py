@@ -23,7 +23,8 @@ def test_same_string_values_as_libxml2(document: str) -> None:
     for element in markup.root.iter():
         assert string_value(element) == text_of(element) == element.xpath("string()")
         assert string_value(element) == "".join(str(piece) for piece in element.itertext())
-        assert size_of(element, markup) == element.xpath("count(descendant::*)") + (element is markup.root)
+        inside = sum(1 for _ in element.iterdescendants())
+        assert size_of(element, markup) == (markup.elements if element is markup.root else inside)
     assert string_value(markup) == string_value(markup.root)
     assert size_of(markup, markup) == markup.elements == sum(1 for _ in markup.root.iter())
 
@@ -43,15 +44,13 @@ def test_a_piece_is_a_str_that_knows_its_node() -> None:
     root = etree.fromstring("<r x='1'/>")
     piece = Piece("1", Attribute(root, "x", "1"))
     assert piece == "1"
-    assert piece.item.parent is root
+    assert piece.item == Attribute(root, "x", "1")
     assert type(string_value(piece)) is str
 
 
 def test_html_has_string_values_too() -> None:
     page = parse_html(b"<p>one <b>two<!-- no --></b><?php no ?> three<br>four")
-    assert string_value(page) == "one two threefour" or string_value(page) == "one two threefour".replace(
-        "twothree", "two three"
-    )
+    assert string_value(page) == "one two threefour"
 
 
 def test_namespace_of() -> None:

@@ -1,4 +1,4 @@
-"""The examples of the XPath 1.0 recommendation (W3C, 16 November 1999), by section; their wording from memory."""
+"""The XPath 1.0 recommendation's examples (W3C, 16 November 1999), by section; their wording from memory."""
 
 from collections.abc import Iterable
 

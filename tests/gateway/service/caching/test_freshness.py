@@ -37,9 +37,7 @@ def copy(freshness: Freshness = SAYS_NOTHING, ago: float = 0.0, delay: float = 0
 
 @st.composite
 def copies(draw: st.DrawFn) -> Copy:
-    says = Freshness(
-        draw(st.none() | st.integers(0, 10**7)), draw(st.booleans()), draw(st.booleans()), draw(st.booleans())
-    )
+    says = Freshness(draw(st.none() | st.integers(0, 10**7)), draw(st.booleans()), draw(st.booleans()))
     return copy(says, draw(spans), draw(st.floats(min_value=0, max_value=100)))
 
 

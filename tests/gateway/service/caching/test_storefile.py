@@ -26,7 +26,7 @@ COPY = Copy(
         charset="utf-8",
         status=203,
         validators=Validators('W/"a"', "Tue, 01 Jan 2030 00:00:00 GMT"),
-        freshness=Freshness(60, True, True, True),
+        freshness=Freshness(60, True, True),
         origin="https://far.example:443",
     ),
     taken=1_700_000_000.123456,

@@ -91,7 +91,8 @@ def _expressions(draw: st.DrawFn, inner: st.SearchStrategy[str]) -> str:
     if kind == 6:
         return f"{draw(paths)} | {draw(paths)}"
     if kind == 7:
-        return f"({draw(paths)} | {draw(paths)})[{some()}]{draw(st.sampled_from(['', '/..', '//@x', '/node()']))}"
+        more = draw(st.sampled_from(["", "/..", "//@x", "/node()"]))
+        return f"({draw(paths)} | {draw(paths)})[{some()}]{more}"
     if kind == 8:
         name = draw(st.sampled_from(["count", "sum", "name", "local-name"]))
         return f"{name}({draw(paths)})"
