@@ -57,6 +57,9 @@ PATH_NESTING: Final = 50  # filters, parentheses and calls inside one another, w
 LIBRARY_NODES: Final = 10_000  # in one array or object, before the JSONPath library takes too much memory
 MARKUP_ELEMENTS: Final = 500_000  # of one XML or HTML document: about 250 MB of memory
 MARKUP_STEPS: Final = 8_000_000  # nodes that all XPaths of one answer may look at: two to four seconds
+MARKUP_ATTRIBUTES: Final = 1_000_000  # of one XML document, at 270 bytes of memory each
+HTML_CHARACTERS: Final = 4 << 20  # one HTML page, in which an attribute takes as little as two
+MARKUP_CHARACTERS: Final = 64 << 20  # text of all values of one answer, as each row may hold the whole document
 NAMESPACE_CHARACTERS: Final = 2_000  # one namespace name, which comes with the name of every element in it
 CSV_LOOK_CHARACTERS: Final = 65_536  # how far the first line of a CSV is looked at for its separator
 

@@ -49,18 +49,25 @@ class Loose(NamedTuple):
 
 
 class Work:
-    """Steps that may still be spent on one document (`limits.MARKUP_STEPS`)."""
+    """What may still be spent on one document: steps of paths, and characters of the values picked."""
 
-    __slots__ = ("left",)
+    __slots__ = ("characters", "left")
 
     def __init__(self) -> None:
         self.left = limits.MARKUP_STEPS
+        self.characters = limits.MARKUP_CHARACTERS
 
     def spend(self, steps: int = 1) -> None:
         """Raises TooLarge when all is spent: a path that runs away stops here."""
         self.left -= steps
         if self.left < 0:
             raise TooLarge("Too much work for one document")
+
+    def hand_out(self, text: str) -> None:
+        """Raises TooLarge when the texts handed out are too much together."""
+        self.characters -= len(text)
+        if self.characters < 0:
+            raise TooLarge("The values are too large together")
 
 
 class Memory:
@@ -114,11 +121,16 @@ Node: TypeAlias = etree._Element | Markup
 """A selected node that is not text by itself: an element or the whole document."""
 
 
-def string_value(node: Node | str) -> str:
-    """The string-value of a node (XPath 1.0 section 5): all its text in document order; a str is itself."""
-    if isinstance(node, str):
-        return str(node)
-    return text_of(node)
+def string_value(node: Node | str, markup: Markup | None = None) -> str:
+    """The string-value of a node (XPath 1.0 section 5): all its text in document order; a str is itself.
+
+    With the `markup` that the node is of, TooLarge is raised where the texts asked for grow together beyond
+    `limits.MARKUP_CHARACTERS`: many rows may each ask for the text of the whole document.
+    """
+    text = str(node) if isinstance(node, str) else text_of(node)
+    if markup is not None:
+        markup.work.hand_out(text)
+    return text
 
 
 def text_of(item: Item) -> str:

@@ -43,6 +43,8 @@ def parse_xml(body: bytes, charset: str | None = None) -> Markup:
         raise WrongDocument("Empty, so not XML")
     text = without_entities(text)
     _check_marks(text)
+    if text.count("=") > limits.MARKUP_ATTRIBUTES:
+        raise TooLarge("Too many attributes")
     parser = etree.XMLParser(
         encoding="utf-8",  # overrides the declaration: the bytes below are ours
         resolve_entities=False,
@@ -72,6 +74,8 @@ def parse_html(body: bytes, charset: str | None = None) -> Markup:
     declared = _META.search(_COMMENT.sub(b"", _start(body)))
     text = decode(body, (charset, _label(declared)))
     _check_marks(text)
+    if len(text) > limits.HTML_CHARACTERS:
+        raise TooLarge("The page is too large")
     parser = etree.HTMLParser(
         encoding="utf-8",
         no_network=True,

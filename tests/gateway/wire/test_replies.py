@@ -1,6 +1,5 @@
 """The one reply shape (CONTRACT section 2)."""
 
-import inspect
 import re
 from dataclasses import replace
 
@@ -10,21 +9,12 @@ from hypothesis import strategies as st
 
 from adapters.errors import AskedTooOften, FarBusy, HeadraceError, NotThere
 from gateway.wire.charsets import CODECS
-from gateway.wire.codes import CODES
 from gateway.wire.replies import EOLS, Reply, encode_lines, error_reply, finish, upper
 from gateway.wire.settings import Settings
+from tests.adapters.test_errors import every_error
 
 PLAIN = Settings()
 STATUS = re.compile(rb"[0-9]{3} [0-9]{5} [0-9]{3} [+.][*SLC.]")
-
-
-def every_error() -> list[type[HeadraceError]]:
-    found, todo = [], [HeadraceError]
-    while todo:
-        each = todo.pop()
-        todo += each.__subclasses__()
-        found.append(each)
-    return found
 
 
 def test_the_contracts_own_status_line() -> None:
@@ -33,28 +23,6 @@ def test_the_contracts_own_status_line() -> None:
 
 def test_no_records_have_no_width() -> None:
     assert Reply(200, (), 28).status_line == "200 00000 000 .."
-
-
-@pytest.mark.parametrize("error", every_error(), ids=lambda error: error.__name__)
-def test_every_error_has_a_code_of_the_contract_and_a_short_plain_sentence(
-    error: type[HeadraceError],
-) -> None:
-    assert error.code in CODES
-    assert 400 <= error.code < 600
-    default = inspect.signature(error).parameters["sentence"].default
-    sentence = error("Something is wrong" if default is inspect.Parameter.empty else default).sentence
-    assert sentence.isascii()
-    assert len(sentence) <= 40
-
-
-def test_the_error_tree_is_the_one_in_its_docstring() -> None:
-    import adapters.errors as errors
-
-    assert errors.__doc__ is not None
-    told = dict(re.findall(r"^ +([A-Z]\w+) +(\d{3}) ", errors.__doc__, re.MULTILINE))
-    built = {each.__name__: str(each.code) for each in every_error() if not each.__name__.startswith("_")}
-    built.pop("FarFault")  # a family without a code of its own
-    assert told == built
 
 
 @pytest.mark.parametrize("cols", [16, 40, 255])

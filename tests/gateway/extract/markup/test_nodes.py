@@ -1,8 +1,11 @@
 """String-values and document order against XPath 1.0 section 5, and against libxml2's."""
 
+import pytest
 from hypothesis import given
 from lxml import etree
 
+from adapters import limits
+from adapters.errors import TooLarge
 from gateway.extract.markup import parse_html, parse_xml, string_value
 from gateway.extract.markup.nodes import (
     Attribute,
@@ -51,6 +54,16 @@ def test_a_piece_is_a_str_that_knows_its_node() -> None:
 def test_html_has_string_values_too() -> None:
     page = parse_html(b"<p>one <b>two<!-- no --></b><?php no ?> three<br>four")
     assert string_value(page) == "one two threefour"
+
+
+def test_values_are_bounded_together(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(limits, "MARKUP_CHARACTERS", 100)
+    markup = parse_xml(b"<r><a>" + b"x" * 40 + b"</a></r>")
+    for node in (markup, markup.root[0]):
+        assert len(string_value(node, markup)) == 40
+    assert len(string_value(markup.root)) == 40
+    with pytest.raises(TooLarge, match="The values are too large together"):
+        string_value(markup.root, markup)
 
 
 def test_namespace_of() -> None:

@@ -193,10 +193,16 @@ def test_depth() -> None:
 @pytest.mark.parametrize("parse", [parse_xml, parse_html])
 def test_sizes(parse: Parse, monkeypatch: pytest.MonkeyPatch) -> None:
     part = "A part of the XML is too large" if parse is parse_xml else "A part of the page is too large"
-    assert refusal(b"<p>" + b"x" * 11_000_000 + b"</p>", TooLarge, parse) == part
-    assert refusal(b"<p a='" + b"x" * 11_000_000 + b"'></p>", TooLarge, parse) == part
-    big = b"x" * 9_000_000
-    assert string_value(parse(b"<p>" + big + b"</p>", None)) == big.decode()
+    large = "\U0001f600".encode() * 2_800_000  # 11.2 million bytes
+    assert refusal(b"<p>" + large + b"</p>", TooLarge, parse) == part
+    assert refusal(b"<p a='" + large + b"'></p>", TooLarge, parse) == part
+    smaller = large[:8_000_000]
+    assert string_value(parse(b"<p>" + smaller + b"</p>", None)) == smaller.decode()
+    if parse is parse_html:
+        assert refusal(b"<p>" + b"x" * limits.HTML_CHARACTERS, TooLarge, parse) == "The page is too large"
+    else:
+        many = b"<a b='' c = ''/>" * (limits.MARKUP_ATTRIBUTES // 2)
+        assert refusal(b"<r d=''>" + many + b"</r>", TooLarge, parse) == "Too many attributes"
     monkeypatch.setattr(limits, "MARKUP_ELEMENTS", 1_000)
     assert parse(b"<r>" + b"<i/>" * 997 + b"</r>", None).elements >= 998
     for elements in (1_100, 5_000):

@@ -1,0 +1,47 @@
+"""The command line as a whole."""
+
+import re
+import subprocess
+
+import pytest
+
+from gateway import VERSION
+from gateway.commands.main import main, parser
+from tests.gateway.commands.processes import HEADRACE, ROOT
+
+COMMANDS = ("demo", "serve", "say", "check")
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_every_command_has_help_and_takes_config(command: str, capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as ended:
+        main([command, "--help"])
+    assert ended.value.code == 0
+    said = capsys.readouterr().out
+    assert "--config FILE" in said
+    assert "Exit codes: 0 done; 1 it ran and failed; 2 wrong usage or configuration." in " ".join(
+        said.split()
+    )
+
+
+def test_help_lists_the_commands(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit):
+        main(["--help"])
+    said = capsys.readouterr().out
+    assert all(re.search(rf"^ +{command} ", said, re.MULTILINE) for command in COMMANDS)
+
+
+def test_the_version_is_the_packages() -> None:
+    text = (ROOT / "pyproject.toml").read_text(encoding="utf-8")
+    assert f'version = "{VERSION}"' in text
+    assert parser().prog == "headrace"
+
+
+def test_output_into_a_closed_pipe_is_no_traceback() -> None:
+    command = [*HEADRACE, "check", "--explain"]
+    with subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
+        assert process.stdout is not None
+        assert process.stderr is not None
+        process.stdout.close()
+        assert b"Traceback" not in process.stderr.read()
+    assert process.returncode == 1

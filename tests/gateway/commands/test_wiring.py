@@ -1,0 +1,40 @@
+"""Secrets and catalogues from the outside world."""
+
+from pathlib import Path
+
+import pytest
+
+from gateway.commands.wiring import read_catalogue, read_secret
+
+TEXT = """
+[gateway]
+state = "kept"
+[source.a]
+url = "https://far.example/"
+auth = { bearer = true, secret = "file:key" }
+field = [{ name = "A", width = 3 }]
+"""
+
+
+def test_a_secret_is_read_without_its_line_end(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "key").write_text("open sesame \n")
+    monkeypatch.setenv("CLUB_KEY", "from outside")
+    assert read_secret(tmp_path, "file:key") == "open sesame "
+    assert read_secret(tmp_path, f"file:{tmp_path / 'key'}") == "open sesame "
+    assert read_secret(tmp_path, "env:CLUB_KEY") == "from outside"
+
+
+def test_what_is_not_there_or_no_text_is_none(tmp_path: Path) -> None:
+    (tmp_path / "junk").write_bytes(b"\xff\xfe")
+    assert read_secret(tmp_path, "file:nothing") is None
+    assert read_secret(tmp_path, "file:junk") is None
+    assert read_secret(tmp_path, "env:HEADRACE_TEST_NOT_SET") is None
+
+
+def test_paths_count_from_the_catalogues_folder(tmp_path: Path) -> None:
+    (tmp_path / "key").write_text("s3cret-key")
+    (tmp_path / "headrace.toml").write_text(TEXT)
+    catalogue = read_catalogue(tmp_path / "headrace.toml")
+    assert catalogue.gateway.state == str(tmp_path / "kept")
+    assert list(catalogue.secrets.values()) == ["s3cret-key"]
+    assert "s3cret-key" not in repr(catalogue)
