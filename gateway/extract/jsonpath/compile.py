@@ -1,9 +1,27 @@
 """text -> JsonPath: parsed once, and sent on one of three routes (RFC 9535).
 
-route    queries                                            evaluated by
-WALK     names, indexes and wildcards only                  our own loop (walk)
-LIBRARY  the same with at least one slice                   jsonpath-ng (library)
-OWN      descendants, lists of selectors, filters           our own functions (evaluate)
+    route    queries                                        evaluated by
+    WALK     names, indexes and wildcards only              our own loops (walk)
+    LIBRARY  the same with at least one slice among them    jsonpath-ng (library)
+    OWN      descendants, lists of selectors, filters       our own functions (evaluate)
+
+Our evaluator can take every query, so it also takes what a route cannot: case-blind names, documents that
+are too large for the library, and a slice after the name `*`, which the library would read as a wildcard.
+
+Measured with tests/bench/bench_jsonpath.py (CPython 3.11, two cores, jsonpath-ng 1.16, best of seven):
+
+    query, over 10,000 rows      route      taken      own evaluator    jsonpath-ng, from the text
+    $.a.b.c (one document)       WALK       0.22 us    1.3 us           4.4 us
+    $.rows[*].name               WALK       0.48 ms    1.4 ms           15 ms
+    $.rows[0:10].name            LIBRARY    20 us      3.5 us           19 us
+    $.rows[:5000].name           LIBRARY    3.2 ms     0.73 ms          7.8 ms
+    $..name                      OWN        11 ms                       260 ms
+    $.rows[*]['id','name']       OWN        3.3 ms                      23 ms
+    $.rows[?@.level < 5].name    OWN        7.2 ms                      -
+
+The library is right about every chain, so it keeps those that the walk does not take, though our evaluator
+would be quicker there too; descendants are not its route because of what they cost, filters and functions
+because of what they answer.
 """
 
 from collections.abc import Callable

@@ -1,6 +1,5 @@
 """A session on its own: lines in, replies out, with wishes granted by a table."""
 
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from types import MappingProxyType
@@ -97,16 +96,13 @@ def granted(wish: Wish) -> Outcome:
     return Outcome(sheet, "https://far.example", "fetched", 12.4, name == "STALE", steps)
 
 
-@pytest.fixture
-def connect() -> Callable[..., Talk]:
-    def make(profile: str = "PLAIN") -> Talk:
-        catalogue = Catalogue(sources=MappingProxyType(SOURCES), profiles=MappingProxyType(PROFILES))
-        world = World(lambda: catalogue, lambda: datetime(2026, 3, 29, 0, 59, 58, tzinfo=UTC))
-        return Talk(Session(world, profile))
-
-    return make
+def fresh_talk(profile: str = "PLAIN") -> Talk:
+    """A new connection with that profile."""
+    catalogue = Catalogue(sources=MappingProxyType(SOURCES), profiles=MappingProxyType(PROFILES))
+    world = World(lambda: catalogue, lambda: datetime(2026, 3, 29, 0, 59, 58, tzinfo=UTC))
+    return Talk(Session(world, profile))
 
 
 @pytest.fixture
-def talk(connect: Callable[..., Talk]) -> Talk:
-    return connect()
+def talk() -> Talk:
+    return fresh_talk()

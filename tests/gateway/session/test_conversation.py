@@ -1,13 +1,15 @@
 """The conversation, sentence by sentence of CONTRACT sections 1 to 3 and 5."""
 
-from collections.abc import Callable
+from itertools import pairwise
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from gateway import VERSION
 from gateway.session.wishes import PickWish, SourceWish
 from gateway.wire.words import REQUESTS
-from tests.gateway.session.conftest import Talk
+from tests.gateway.session.conftest import Talk, fresh_talk
 
 
 def test_ask_gives_the_sources_records(talk: Talk) -> None:
@@ -370,8 +372,7 @@ def test_what_is_wrong_with_data_is_told_after_the_end(talk: Talk) -> None:
     assert not talk.wishes
 
 
-def test_9b_is_answered_in_9b_until_eol_is_set(connect: Callable[..., Talk]) -> None:
-    talk = connect()
+def test_9b_is_answered_in_9b_until_eol_is_set(talk: Talk) -> None:
     assert talk.raw(b"NOOP\x9b") == b"200 00000 000 ..\x9b"
     assert talk.raw(b"NOOP\r") == b"200 00000 000 ..\r\n"
     assert talk.raw(b"SET eol=cr\x9b") == b"200 00000 000 ..\r"
@@ -382,3 +383,27 @@ def test_9b_is_answered_in_9b_until_eol_is_set(connect: Callable[..., Talk]) -> 
 def test_a_charset_holds_from_the_next_byte_on(talk: Talk) -> None:
     answer = talk.raw(b"SET charset=latin1\rNOOP caf\xe9\r")
     assert answer.endswith(b"200 00001 040 ..\r\n" + b"caf\xe9".ljust(40) + b"\r\n")
+
+
+PIECES = st.lists(
+    st.one_of(
+        st.binary(max_size=6),
+        st.sampled_from(
+            [b"ASK tides\r", b"SET charset=latin1\n", b"SET bits=7\r\n", b"SET eol=mirror\r", b"NOOP a\x9b"]
+        ),
+        st.sampled_from(
+            [b"TELL guest\r", b">line\r", b".\r", b"\x18", b"MORE\r\0", b"SET page=1 echo=on\r", b"WHY\r"]
+        ),
+    ),
+    max_size=14,
+).map(b"".join)
+
+
+@given(PIECES, st.lists(st.integers(0, 200), max_size=8))
+def test_how_the_bytes_are_cut_never_matters(data: bytes, cuts: list[int]) -> None:
+    """Settings, transfers and all: the replies to the whole are the replies to its pieces."""
+    edges = [0, *sorted(cut for cut in cuts if cut < len(data)), len(data)]
+    whole = fresh_talk().raw(data)
+    in_pieces, byte_by_byte = fresh_talk(), fresh_talk()
+    assert b"".join(in_pieces.raw(data[start:end]) for start, end in pairwise(edges)) == whole
+    assert b"".join(byte_by_byte.raw(bytes((byte,))) for byte in data) == whole
