@@ -59,7 +59,7 @@ MARKUP_ELEMENTS: Final = 500_000  # of one XML or HTML document: about 250 MB of
 MARKUP_STEPS: Final = 8_000_000  # nodes that all XPaths of one answer may look at: two to four seconds
 MARKUP_ATTRIBUTES: Final = 1_000_000  # of one XML document, at 270 bytes of memory each
 HTML_CHARACTERS: Final = 4 << 20  # one HTML page, in which an attribute takes as little as two
-MARKUP_CHARACTERS: Final = 64 << 20  # text of all values of one answer, as each row may hold the whole document
+MARKUP_CHARACTERS: Final = 64 << 20  # text of all values of one answer: each row may ask for all there is
 NAMESPACE_CHARACTERS: Final = 2_000  # one namespace name, which comes with the name of every element in it
 CSV_LOOK_CHARACTERS: Final = 65_536  # how far the first line of a CSV is looked at for its separator
 
@@ -71,6 +71,8 @@ STALE_MARGIN_SECONDS: Final = 1.0  # before time is up, when a stale copy is ser
 FAILURE_PAUSE_SECONDS: Final = 5.0  # a far server that failed is left alone while a stale copy serves
 RETRY_HOLD_SECONDS: Final = 3_600.0  # a far server's own wish to be left alone is kept up to here
 PAUSES: Final = 10_000  # documents whose far server's failure is remembered, oldest out first
+ABSENT_KEYS: Final = 10_000  # documents known not to be on disk, oldest out first
+ABSENT_SECONDS: Final = 60.0  # for which that is believed
 CLOCK_SLACK_SECONDS: Final = 5.0  # a clock set back further makes the age of a copy unknown
 
 # The cache's store on disk

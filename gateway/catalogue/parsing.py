@@ -15,7 +15,7 @@ from typing import Final
 from adapters import limits
 from gateway.catalogue.mistakes import Mistake
 from gateway.catalogue.model import Number
-from gateway.catalogue.positions import Cause, Path, Places, Positions, Statement, find_positions
+from gateway.catalogue.positions import Cause, Lost, Path, Places, Positions, Statement, find_positions
 from gateway.catalogue.syntax import Fault, describe, dotted, is_header_line, is_statement_line, is_twice
 
 _WHERE: Final = re.compile(r"(.*) \(at (?:line (\d+), column (\d+)|end of document)\)", re.DOTALL)
@@ -108,8 +108,8 @@ def _judge(text: str, positions: Positions, fault: Fault) -> tuple[Mistake, _Los
 
 def _loss(text: str, positions: Positions, statement: Statement, fault: Fault) -> _Loss:
     lost = positions.lost if statement is positions.statements[-1] else None
-    twice = is_twice(statement, fault)
-    if lost is not None and lost.cause in _FATAL:
+    twice = is_twice(lost, fault)
+    if lost is not None and (lost.cause in _FATAL or _after_quotes(text, lost)):
         return _Loss(0, 0, fatal=True)
     if statement.header and lost is not None and lost.cause is Cause.REST:
         return _Loss(lost.offset, _line_end(text, lost.offset), (statement.table,))
@@ -117,7 +117,7 @@ def _loss(text: str, positions: Positions, statement: Statement, fault: Fault) -
         end = _line_end(text, statement.start)
         while end < len(text) and not is_header_line(_line_at(text, end + 1)):
             end = _line_end(text, end + 1)
-        return _Loss(statement.start, end, (statement.path[:2] if twice and len(statement.path) > 1 else (),))
+        return _Loss(statement.start, end, (statement.path[:2] if statement.key is not None else (),))
     damaged = () if twice else (statement.table,)
     if lost is None:
         return _Loss(
@@ -132,6 +132,11 @@ def _loss(text: str, positions: Positions, statement: Statement, fault: Fault) -
             break
         end = _line_end(text, end + 1)
     return _Loss(statement.start, end, damaged)
+
+
+def _after_quotes(text: str, lost: Lost) -> bool:
+    """Whether two quotes stand before what is too much: a third is missing, and text may follow on many lines."""
+    return lost.cause is Cause.REST and text[max(0, lost.offset - 2) : lost.offset] in {'""', "''"}
 
 
 def _line_end(text: str, offset: int) -> int:

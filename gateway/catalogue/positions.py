@@ -183,9 +183,19 @@ class _Scanner:
                 self._header() if header else self._pair(self._table)
                 self._line_end()
             except _LostError as error:
-                lost = error.lost
+                lost = self._lost_header(error.lost, start, header)
+                header = header or lost.cause is Cause.HEADER
             statements.append(Statement(start, self._at, self._table, header, self._key, self._path))
         return Positions(self._keys, self._values, tuple(self._repeated), tuple(statements), lost)
+
+    def _lost_header(self, lost: Lost, start: int, header: bool) -> Lost:
+        """`name]` and `[name]]` are headers that lost a bracket; any other loss is what it is."""
+        bracket = self._text.startswith("]", lost.offset) and not lost.within
+        if not bracket or lost.cause is not (Cause.REST if header else Cause.EQUALS):
+            return lost
+        if not header:
+            self._path = self._path[len(self._table) :]
+        return Lost(Cause.HEADER, lost.offset, start, within=False)
 
     def _skip(self, pattern: re.Pattern[str]) -> None:
         match = pattern.match(self._text, self._at)
@@ -208,6 +218,7 @@ class _Scanner:
         mark = "[[" if self._next("[[") else "["
         self._at += len(mark)
         words = self._dotted()
+        self._path, self._key = tuple(word for word, _ in words), words[-1][1]
         if not self._next("]" * len(mark)):
             self._fail(Cause.HEADER, opened)
         self._at += len(mark)
@@ -222,7 +233,7 @@ class _Scanner:
             if path in self._counts:
                 path = (*path, self._counts[path])
                 self._values.setdefault(path, spot)
-        self._table, self._path, self._key = path, path, words[-1][1]
+        self._table, self._path = path, path
 
     def _dotted(self) -> list[tuple[str, Spot]]:
         words: list[tuple[str, Spot]] = []

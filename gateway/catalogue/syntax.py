@@ -35,7 +35,7 @@ _LOST: Final[Mapping[Cause, tuple[str, str]]] = {
     Cause.LONG_STRING: ("a text of several lines that is not closed", "three quotes at both ends"),
     Cause.LIST: ("a list that is not closed", "[one, two]"),
     Cause.TABLE: ("an inline table that is not closed", "{ key = value, other = value } on one line"),
-    Cause.HEADER: ("a header that is not closed", "[table] or [[list of tables]] on a line of its own"),
+    Cause.HEADER: ("a header without all of its brackets", "[table] or [[list of tables]] on a line of its own"),
     Cause.REST: ("something after the end of the statement", "one key = value a line, texts in quotes"),
     Cause.DEPTH: ("lists or tables nested too deep", f"at most {limits.CATALOGUE_DEPTH} inside one another"),
     Cause.DIGITS: ("a word or number that is too long", f"at most {limits.DIGITS} characters"),
@@ -83,14 +83,14 @@ def is_statement_line(line: str) -> bool:
     return _STATEMENT_LINE.match(line) is not None
 
 
-def is_twice(statement: Statement, fault: Fault) -> bool:
+def is_twice(lost: Lost | None, fault: Fault) -> bool:
     """Whether the statement sets something again; one that is not closed either is only that."""
-    return fault.message.startswith(_TWICE) and statement.key is not None
+    return fault.message.startswith(_TWICE) and lost is None
 
 
 def describe(text: str, positions: Positions, statement: Statement, lost: Lost | None, fault: Fault) -> Words:
     """The words for the fault in `statement`; `lost` where the scanner stumbled in it, too."""
-    if is_twice(statement, fault):
+    if is_twice(lost, fault):
         return _twice(positions, statement)
     if lost is not None:
         return _lost(text, lost)

@@ -38,7 +38,7 @@ def read_field(report: Report, path: Path, values: Mapping[str, object], paths: 
     """One field, or None where it lacks a name or a width."""
     table = Table(report, "field", path, values)
     kind = table.member("kind", Kind)
-    if kind is not None or "kind" not in table:
+    if kind is not None or ("kind" not in table and report.intact(path)):
         kind = kind or Kind.TEXT
         _check_options(table, kind)
     name, width = _name(table), _width(table, kind)

@@ -30,6 +30,7 @@ from adapters.errors import (
     TooSlow,
 )
 from adapters.port import Call, Fetched, Validators
+from gateway.service.caching.absent import Absent
 from gateway.service.caching.flights import Flight, Flights
 from gateway.service.caching.freshness import (
     Copy,
@@ -150,6 +151,7 @@ class Cache:
         self._loads: Flights[_Held | None] = Flights()
         self._fetches: Flights[_Answer] = Flights()
         self._pauses = Pauses(clock)
+        self._absent = Absent(clock)
         self._forgotten = 0  # how often something was forgotten: work begun before then is not kept
 
     key_of = staticmethod(key_of)
@@ -194,7 +196,7 @@ class Cache:
         ends = asyncio.get_running_loop().time() + seconds
         forgotten = self._forgotten
         held = self._held.get(key)
-        if held is None and self._store is not None:
+        if held is None and self._store is not None and not self._absent.get(key):
             held = await self._load(key, self._store, seconds)
             now = self._clock()
             if held is not None and is_fresh(held.copy, now, keep):
@@ -241,6 +243,8 @@ class Cache:
             forgotten = self._forgotten
             copy = await store.load(key, patience)
             held = self._held.get(key)
+            if copy is None:
+                self._absent.note(key)
             if held is not None or copy is None or self._forgotten != forgotten:
                 return held
             held = _Held(copy, next(self._serials))
@@ -364,6 +368,7 @@ class Cache:
         if self._store is None:
             return
         if where is Keeping.DISK:
+            self._absent.clear(key)
             self._store.save(key, held.copy)
         else:
             self._store.forget(key)

@@ -311,7 +311,15 @@ def test_a_pattern_that_would_run_for_ever_is_552(function: str) -> None:
         compile_jsonpath(f"$[?{function}]").select(pattern_documents("a" * 200 + "cb", 1))
 
 
-def test_many_slow_patterns_are_552_too(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_slow_patterns_are_552_when_they_are_many() -> None:
+    path = compile_jsonpath("$[?match(@.s, '(a|aa)*c')]")
+    slow = "a" * 21 + "cb"  # some tenths of a millisecond
+    assert path.select(pattern_documents(slow, 10)) == []
+    with pytest.raises(TooLarge, match="pattern"):
+        path.select(pattern_documents(slow, 1_000))
+
+
+def test_the_use_of_patterns_is_counted(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(limits, "VISITS", 10_000)
     with pytest.raises(TooLarge):
         compile_jsonpath("$[?match(@.s, '(a|aa)*c')]").select(pattern_documents("ab", 1_000))

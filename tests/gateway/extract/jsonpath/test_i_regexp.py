@@ -156,6 +156,24 @@ def test_what_patterns_match(pattern: str, text: str, whole: bool) -> None:
 
 
 @pytest.mark.parametrize(
+    ("pattern", "text", "found"),
+    [
+        ("b", "abc", True),
+        ("^b", "abc", False),
+        ("b$", "ab", True),
+        ("b$", "ab\n", False),  # in Python, $ is also before a last line end
+        ("^b", "a\nb", False),
+        ("", "", True),
+        ("a|$", "b", True),
+    ],
+)
+def test_what_patterns_find(pattern: str, text: str, found: bool) -> None:
+    compiled = translate(pattern)
+    assert compiled is not None
+    assert bool(compiled.search(text)) is found
+
+
+@pytest.mark.parametrize(
     "category", ["L", "Ll", "Mn", "N", "Nd", "P", "Pd", "Z", "Zs", "S", "Sm", "C", "Cc", "Cf", "Co"]
 )
 def test_categories_are_those_of_unicode(category: str) -> None:
