@@ -109,7 +109,7 @@ def _judge(text: str, positions: Positions, fault: Fault) -> tuple[Mistake, _Los
 def _loss(text: str, positions: Positions, statement: Statement, fault: Fault) -> _Loss:
     lost = positions.lost if statement is positions.statements[-1] else None
     twice = is_twice(lost, fault)
-    if lost is not None and (lost.cause in _FATAL or _after_quotes(text, lost)):
+    if lost is not None and (lost.cause in _FATAL or _runs_on(text, lost)):
         return _Loss(0, 0, fatal=True)
     if statement.header and lost is not None and lost.cause is Cause.REST:
         return _Loss(lost.offset, _line_end(text, lost.offset), (statement.table,))
@@ -134,8 +134,10 @@ def _loss(text: str, positions: Positions, statement: Statement, fault: Fault) -
     return _Loss(statement.start, end, damaged)
 
 
-def _after_quotes(text: str, lost: Lost) -> bool:
-    """Whether two quotes stand before what is too much: a third is missing, and text may follow on many lines."""
+def _runs_on(text: str, lost: Lost) -> bool:
+    """Whether a text of several lines begins there, which has lost a quote or the mark in front of it."""
+    if lost.cause is Cause.EQUALS:
+        return text.startswith(('"""', "'''"), lost.offset)
     return lost.cause is Cause.REST and text[max(0, lost.offset - 2) : lost.offset] in {'""', "''"}
 
 

@@ -35,7 +35,10 @@ _LOST: Final[Mapping[Cause, tuple[str, str]]] = {
     Cause.LONG_STRING: ("a text of several lines that is not closed", "three quotes at both ends"),
     Cause.LIST: ("a list that is not closed", "[one, two]"),
     Cause.TABLE: ("an inline table that is not closed", "{ key = value, other = value } on one line"),
-    Cause.HEADER: ("a header without all of its brackets", "[table] or [[list of tables]] on a line of its own"),
+    Cause.HEADER: (
+        "a header without all of its brackets",
+        "[table] or [[list of tables]] on a line of its own",
+    ),
     Cause.REST: ("something after the end of the statement", "one key = value a line, texts in quotes"),
     Cause.DEPTH: ("lists or tables nested too deep", f"at most {limits.CATALOGUE_DEPTH} inside one another"),
     Cause.DIGITS: ("a word or number that is too long", f"at most {limits.DIGITS} characters"),

@@ -12,7 +12,6 @@ place. What the contract leaves open, and is settled here:
 """
 
 from collections.abc import Sequence
-from itertools import chain
 from typing import Final
 
 from adapters import limits
@@ -160,11 +159,11 @@ class _MarkupRows:
 
     def _value(self, paths: Sequence[XmlPath], row: Node | str, markup: Markup) -> Value:
         if not paths:
-            return string_value(row)
+            return string_value(row, markup)
         for path in paths:
             found = path.select(row, markup, self._blind)
             if found:
-                return string_value(found[0])
+                return string_value(found[0], markup)
         return MISSING
 
 
@@ -178,21 +177,23 @@ class _TableRows:
         self._paths = tuple(tuple(_column(path) for path in each.at) for each in plan.fields)
 
     def read(self, table: Table) -> list[Row]:
-        columns = [path for paths in self._paths for path in paths]
-        lines = chain((table.headings,), table.rows)
-        if columns and not any(path.select(line, table, self._blind) for line in lines for path in columns):
+        places = [[path.place(table, self._blind) for path in paths] for paths in self._paths]
+        known = [place for alternatives in places for place in alternatives if place is not None]
+        widest = max(map(len, (table.headings, *table.rows)))
+        if any(self._paths) and not any(place < widest for place in known):
             raise WrongDocument("None of the columns is there")
         _counted(len(table.rows))
-        return [Row(tuple([self._value(paths, row, table) for paths in self._paths])) for row in table.rows]
+        return [Row(tuple([_cell(alternatives, row) for alternatives in places])) for row in table.rows]
 
-    def _value(self, paths: Sequence[ColumnPath], row: tuple[str, ...], table: Table) -> Value:
-        if not paths:
-            return list(row)
-        for path in paths:
-            found = path.select(row, table, self._blind)
-            if found and found[0]:
-                return found[0]
-        return MISSING
+
+def _cell(places: Sequence[int | None], row: tuple[str, ...]) -> Value:
+    """The first of a field's columns that has something in this line; without columns, the whole line."""
+    if not places:
+        return list(row)
+    for place in places:
+        if place is not None and place < len(row) and row[place]:
+            return row[place]
+    return MISSING
 
 
 def _column(path: Path) -> ColumnPath:

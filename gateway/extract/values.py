@@ -4,41 +4,20 @@ JSON values are Python's own `str`, `bool`, `None`, `dict` (insertion order) and
 number a `JsonNumber` that keeps the digits the server sent. XML, HTML and CSV values are `str`.
 """
 
-from decimal import Decimal
+from dataclasses import dataclass
 from enum import Enum
 from typing import Final, TypeAlias
 
-from adapters import limits
 
-
+@dataclass(frozen=True, slots=True)
 class JsonNumber:
     """A number as the document wrote it (RFC 8259 section 6): no binary rounding, ever.
 
-    Equal and ordered by exact decimal value; `text` is the literal itself.
+    Equal where the text is: 1.10 and 1.1 are two literals. `jsonpath.compare` compares values, which costs
+    the text's length whatever the exponent is.
     """
 
-    __slots__ = ("text",)
-
-    def __init__(self, text: str) -> None:
-        self.text = text
-
-    def decimal(self) -> Decimal:
-        """The exact value. Callers that expand it check `limits.DIGITS` first (see `numbers`)."""
-        return Decimal(self.text)
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, JsonNumber) and (
-            self.text == other.text or self.decimal() == other.decimal()
-        )
-
-    def __lt__(self, other: "JsonNumber") -> bool:
-        return self.decimal() < other.decimal()
-
-    def __hash__(self) -> int:
-        return hash(self.decimal().normalize()) if len(self.text) <= limits.DIGITS else hash(self.text)
-
-    def __repr__(self) -> str:
-        return f"JsonNumber({self.text!r})"
+    text: str
 
 
 class Missing(Enum):

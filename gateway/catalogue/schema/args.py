@@ -39,7 +39,7 @@ def read_args(table: Table) -> dict[str, tuple[Path, Arg]]:
 def all_args_read(table: Table, args: Mapping[str, object]) -> bool:
     """Whether the args of the file are `args` and no others, so that another name is none of them."""
     listed = table.raw("args")
-    return table.report.intact(table.path) and (
+    return table.settled("args") and (
         listed is None or (isinstance(listed, list) and len(listed) == len(args))
     )
 

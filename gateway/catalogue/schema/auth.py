@@ -22,7 +22,7 @@ def read_auth(source: Table, secrets: Secrets) -> Auth | None:
     secret = secrets.read(table, header="header" in forms or "bearer" in forms)
     names = {each: table.text(each) for each in _FORMS if each != "bearer"}
     bearer = table.flag("bearer")
-    if not forms and table.report.intact(table.path):
+    if not forms and table.settled(*_FORMS):
         table.report.at_key(table.path, "none of them", _ALLOWED)
     for form in forms[1:]:
         table.report.at_key(table.at(form), f"{form} beside {forms[0]}", _ALLOWED)

@@ -24,7 +24,7 @@ def read_body(table: Table, check: SlotCheck, headers: tuple[tuple[str, str], ..
     """What the source sends, or None. `headers` may name the kind of a text."""
     value = table.mixed("body")
     send = table.word("send")
-    if "send" in table and not isinstance(value, dict) and table.report.intact(table.path):
+    if "send" in table and (isinstance(value, str) or table.lacks("body")):
         table.report.at_key(
             table.at("send"), "send without a body that is a table", "body = { ... } beside it"
         )

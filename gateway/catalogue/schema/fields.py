@@ -1,7 +1,8 @@
 """[[source.NAME.field]] -> Fields: options that fit their kind, widths that fit a record."""
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from types import MappingProxyType
 from typing import Final
@@ -34,11 +35,24 @@ def at_texts(values: Mapping[str, object]) -> list[str]:
     return [each for each in (at if isinstance(at, list) else [at]) if isinstance(each, str)]
 
 
-def read_field(report: Report, path: Path, values: Mapping[str, object], paths: PathReader) -> Field | None:
-    """One field, or None where it lacks a name or a width."""
+@dataclass(frozen=True, slots=True)
+class ReadField:
+    """One field of the file: `field` is None where it lacks a name or a width; `unfolded`: surely no fold."""
+
+    path: Path
+    field: Field | None
+    unfolded: bool
+
+
+def read_field(report: Report, path: Path, values: Mapping[str, object], paths: PathReader) -> ReadField:
+    """One field, as far as it can be read."""
     table = Table(report, "field", path, values)
+    return ReadField(path, _read(table, paths), table.lacks("fold"))
+
+
+def _read(table: Table, paths: PathReader) -> Field | None:
     kind = table.member("kind", Kind)
-    if kind is not None or ("kind" not in table and report.intact(path)):
+    if kind is not None or table.lacks("kind"):
         kind = kind or Kind.TEXT
         _check_options(table, kind)
     name, width = _name(table), _width(table, kind)
@@ -65,7 +79,7 @@ def read_field(report: Report, path: Path, values: Mapping[str, object], paths: 
     )
     if field.required and "missing" in table:
         found = "missing beside required = true, which leaves nothing missing"
-        report.at_key(table.at("missing"), found, "one of the two")
+        table.report.at_key(table.at("missing"), found, "one of the two")
     if kind is not None and field.fold is not None and kind not in FOLD_KINDS[field.fold]:
         allowed = " ".join(each.value for each in Fold if kind in FOLD_KINDS[each])
         table.wrong("fold", f"{field.fold.value} of a {kind.value}", allowed=allowed)
@@ -96,9 +110,9 @@ def _name(table: Table) -> str | None:
 
 def _width(table: Table, kind: Kind | None) -> int | None:
     width = table.integer("width")
-    if width is None and "width" not in table and kind is not None:
+    if table.lacks("width") and kind is not None:
         width = WIDTHS.get(kind)
-        if width is None and table.lacks("width"):
+        if width is None:
             table.report.at_key(table.path, "no width", f"width = {KEYS['field']['width'].allowed}")
     return width
 
@@ -170,12 +184,12 @@ def _zone(table: Table) -> str | None:
 def _check_width(table: Table, field: Field) -> None:
     """A field that could never show its value whole."""
     where = "width" if "width" in table else "out" if "out" in table else "decimals"
-    if field.kind is Kind.FIXED and field.width < field.decimals + 2:
+    if field.kind is Kind.FIXED and table.settled("decimals") and field.width < field.decimals + 2:
         least = field.decimals + 2 if field.decimals else 1
         if field.width < least:
             shape = "0." + "0" * field.decimals
             table.wrong(where, f"{field.width}, too narrow for {shape}", str(least), f"at least {least}")
-    if field.kind in DATES and ("out" not in table or field.out_pattern is not None):
+    if field.kind in DATES and (table.lacks("out") or field.out_pattern is not None):
         default = "%Y-%m-%d" if field.kind is Kind.DATE else "%H:%M"
         pattern = field.out_pattern or default
         write = compile_out(pattern).write
@@ -186,24 +200,23 @@ def _check_width(table: Table, field: Field) -> None:
             table.wrong(where, found, str(least) if where == "width" else "", allowed)
 
 
-def check_fields(report: Report, fields: list[tuple[Path, Field | None]], gap: int, *, intact: bool) -> None:
+def check_fields(report: Report, fields: Sequence[ReadField], gap: int, *, intact: bool) -> None:
     """What concerns all fields together: names, the record's width, folding."""
-    seen: dict[str, str] = {}
+    seen: set[str] = set()
     column = -gap
-    folded = [field is not None and field.fold is not None for _, field in fields]
-    for index, (path, field) in enumerate(fields):
-        if field is None:
+    folding = any(each.field is not None and each.field.fold is not None for each in fields)
+    for each in fields:
+        if each.unfolded and folding and intact:
+            report.at_key(each.path, "a field without fold beside folded ones", " ".join(words_of(Fold)))
+        if each.field is None:
             continue
-        if field.name.casefold() in seen and intact:
-            report.at_value(
-                (*path, "name"), f"{shown(field.name)} for the second time", "each name once, in any case"
-            )
-        seen[field.name.casefold()] = field.name
-        before, column = column, column + gap + field.width
+        name = each.field.name.casefold()
+        if name in seen and intact:
+            found = f"{shown(each.field.name)} for the second time"
+            report.at_value((*each.path, "name"), found, "each name once, in any case")
+        seen.add(name)
+        before, column = column, column + gap + each.field.width
         if before <= limits.RECORD_WIDTH < column:
-            at = (*path, "width")
             found = f"a record that is {column} characters wide up to here"
-            report.at_value(at, found, f"at most {limits.RECORD_WIDTH}, gaps counted, mark and check not")
-        unfolded = not folded[index] and any(folded)
-        if unfolded and intact and report.intact(path):
-            report.at_key(path, "a field without fold beside folded ones", " ".join(words_of(Fold)))
+            allowed = f"at most {limits.RECORD_WIDTH}, gaps counted, mark and check not"
+            report.at_value((*each.path, "width"), found, allowed)

@@ -25,7 +25,7 @@ def read_listeners(top: Table, profiles: Iterable[str]) -> tuple[Listener, ...]:
             greeting=table.flag("greeting") or False,
         )
         clash = next((index for index, each in enumerate(listeners, 1) if _clash(each, listener)), None)
-        if clash is not None and top.report.intact(path):
+        if clash is not None and table.settled("host", "port"):
             found = f"{listener.host}:{listener.port}, where [[listen]] number {clash} listens"
             report = top.report.at_value if "port" in table else top.report.at_key
             report(table.at("port") if "port" in table else path, found, "another port, or 0 for a free one")

@@ -17,14 +17,24 @@ _WORD: Final = re.compile(r"\w+|.", re.DOTALL)
 
 
 class PathReader:
-    """The paths of one source. `texts` are all that it has: one `$` among them makes `auto` mean JSON."""
+    """The paths of one source. `texts` are all that it has: one `$` among them makes `auto` mean JSON.
+
+    `namespaces` are None where some of them could not be read: then no prefix is unknown.
+    """
 
     def __init__(
-        self, report: Report, format_: Format, namespaces: Mapping[str, str], texts: list[str], *, rows: bool
+        self,
+        report: Report,
+        format_: Format,
+        namespaces: Mapping[str, str] | None,
+        texts: list[str],
+        *,
+        rows: bool,
     ) -> None:
         self._report = report
         self._format = format_
-        self._namespaces = namespaces
+        self._namespaces = namespaces or {}
+        self._prefixes_known = namespaces is not None
         self._json = format_ in _JSON or (
             format_ is Format.AUTO and any(each.startswith("$") for each in texts)
         )
@@ -37,6 +47,8 @@ class PathReader:
         except TextFault as fault:
             self._report.inside(path, fault)
         except PathFault as fault:
+            if not self._prefixes_known and not self._json and ":" in text:
+                return None
             match = _WORD.match(text, fault.position)
             size = len(match.group()) if match else 1
             self._report.inside(path, TextFault(fault.sentence, fault.position, size, self._language()))

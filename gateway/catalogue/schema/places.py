@@ -20,7 +20,7 @@ def read_places(top: Table, secrets: Secrets) -> dict[str, Place | None]:
         table = Table(top.report, "place", path, values)
         base = _base(table)
         user, secret = table.text("user"), secrets.read(table)
-        if "secret" in table and "user" not in table and top.report.intact(path):
+        if "secret" in table and table.lacks("user"):
             top.report.at_key(table.at("secret"), "a secret without a user", 'user = "..." beside it')
         write, ca = table.flag("write") or False, table.text("ca")
         places[name] = None if base is None else Place(name, base, user, secret, write, ca)

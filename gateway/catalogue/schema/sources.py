@@ -66,7 +66,7 @@ class _Reader:
         method = self._method()
         keep, stale = table.seconds("keep"), table.seconds("stale")
         plan = self._plan(letters)
-        if url is not None and self._intact and (body is not None or "body" not in table):
+        if url is not None and table.settled("headers", "body") and (body is None) == ("body" not in table):
             self._check_unused({key: path for key, (path, _) in args.items()}, check)
         about, auth, ca = table.text("about", empty=True), read_auth(table, secrets), table.text("ca")
         if url is None or plan is None:
@@ -99,7 +99,7 @@ class _Reader:
         if method is None and "method" in table:
             return "GET"
         if method in {None, "GET"}:
-            if "body" in table and self._intact:
+            if "body" in table and table.settled("method"):
                 table.report.at_key(
                     table.at("body"), "a body with GET", "method = POST, PUT, PATCH or DELETE", "POST"
                 )
@@ -157,7 +157,8 @@ class _Reader:
     def _check_host(self, template: Template, args: Mapping[str, Arg]) -> None:
         for variable in template.variables:
             known = args.get(variable.name)
-            if variable.name in template.host and known is not None and not known.choices:
+            open_host = variable.name in template.host and self._table.settled("choices")
+            if open_host and known is not None and not known.choices:
                 allowed = f"choices for {variable.name}, so that only named hosts can be asked"
                 raise TextFault(
                     "an arg that can change the host", variable.start, len(variable.name), allowed
@@ -188,12 +189,16 @@ class _Reader:
         rows = table.text("rows")
         if rows is not None:
             texts.append(rows)
-        reader = PathReader(self._report, format_ or Format.AUTO, namespaces, texts, rows="rows" in table)
+        whole = (
+            len(namespaces) == len(values) if isinstance(values := table.raw("namespaces"), dict) else False
+        )
+        known = namespaces if whole or table.lacks("namespaces") else None
+        reader = PathReader(self._report, format_ or Format.AUTO, known, texts, rows="rows" in table)
         if rows is not None and format_ is Format.CSV:
             self._report.at_key(table.at("rows"), "rows in a csv source", "no rows: every line is one")
             rows = None
         rows_path = None if rows is None else reader.read(table.at("rows"), rows)
-        fields = [(path, read_field(self._report, path, values, reader)) for path, values in field_tables]
+        fields = [read_field(self._report, path, values, reader) for path, values in field_tables]
         gap = table.integer("gap")
         gap = 1 if gap is None else gap
         check_fields(self._report, fields, gap, intact=self._intact)
@@ -203,12 +208,12 @@ class _Reader:
             self._sort([each.get("name") for _, each in field_tables]),
             table.flag("descending"),
         )
-        if descending and "sort" not in table and self._intact:
+        if descending and table.lacks("sort"):
             table.report.at_key(
                 table.at("descending"), "descending without sort", "sort = a field's name beside it"
             )
         distinct, limit = table.flag("distinct"), table.integer("limit")
-        read = tuple(field for _, field in fields if field is not None)
+        read = tuple(each.field for each in fields if each.field is not None)
         if not read:
             return None
         plan = Plan(read, format_ or Format.AUTO, rows_path, MappingProxyType(namespaces), letters=letters)

@@ -51,6 +51,10 @@ class Table:
     def __contains__(self, key: str) -> bool:
         return key in self._values
 
+    def settled(self, *keys: str) -> bool:
+        """Whether each key is either there or certainly not, so that what follows from it can be checked."""
+        return all(key in self._values or self.lacks(key) for key in keys)
+
     def _words(self) -> str:
         return " ".join(each.name for each in self._known.values() if not each.later)
 

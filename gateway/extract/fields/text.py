@@ -9,8 +9,8 @@ What no standard settles, and is settled here:
 - Controls, line separators and every kind of blank become a blank before any table sees them, so none is lost
   between two words and none comes out of a table as a line end.
 - What a charset has is kept as it is, whatever own spelling the catalogue has for it; the own spellings
-  and the general table (anyascii) are for the rest. A charset has a character when the codec gives it one byte
-  and Unicode calls it printable: C1 controls and the soft hyphen never pass.
+  and the general table (anyascii) are for the rest. A charset has a character when the codec gives it one
+  byte and Unicode calls it printable: C1 controls and the soft hyphen never pass.
 - A degree sign before C or F goes ("21 C"), any other becomes `deg`: an `o` would read as a nought.
 - A symbol for which the table has more than four characters, such as an emoji, becomes `?`, and takes the
   skin tone, the variation selector and the joined emoji after it along. Letters and numbers stay up to six

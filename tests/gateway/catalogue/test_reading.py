@@ -1,11 +1,13 @@
 """A whole file: every mistake at once, and a complete catalogue that loads."""
 
+import re
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from gateway.catalogue.explain import KEYS
-from gateway.catalogue.mistakes import CatalogueFaults
+from gateway.catalogue.mistakes import CatalogueFaults, Mistake
 from gateway.catalogue.model import Catalogue
 from gateway.catalogue.reading import load_catalogue
 from tests.gateway.catalogue.example import SECRETS, TEXT, example
@@ -204,3 +206,42 @@ def test_no_value_of_any_key_breaks_the_reader(
     except CatalogueFaults as faults:
         assert all(each.found and each.allowed and each.key for each in faults.mistakes)
         assert faults.render()
+
+
+@pytest.mark.parametrize("mark", list('"[]{}=,'))
+def test_one_lost_mark_is_one_mistake(mark: str) -> None:
+    """Each quote, bracket, brace and so on, taken out of a good file in turn: nothing is reported but that."""
+    for at in (match.start() for match in re.finditer(re.escape(mark), TEXT)):
+        if "#" in TEXT[TEXT.rfind("\n", 0, at) : at]:
+            continue
+        text = TEXT[:at] + TEXT[at + 1 :]
+        try:
+            load_catalogue(text, "f", SECRETS.get)
+        except CatalogueFaults as faults:
+            (mistake,) = faults.mistakes
+            line = text.count("\n", 0, at) + 1
+            # A slot without its brace is none, so its arg is what is wrong: it stands a few lines above.
+            assert abs(mistake.line - line) <= 1 or "used nowhere" in mistake.found
+
+
+@pytest.mark.parametrize("slip", ["double", "swap", "drop"])
+def test_one_misspelt_key_is_one_mistake_with_the_right_word(slip: str) -> None:
+    """Each key of four letters or more, misspelt in turn."""
+    for match in re.finditer(r"^([a-z]{4,}) =", TEXT, re.MULTILINE):
+        word, at = match[1], match.start()
+        wrong = {
+            "double": word[:2] + word[1:],
+            "swap": word[:1] + word[2] + word[1] + word[3:],
+            "drop": word[:-2] + word[-1],
+        }
+        if wrong[slip] == word:
+            continue
+        text = TEXT[:at] + wrong[slip] + TEXT[at + len(word) :]
+        found = mistakes_with(text)
+        assert [(each.line, each.nearest) for each in found] == [(text.count("\n", 0, at) + 1, word)], word
+
+
+def mistakes_with(text: str) -> tuple[Mistake, ...]:
+    with pytest.raises(CatalogueFaults) as caught:
+        load_catalogue(text, "f", SECRETS.get)
+    return caught.value.mistakes

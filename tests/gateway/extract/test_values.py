@@ -1,28 +1,18 @@
-"""Numbers that keep their digits."""
-
-from decimal import Decimal
-
-from hypothesis import given
-from hypothesis import strategies as st
+"""Numbers that keep their digits, and cost nothing to hold, whatever they say."""
 
 from gateway.extract.values import JsonNumber
 
-NUMBERS = st.decimals(allow_nan=False, allow_infinity=False, places=3) | st.integers().map(Decimal)
 
-
-@given(NUMBERS, NUMBERS)
-def test_equal_and_ordered_by_exact_value(left: Decimal, right: Decimal) -> None:
-    """Python's decimal is the reference."""
-    one, other = JsonNumber(str(left)), JsonNumber(str(right))
-    assert (one == other) == (left == right)
-    assert (one < other) == (left < right)
-    if one == other:
-        assert hash(one) == hash(other)
-
-
-def test_digits_stay_and_notation_does_not_matter() -> None:
+def test_a_number_is_its_literal() -> None:
     assert JsonNumber("1.10").text == "1.10"
-    assert JsonNumber("1.10") == JsonNumber("11e-1")
-    assert JsonNumber("9007199254740993") != JsonNumber("9007199254740992")
+    assert JsonNumber("1.10") == JsonNumber("1.10")
+    assert JsonNumber("1.10") != JsonNumber("1.1")
     assert JsonNumber("1") != 1
-    assert repr(JsonNumber("-0")) == "JsonNumber('-0')"
+    assert len({JsonNumber("9007199254740993"), JsonNumber("9007199254740992")}) == 2
+
+
+def test_a_hostile_exponent_is_only_text() -> None:
+    hostile = JsonNumber("1e99999999999999999999")
+    assert hostile == JsonNumber("1e99999999999999999999")
+    assert hostile != JsonNumber("1e99999999999999999998")
+    assert hash(hostile) == hash(JsonNumber("1e99999999999999999999"))

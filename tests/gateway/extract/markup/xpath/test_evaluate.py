@@ -5,6 +5,7 @@ import math
 from hypothesis import assume, given, settings
 from lxml import etree
 
+from adapters import limits
 from gateway.extract.markup.nodes import Attribute, Item, Markup, Text
 from gateway.extract.markup.parse import parse_xml
 from gateway.extract.markup.xpath.compile import KNOWN_PREFIXES
@@ -71,3 +72,9 @@ def test_an_unprefixed_name_means_what_a_prefixed_one_means_there(document: str,
     spelt = document.replace("~", "t:").replace("<t:c", "<c").replace("</t:c", "</c")
     spelt = spelt.replace("<t:a", f'<t:a xmlns:t="{URI}"', 1)
     check_same(spelt, expression.replace("~", "p:"), expression.replace("~", ""), {"p": URI})
+
+
+def test_the_deepest_path_leaves_room_on_the_stack() -> None:
+    markup = parse_xml(b"<a>" * limits.DEPTH + b"</a>" * limits.DEPTH)
+    deepest = "a" + "[a" * limits.PATH_NESTING + "]" * limits.PATH_NESTING
+    assert ours(markup, deepest, markup.root) == [markup.root[0]]
