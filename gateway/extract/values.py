@@ -4,12 +4,10 @@ JSON values are Python's own `str`, `bool`, `None`, `dict` (insertion order) and
 number a `JsonNumber` that keeps the digits the server sent. XML, HTML and CSV values are `str`.
 """
 
-from dataclasses import dataclass
 from enum import Enum
 from typing import Final, TypeAlias
 
 
-@dataclass(frozen=True, slots=True)
 class JsonNumber:
     """A number as the document wrote it (RFC 8259 section 6): no binary rounding, ever.
 
@@ -17,7 +15,19 @@ class JsonNumber:
     the text's length whatever the exponent is.
     """
 
-    text: str
+    __slots__ = ("text",)  # and no dataclass: a document may hold a million of them
+
+    def __init__(self, text: str) -> None:
+        self.text = text
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, JsonNumber) and self.text == other.text
+
+    def __hash__(self) -> int:
+        return hash(self.text)
+
+    def __repr__(self) -> str:
+        return f"JsonNumber({self.text!r})"
 
 
 class Missing(Enum):

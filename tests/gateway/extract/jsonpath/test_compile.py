@@ -182,7 +182,7 @@ def test_the_case_of_exact_numbers() -> None:
         found = compile_jsonpath(text).first(document)
         if isinstance(found, JsonNumber):
             assert isinstance(value, str)
-            assert format(found.decimal(), "f") == value
+            assert format(Decimal(found.text), "f") == value
         else:
             assert found is True or found == value
 
