@@ -1,6 +1,7 @@
 """The three routes: which query goes where, that all give the same nodes, case-blind names, and the cases."""
 
 import warnings
+from decimal import Decimal
 from pathlib import Path
 
 import pytest
