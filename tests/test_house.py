@@ -68,7 +68,13 @@ def test_every_module_has_a_test_file(path: Path) -> None:
 
 
 _TALK = "gateway/session/test_conversation.py"
+_PATHS = "gateway/extract/jsonpath/test_compile.py"
 ELSEWHERE = {
+    "gateway/extract/jsonpath/functions.py": "gateway/extract/jsonpath/test_evaluate.py",
+    "gateway/extract/jsonpath/library.py": _PATHS,
+    "gateway/extract/jsonpath/nodes.py": "gateway/extract/jsonpath/test_grammar.py",
+    "gateway/extract/jsonpath/selection.py": "gateway/extract/jsonpath/test_evaluate.py",
+    "gateway/extract/jsonpath/walk.py": _PATHS,
     "gateway/session/asking.py": _TALK,
     "gateway/session/telling.py": _TALK,
     "gateway/session/state.py": _TALK,
