@@ -210,7 +210,7 @@ def test_no_value_of_any_key_breaks_the_reader(
 
 @pytest.mark.parametrize("mark", list('"[]{}=,'))
 def test_one_lost_mark_is_one_mistake(mark: str) -> None:
-    """Each quote, bracket, brace and so on, taken out of a good file in turn: nothing is reported but that."""
+    """Each quote, bracket or brace taken out of a good file, in turn: nothing is reported but that."""
     for at in (match.start() for match in re.finditer(re.escape(mark), TEXT)):
         if "#" in TEXT[TEXT.rfind("\n", 0, at) : at]:
             continue
