@@ -112,4 +112,6 @@ DEMO_IDLE_SECONDS: Final = 60.0  # a kept connection that says nothing this long
 CATALOGUE_DEPTH: Final = 50  # lists and tables inside one another in the file; no key needs more than six
 SYNTAX_MISTAKES: Final = 20  # TOML faults of one file before the rest of it is left unread
 NAME_CHARACTERS: Final = 12  # what LAYOUT, SOURCES and WHY have room for
+HOST_CHOICES: Final = 200  # hosts that the choices of one source can make and that are checked beforehand
+DECODINGS: Final = 4  # times that a server may decode one name of a ref, and it still leads nowhere
 FACTOR_DIGITS: Final = 30  # size of `scale` and `offset`: enough for any unit, too few to blow a number up

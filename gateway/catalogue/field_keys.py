@@ -16,7 +16,7 @@ FIELD_KEYS: Final[tuple[Key, ...]] = (
         "name",
         _S.TEXT,
         "What LAYOUT calls it",
-        note=f"1 to {limits.NAME_CHARACTERS} of letters, digits, - and _",
+        note=f"1 to {limits.NAME_CHARACTERS} printable ASCII characters",
         required=True,
         also=("title", "label"),
     ),

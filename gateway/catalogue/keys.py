@@ -251,7 +251,7 @@ _KEYS: tuple[Key, ...] = (
         "The most records; more sets L",
         "all",
         low=1,
-        high=limits.PAGE_RECORDS,
+        high=limits.ROWS,
         also=("most", "count", "max"),
     ),
     Key("source", "gap", _S.INTEGER, "Blanks between fields", "1", high=limits.RECORD_WIDTH - 2),

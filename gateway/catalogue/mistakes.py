@@ -5,7 +5,7 @@ No rendered line shows a secret that somebody wrote into the file: see `masked`.
 
 import re
 import unicodedata
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Final
 
@@ -72,6 +72,7 @@ def masked(line: str) -> str:
 
     Covered: the value of any key like `secret`, `password` or `token`, unless it is `env:` or `file:`; the
     user part of any URL; and what follows a word like `secret` where the line does not go on as it should.
+    Not covered: a secret where nobody looks for one, such as under another name, or a broken line's rest.
     """
     for match in _ASSIGNED.finditer(line):
         value = match["value"]
@@ -102,17 +103,27 @@ def _unsafe_after(line: str) -> int:
     whole = not re.search("[\"']", _STRING.sub("", line))
     quoted = [match.span() for match in _STRING.finditer(line)] if whole else []
     for word, safe in _SPELT_OUT:
-        for start in range(len(compact)):
-            sizes = [size for size in (0, -1, 1) if start + len(word) + size <= len(compact)]
-            spelt = (len(word) + each for each in sizes)
-            size = next((each for each in spelt if distance(compact[start : start + each], word) <= 1), None)
-            if size is None:
-                continue
+        for start, size in _spellings(compact, word):
             first, end = letters[start], letters[start + size - 1] + 1
             inside = any(low < first and end < high for low, high in quoted)
             if not inside and not (safe is not None and safe.match(line, end)):
                 return end
     return len(line)
+
+
+def _spellings(letters: str, word: str) -> Iterator[tuple[int, int]]:
+    """Start and length of what may be `word` with at most one slip: then one half of it is whole."""
+    half = len(word) // 2
+    starts: set[int] = set()
+    for part, offset in ((word[:half], 0), (word[half:], half)):
+        for match in re.finditer(re.escape(part), letters):
+            starts.update(match.start() - offset + each for each in (-1, 0, 1))
+    for start in sorted(starts):
+        for size in (len(word), len(word) - 1, len(word) + 1):
+            piece = letters[start : start + size] if start >= 0 else ""
+            if len(piece) == size and distance(piece, word) <= 1:
+                yield start, size
+                break
 
 
 def printable(text: str, most: int = 60) -> str:
@@ -157,7 +168,7 @@ class Mistake:
     def render(self, text: str, filename: str) -> str:
         """The mistake with its line of `text`, a caret line under it, and what would be right."""
         lines = text.split("\n")
-        source = lines[self.line - 1] if self.line <= len(lines) else ""
+        source = lines[self.line - 1].rstrip("\r") if self.line <= len(lines) else ""
         source = "".join(each if each.isprintable() or each == "\t" else "\ufffd" for each in masked(source))
         before, marked = source[: self.column - 1], source[self.column - 1 : self.column - 1 + self.length]
         # A tab stays a tab, so that the carets stand right whatever the terminal's tab stops are.

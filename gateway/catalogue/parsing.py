@@ -15,7 +15,7 @@ from typing import Final
 from adapters import limits
 from gateway.catalogue.mistakes import Mistake
 from gateway.catalogue.model import Number
-from gateway.catalogue.positions import Cause, Lost, Path, Places, Positions, Statement, find_positions
+from gateway.catalogue.positions import Cause, LineIndex, Lost, Path, Positions, Statement, find_positions
 from gateway.catalogue.syntax import Fault, describe, dotted, is_header_line, is_statement_line, is_twice
 
 _WHERE: Final = re.compile(r"(.*) \(at (?:line (\d+), column (\d+)|end of document)\)", re.DOTALL)
@@ -77,7 +77,7 @@ def _fault(text: str, message: str) -> Fault:
     match = _WHERE.fullmatch(message)
     if match is None or match[2] is None:
         return Fault(match[1] if match else message, len(text))
-    return Fault(match[1], Places(text).offset(int(match[2]), int(match[3])))
+    return Fault(match[1], LineIndex(text).offset(int(match[2]), int(match[3])))
 
 
 def _judge(text: str, positions: Positions, fault: Fault) -> tuple[Mistake, _Loss]:
@@ -86,13 +86,13 @@ def _judge(text: str, positions: Positions, fault: Fault) -> tuple[Mistake, _Los
     comment = text.find("#", statement.end if statement else 0, line_end)
     lost = positions.lost if statement is not None and statement is positions.statements[-1] else None
     if statement is None or (lost is None and 0 <= comment < fault.offset):
-        spot = Places(text).spot(fault.offset, fault.offset + 1)
+        spot = LineIndex(text).spot(fault.offset, fault.offset + 1)
         mistake = Mistake(
             spot.line, spot.column, 1, "the file", "a control character in a comment", "text, blanks and tabs"
         )
         return mistake, _Loss(fault.offset, fault.offset + 1, fatal=spot.start >= len(text))
     words = describe(text, positions, statement, lost, fault)
-    spot = Places(text).spot(words.start, words.end)
+    spot = LineIndex(text).spot(words.start, words.end)
     length = max(1, spot.end_column - spot.column)
     mistake = Mistake(
         spot.line,

@@ -132,7 +132,7 @@ def characters(literal: str) -> list[tuple[str, int]]:
     return found
 
 
-class Places:
+class LineIndex:
     """Offsets of one text -> lines and columns."""
 
     def __init__(self, text: str) -> None:
@@ -159,7 +159,7 @@ def find_positions(text: str) -> Positions:
 class _Scanner:
     def __init__(self, text: str) -> None:
         self._text = text
-        self._places = Places(text)
+        self._index = LineIndex(text)
         self._at = 0
         self._table: Path = ()
         self._counts: dict[Path, int] = {}  # arrays of tables -> index of the last one
@@ -247,7 +247,7 @@ class _Scanner:
                 if bare is None:
                     self._fail(Cause.KEY)
                 word, self._at = bare.group(), bare.end()
-            words.append((word, self._places.spot(start, self._at)))
+            words.append((word, self._index.spot(start, self._at)))
             self._skip(_GAP)
             if len(words) > limits.CATALOGUE_DEPTH:
                 self._fail(Cause.DEPTH)
@@ -300,7 +300,7 @@ class _Scanner:
             if len(bare.group()) > limits.DIGITS:
                 self._fail(Cause.DIGITS)
             self._at = bare.end()
-        self._values.setdefault(path, self._places.spot(start, self._at))
+        self._values.setdefault(path, self._index.spot(start, self._at))
 
     def _list(self, path: Path) -> None:
         opened, index = self._at, 0

@@ -4,6 +4,7 @@ import re
 import urllib.parse
 from typing import Final
 
+from adapters import limits
 from adapters.errors import NotAllowed, WrongWords
 
 _PARTS: Final = re.compile(
@@ -16,7 +17,6 @@ _TRIPLET: Final = re.compile(r"%(?![0-9A-Fa-f]{2})")
 _WEB: Final = frozenset({"http", "https", "dav", "davs"})
 _STREAMS: Final = frozenset({"tcp", "tls", "telnet", "udp"})
 _DOTS: Final = frozenset({".", ".."})
-_DECODINGS: Final = 4  # nobody decodes a name more often than that
 
 
 def resolve(base: str, reference: str) -> str:
@@ -124,7 +124,7 @@ def _check(name: str, web: bool) -> None:
         raise WrongWords("A ref holds no control characters")
     if name in _DOTS:
         return
-    for _ in range(_DECODINGS):
+    for _ in range(limits.DECODINGS):
         parts = re.split(r"[/\\]", name)
         # `..;x` is `..` with a parameter (RFC 3986 section 3.3), which some servers drop.
         climbs = any(part.partition(";")[0].strip() in _DOTS for part in parts)

@@ -41,7 +41,7 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]", 
         help=f"where the gateway listens (default: {_PORT}, or a free one)",
     )
     parser.add_argument(
-        "--config", metavar="FILE", help="write the demo's catalogue to FILE too, to read or change"
+        "--config", metavar="FILE", help="also write the demo's catalogue to FILE, which must be new"
     )
     parser.set_defaults(run=run)
 
@@ -57,7 +57,12 @@ def _with_site(options: argparse.Namespace, folder: Path) -> int:
     with DemoServers(folder) as site:
         text = demo_catalogue(site.http_url, site.https_url, site.ca_file, port=0, state=folder / "state")
         path = Path(options.config) if options.config else folder / "headrace.toml"
-        path.write_text(text, encoding="utf-8")
+        try:
+            with path.open("x", encoding="utf-8") as file:
+                file.write(text)
+        except OSError as error:
+            print(f"headrace: cannot write {path}: {error.strerror}", file=sys.stderr)
+            return wiring.WRONG_USAGE
         catalogue = wiring.catalogue_or_complaint(path)
         if catalogue is None:
             return wiring.WRONG_USAGE

@@ -4,7 +4,7 @@ import difflib
 from collections.abc import Generator, Mapping, Sequence
 from dataclasses import replace
 
-from adapters.errors import NotPossible, NotThere, TooLarge, WrongWords
+from adapters.errors import NotPossible, NotThere, WrongWords
 from gateway.catalogue.model import LinesBody, Source
 from gateway.extract.fields.text import Lettering, cut
 from gateway.session.pages import CUT
@@ -31,12 +31,6 @@ def _wanted(state: State, words: Sequence[str], usage: str) -> Source:
     return named("source", words[0], state.world.catalogue().sources)
 
 
-def _check_width(state: State, width: int) -> None:
-    whole = width + state.settings.mark
-    if whole > state.settings.most:
-        raise TooLarge(f"Records of {whole}; you take {state.settings.most}")
-
-
 def _show(state: State, outcome: Outcome) -> Reply:
     if state.explained is not None:
         state.explained.outcome = outcome
@@ -57,7 +51,7 @@ def tell(state: State, words: Sequence[str]) -> Steps:
     if not source.changes:
         raise NotPossible(f"{source.name} changes nothing: ASK it")
     if isinstance(source.body, LinesBody):
-        _check_width(state, source.plan.width)
+        state.check_width(source.plan.width)
         check_args(source, words[1:])
         request = state.explained.request if state.explained else "TELL"
         state.transfer = Transfer(source, tuple(state.typed(word) for word in words[1:]), request)
@@ -81,7 +75,7 @@ def check_args(source: Source, args: Sequence[str]) -> None:
 
 
 def _records(state: State, source: Source, args: Sequence[str]) -> Steps:
-    _check_width(state, source.plan.width)
+    state.check_width(source.plan.width)
     check_args(source, args)
     outcome = yield SourceWish(source, tuple(state.typed(word) for word in args), state.style)
     return _show(state, outcome)
@@ -93,7 +87,7 @@ def pick(state: State, words: Sequence[str]) -> Steps:
         raise WrongWords("Wanted: PICK ref rows [path ...]")
     plan = pick_plan(state.typed(words[1]), [state.typed(word) for word in words[2:]])
     plan = replace(plan, letters=state.world.catalogue().gateway.letters)
-    _check_width(state, plan.width)
+    state.check_width(plan.width)
     outcome = yield PickWish(state.typed(words[0]), plan, state.style)
     return _show(state, outcome)
 
@@ -110,7 +104,7 @@ def layout(state: State, words: Sequence[str]) -> Reply:
     with_kind = state.room >= width + 1 + _KIND_WIDTH
     if with_kind:
         width += 1 + _KIND_WIDTH
-    _check_width(state, width)
+    state.check_width(width)
     records, start = [], 1 + state.settings.mark
     for each in source.plan.fields:
         text = f"{each.name[:_NAME_WIDTH]:12} {start:3} {each.width:3}"
@@ -125,7 +119,7 @@ def sources(state: State, words: Sequence[str]) -> Reply:
         raise WrongWords("SOURCES takes no words")
     fixed = _NAME_WIDTH + 1 + _NUMBER_WIDTH
     width = max(state.room, fixed)
-    _check_width(state, width)
+    state.check_width(width)
     rest = max(0, width - fixed - 1)
     catalogue, records = state.world.catalogue(), []
     lettering = Lettering(state.style.charset, catalogue.gateway.letters)

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Final
 
+from adapters.errors import TooLarge
 from gateway.catalogue.model import Catalogue, Source
 from gateway.extract.plan import Sheet, Style
 from gateway.session.pages import CUT, MISFIT, Cursor, Finished
@@ -77,6 +78,12 @@ class State:
     def typed(self, word: str) -> str:
         """A ref, path or arg as the setting `typed` takes it."""
         return word.lower() if self.settings.typed == "lower" else word
+
+    def check_width(self, width: int) -> None:
+        """TooLarge where records of `width`, before the mark, are wider than the client takes."""
+        whole = width + self.settings.mark
+        if whole > self.settings.most:
+            raise TooLarge(f"Records of {whole}; you take {self.settings.most}")
 
     def finished(self, text: str, harm: int = 0) -> Finished:
         """A laid-out record as the client's machine wants it."""

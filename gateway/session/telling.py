@@ -61,6 +61,7 @@ def time(state: State, words: Sequence[str]) -> Reply:
     zone = zone_name(words[0]) if words else state.settings.zone
     now = state.world.now().astimezone(ZoneInfo(zone))
     text = f"{now:%Y-%m-%d %H:%M:%S} {now.isoweekday()} {now:%z}"
+    state.check_width(len(text))
     return state.plain([text], len(text))
 
 

@@ -20,7 +20,7 @@ from gateway.extract.fields.patterns import compile_out, in_fault, out_fault
 from gateway.extract.plan import Align, Cut, Field, Fold, Kind
 from gateway.extract.plan import Path as CompiledPath
 
-_FIELD_NAME: Final = re.compile(rf"[A-Za-z0-9_-]{{1,{limits.NAME_CHARACTERS}}}")
+_FIELD_NAME: Final = re.compile(rf"(?! )[ -~]{{1,{limits.NAME_CHARACTERS}}}(?<! )")
 _SAMPLES: Final = tuple(
     datetime(2001, month, day, hour, 5, 9, tzinfo=UTC)
     for month in range(1, 13)
@@ -103,7 +103,7 @@ def _name(table: Table) -> str | None:
     text = table.text("name")
     if text is None or _FIELD_NAME.fullmatch(text):
         return text
-    near = re.sub(r"[^A-Za-z0-9_-]+", "-", text)[: limits.NAME_CHARACTERS].strip("-")
+    near = re.sub(r"[^!-~]+", " ", text).strip()[: limits.NAME_CHARACTERS].strip()
     table.wrong("name", shown(text), near)
     return None
 
@@ -128,8 +128,11 @@ def _at(table: Table, paths: PathReader) -> tuple[CompiledPath, ...]:
         if isinstance(each, bool) or not isinstance(each, int | str):
             table.report.at_value(at, shown(each), KEYS["field"]["at"].allowed)
             continue
-        text = table.clean(at, str(each), KEYS["field"]["at"].allowed)
-        compiled = None if text is None else paths.read(at, text)
+        if isinstance(each, int):
+            compiled = paths.read_number(at, each)
+        else:
+            text = table.clean(at, each, KEYS["field"]["at"].allowed)
+            compiled = None if text is None else paths.read(at, text)
         if compiled is not None:
             found.append(compiled)
     if value == []:
@@ -184,11 +187,10 @@ def _zone(table: Table) -> str | None:
 def _check_width(table: Table, field: Field) -> None:
     """A field that could never show its value whole."""
     where = "width" if "width" in table else "out" if "out" in table else "decimals"
-    if field.kind is Kind.FIXED and table.settled("decimals") and field.width < field.decimals + 2:
-        least = field.decimals + 2 if field.decimals else 1
-        if field.width < least:
-            shape = "0." + "0" * field.decimals
-            table.wrong(where, f"{field.width}, too narrow for {shape}", str(least), f"at least {least}")
+    least = field.decimals + 2 if field.decimals else 1
+    if field.kind is Kind.FIXED and table.settled("decimals") and field.width < least:
+        shape = "0." + "0" * field.decimals
+        table.wrong(where, f"{field.width}, too narrow for {shape}", str(least), f"at least {least}")
     if field.kind in DATES and (table.lacks("out") or field.out_pattern is not None):
         default = "%Y-%m-%d" if field.kind is Kind.DATE else "%H:%M"
         pattern = field.out_pattern or default

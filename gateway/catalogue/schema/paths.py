@@ -54,6 +54,17 @@ class PathReader:
             self._report.inside(path, TextFault(fault.sentence, fault.position, size, self._language()))
         return None
 
+    def read_number(self, path: Path, number: int) -> AnyPath | None:
+        """A column's number, which only CSV has."""
+        csv = self._format is Format.CSV or (
+            self._format is Format.AUTO and not self._json and not self._rows
+        )
+        if csv and number >= 1:
+            return self.read(path, str(number))
+        found = f"column {number}" if csv else f"column {number}, which is for csv"
+        self._report.at_value(path, found, self._language() if not csv else _LANGUAGES[Format.CSV])
+        return None
+
     def _language(self) -> str:
         if self._json:
             return "JSONPath (RFC 9535), from $"

@@ -5,7 +5,7 @@ from typing import Final
 
 from gateway.catalogue.mistakes import Mistake, TextFault, is_masked, nearest, printable
 from gateway.catalogue.parsing import Parsed
-from gateway.catalogue.positions import Path, Places, Spot, characters
+from gateway.catalogue.positions import LineIndex, Path, Spot, characters
 from gateway.catalogue.syntax import dotted
 
 LATER: Final = "not in this version yet"
@@ -18,7 +18,7 @@ class Report:
         self.read_secret = read_secret
         self.read: set[tuple[str, str]] = set()
         self._text = text
-        self._places = Places(text)
+        self._index = LineIndex(text)
         self._keys = parsed.positions.keys
         self._values = parsed.positions.values
         self._damaged = parsed.damaged
@@ -46,7 +46,7 @@ class Report:
         written = self._text[spot.start : spot.end]
         if written[:1] in {'"', "'"} and len(written) > 2 and "\n" not in written:
             size = 3 if written.startswith(('"""', "'''")) else 1
-            spot = self._places.spot(spot.start + size, spot.end - size)
+            spot = self._index.spot(spot.start + size, spot.end - size)
         self._add(path, spot, found, allowed, near)
 
     def inside(self, path: Path, fault: TextFault) -> None:
@@ -63,7 +63,7 @@ class Report:
         offsets.append(len(written) - quote)
         first = offsets[min(start, len(offsets) - 1)]
         last = offsets[min(start + max(length, 1), len(offsets) - 1)]
-        marked = self._places.spot(spot.start + first, spot.start + max(last, first + 1))
+        marked = self._index.spot(spot.start + first, spot.start + max(last, first + 1))
         self._add(path, marked, found, allowed, near)
 
     def unknown(self, path: Path, word: str, words: Iterable[str], what: str = "") -> None:

@@ -7,6 +7,7 @@ from dataclasses import replace
 from types import MappingProxyType
 from typing import Final
 
+from adapters import limits
 from adapters.errors import HeadraceError
 from gateway.catalogue.addresses import split_url
 from gateway.catalogue.key import SCHEMES
@@ -28,7 +29,6 @@ from gateway.catalogue.schema.table import Table
 from gateway.catalogue.templates import Template, expand, parse_template
 from gateway.extract.plan import Format, Plan
 
-_CHOICES_TRIED: Final = 200  # hosts that choices can make and that are checked at once
 _NCNAME: Final = re.compile(r"[A-Za-z_][\w.-]*")
 _MARKUP: Final = frozenset({Format.AUTO, Format.XML})
 
@@ -165,7 +165,7 @@ class _Reader:
                 )
         hosts = [name for name in template.host if name in args]
         choices = [tuple(args[name].choices.values()) for name in sorted(hosts)]
-        for chosen in itertools.islice(itertools.product(*choices), _CHOICES_TRIED):
+        for chosen in itertools.islice(itertools.product(*choices), limits.HOST_CHOICES):
             url = expand(template, {**_samples(args), **dict(zip(sorted(hosts), chosen, strict=True))})
             try:
                 parts = split_url(url)
@@ -189,9 +189,8 @@ class _Reader:
         rows = table.text("rows")
         if rows is not None:
             texts.append(rows)
-        whole = (
-            len(namespaces) == len(values) if isinstance(values := table.raw("namespaces"), dict) else False
-        )
+        written = table.raw("namespaces")
+        whole = isinstance(written, dict) and len(written) == len(namespaces)
         known = namespaces if whole or table.lacks("namespaces") else None
         reader = PathReader(self._report, format_ or Format.AUTO, known, texts, rows="rows" in table)
         if rows is not None and format_ is Format.CSV:
@@ -204,10 +203,8 @@ class _Reader:
         check_fields(self._report, fields, gap, intact=self._intact)
         if table.raw("field") == []:
             table.report.at_value(table.at("field"), "no field", "at least one [[source.NAME.field]]")
-        sort, descending = (
-            self._sort([each.get("name") for _, each in field_tables]),
-            table.flag("descending"),
-        )
+        sort = self._sort([each.get("name") for _, each in field_tables])
+        descending = table.flag("descending")
         if descending and table.lacks("sort"):
             table.report.at_key(
                 table.at("descending"), "descending without sort", "sort = a field's name beside it"

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gateway.catalogue.positions import Cause, Path, Places, characters, find_positions
+from gateway.catalogue.positions import Cause, LineIndex, Path, characters, find_positions
 
 # A writer of TOML in as many spellings as TOML 1.0.0 has for the same thing.
 
@@ -207,7 +207,7 @@ def test_a_second_setting_is_told_with_its_place() -> None:
 
 def test_offsets_and_places_are_each_others_inverse() -> None:
     text = "ab\n\ncd"
-    places = Places(text)
+    places = LineIndex(text)
     for offset in range(len(text) + 1):
         spot = places.spot(offset, offset)
         assert places.offset(spot.line, spot.column) == offset

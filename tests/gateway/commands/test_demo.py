@@ -22,6 +22,14 @@ def test_once_shows_the_session_and_ends_with_0(tmp_path: Path) -> None:
     assert "[source.tides]" in (tmp_path / "mine.toml").read_text()
 
 
+def test_it_overwrites_no_catalogue(tmp_path: Path) -> None:
+    (tmp_path / "headrace.toml").write_text("# mine\n")
+    done = headrace("demo", "--once", "--config", "headrace.toml", folder=tmp_path)
+    assert done.returncode == 2
+    assert b"cannot write headrace.toml: File exists" in done.stderr
+    assert (tmp_path / "headrace.toml").read_text() == "# mine\n"
+
+
 def test_it_stays_up_for_a_client_until_it_is_ended(tmp_path: Path) -> None:
     command = [*HEADRACE, "demo", "--port", "0"]
     with subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, text=True) as process:

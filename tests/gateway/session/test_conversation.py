@@ -155,6 +155,15 @@ def test_a_source_wider_than_the_client_takes_is_552_before_any_fetch(talk: Talk
     assert len(talk.wishes) == before
 
 
+def test_nothing_is_wider_than_the_client_takes(talk: Talk) -> None:
+    talk.say("SET cols=16 most=16")
+    assert talk.status("TIME") == "552 00001 016 .."
+    assert talk.status("LAYOUT tides") == "552 00001 016 .."
+    assert talk.status("SOURCES") == "200 00009 016 .C"
+    for line in ("HELP", "SET", "NOOP abc", "WHY", "PING"):
+        assert talk.status(line)[10:13] == "016"
+
+
 def test_mark_and_guard_apply_to_every_record(talk: Talk) -> None:
     talk.say("SET mark=on guard=on")
     assert talk.say("ASK tides") == (
@@ -329,47 +338,6 @@ def test_picks_words(talk: Talk, words: str, fields: list[tuple[str, int, str]])
     assert found == fields
     assert all(each.decimals == 2 for each in wish.plan.fields)
     assert wish.plan.blind
-
-
-def test_tell(talk: Talk) -> None:
-    assert talk.status("TELL score 8200") == "200 00003 018 .*"
-
-
-def test_tell_takes_lines(talk: Talk) -> None:
-    assert talk.say("TELL guest") == ("350 00000 000 ..", [])
-    assert talk.say(">Hello there") is None
-    assert talk.say("? >" + "long " * 100) is None
-    assert talk.say(">") is None
-    assert talk.status(".") == "200 00003 018 .*"
-    wish = talk.wishes[0]
-    assert isinstance(wish, SourceWish)
-    assert wish.lines == "Hello there\n" + "long " * 100 + "\n\n"
-
-
-@pytest.mark.parametrize("line", ["BYE", "TIME", "..", "Z" * 300])
-def test_any_other_line_ends_the_transfer_and_is_not_run(talk: Talk, line: str) -> None:
-    talk.say("TELL guest")
-    talk.say(">Hello")
-    assert talk.status(line) == "503 00001 040 .."
-    assert not talk.wishes
-    assert not talk.session.closing
-    assert talk.status("NOOP") == "200 00000 000 .."
-
-
-def test_cancel_ends_a_transfer_with_503(talk: Talk) -> None:
-    talk.say("TELL guest")
-    talk.say(">Hello")
-    assert talk.raw(b"half a li\x18")[:16] == b"503 00001 040 .."
-    assert talk.raw(b"\x18") == b""
-    assert not talk.wishes
-
-
-def test_what_is_wrong_with_data_is_told_after_the_end(talk: Talk) -> None:
-    talk.say("TELL guest")
-    assert talk.say(">caf\xe9") is None
-    assert talk.say(">fine") is None
-    assert talk.status(".") == "500 00001 040 .."
-    assert not talk.wishes
 
 
 def test_9b_is_answered_in_9b_until_eol_is_set(talk: Talk) -> None:

@@ -12,7 +12,7 @@ from tests.gateway.catalogue.marked import check, field, load, mistakes, source
 WRONG = {
     "no name": ("width = 4\nnmae = 'X'\n^^^^ name", None),
     "kind": ("kind = 'fixd'\n        ^^^^ fixed\nwidth = 9", None),
-    "name": ("name = 'wind speed'\n        ^^^^^^^^^^ wind-speed\nwidth = 4", None),
+    "name": ("name = 'vitesse né'\n        ^^^^^^^^^^ vitesse~n\nwidth = 4", None),
     "long name": ("name = 'abcdefghijklm'\n        ^^^^^^^^^^^^^ abcdefghijkl\nwidth = 4", None),
     "width 0": ("width = 0\n        ^ 1", "text"),
     "width 256": ("width = 256\n        ^^^ 255", "text"),
@@ -87,6 +87,11 @@ def test_each_option_goes_with_its_kinds_and_no_others(kind: Kind, key: object) 
 def test_each_fold_goes_with_its_kinds(fold: Fold, kind: Kind) -> None:
     found = mistakes(field(f"width = 12\nfold = '{fold.value}'", kind.value))
     assert bool(found) == (kind not in FOLD_KINDS[fold])
+
+
+@pytest.mark.parametrize("name", ["A", "wind speed", "m/s", "T_C", "123456789012"])
+def test_names_of_fields(name: str) -> None:
+    assert load(field("width = 4").replace('"X"', f'"{name}"')).sources["A"].plan.fields[0].name == name
 
 
 def test_names_of_fields_differ_in_more_than_case() -> None:

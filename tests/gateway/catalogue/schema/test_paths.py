@@ -16,6 +16,10 @@ WRONG = {
     "rows of csv": ("format = 'csv'\nrows = 'items'\n^^^^", ""),
     "at as a table": ("", "at = { path = 'x' }\n     ^^^^^^^^^^^^^^"),
     "at as true": ("", "at = true\n     ^^^^"),
+    "column 0": ("format = 'csv'", "at = 0\n     ^"),
+    "column of xml": ("format = 'xml'", "at = [2]\n      ^"),
+    "column beside JSONPath": ("rows = '$.a'", "at = 2\n     ^"),
+    "column beside rows": ("rows = '//tr'", "at = 2\n     ^"),
     "an empty list": ("", "at = []\n     ^^"),
     "an empty path": ("", "at = ''\n     ^^"),
 }

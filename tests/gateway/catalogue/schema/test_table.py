@@ -75,7 +75,7 @@ RANGES = {
     "too small": "limit = 0\n        ^ 1",
     "too great": "gap = 400\n      ^^^ 253",
     "negative": "limit = -4\n        ^^ 1",
-    "huge": "limit = 99999999999999999999999\n        ^^^^^^^^^^^^^^^^^^^^^^^ 99999",
+    "huge": "limit = 99999999999999999999999\n        ^^^^^^^^^^^^^^^^^^^^^^^ 200000",
     "duration": "keep = -1\n       ^^ 0",
     "duration in words": "keep = '4000d'\n        ^^^^^ 316224000",
 }
