@@ -16,15 +16,14 @@ _SECRETIVE: Final = (
 _OFTEN_MISSPELT: Final = ("secret", "password")
 _SAFE_SECRET: Final = re.compile(r"[\"']?(?:env|file):", re.IGNORECASE)
 _ASSIGNED: Final = re.compile(
-    r"(?P<key>[A-Za-z0-9_-]+)[\"']?[ \t]*[=:][ \t]*"
+    r"(?<![A-Za-z0-9_-])(?P<key>[A-Za-z0-9_-]+)[\"']?[ \t]{0,99}[=:][ \t]*"
     r"(?P<value>\"(?:[^\"\\]|\\.)*\"?|'[^']*'?|[^\s,}#\"'\[{][^,}#]*)"
 )
 _STRING: Final = re.compile(r"\"(?:[^\"\\]|\\.)*\"|'[^']*'")
 _SAFE_REST: Final = re.compile(r"[\"']?[ \t]*[=:][ \t]*(?:\"(?:env|file):[^\"]*\"|'(?:env|file):[^']*')")
-_USER_PART: Final = re.compile(
-    r"(?<=//).*(?=@)|[^/\s\"'=]*:[^/\s\"']*(?=@)|(?<=//)[^\s/\"'?#\[{]*:(?![0-9]+[/?#\"'])[^\s/\"'?#{]+"
-)
-"""A user and a password in a URL, or their rest: before an @, or after a host's colon where no port is."""
+_NO_PORT: Final = re.compile(r"(?<=//)[^\s/\"'?#\[{:]{0,255}:(?![0-9]{1,6}[/?#\"'])[^\s/\"'?#{]{1,255}")
+"""A host and, after its colon, what is no port: the rest of a user and a password that lost its @."""
+
 _GOES_ON: Final = re.compile(r"[ \t]*(?:[,}\]#]|$)")
 _SPELT_OUT: Final = (("secret", _SAFE_REST), ("password", _SAFE_REST), ("authorization", None))
 
@@ -63,7 +62,7 @@ def nearest(word: str, words: Iterable[str]) -> str:
 
 def secretive(key: str) -> bool:
     """Whether a key, perhaps misspelt, is one that people put secrets under."""
-    bare = key.casefold().replace("_", "").replace("-", "")
+    bare = key.casefold().replace("_", "").replace("-", "")[-20:]  # no such word is longer
     return bare.endswith(_SECRETIVE) or any(distance(bare, word) <= 2 for word in _OFTEN_MISSPELT)
 
 
@@ -80,9 +79,23 @@ def masked(line: str) -> str:
         if (user_and_password or secretive(match["key"])) and not _SAFE_SECRET.match(value):
             whole = _GOES_ON.match(line, match.end()) is not None
             line = _starred(line, match.start("value"), match.end() if whole else len(line))
-    for match in _USER_PART.finditer(line):
+    for match in _NO_PORT.finditer(line):
         line = _starred(line, *match.span())
+    line = _without_users(line)
     return _starred(line, _unsafe_after(line), len(line))
+
+
+def _without_users(line: str) -> str:
+    """The line without what stands before an @ in a URL, or in what may be left of one."""
+    at = line.rfind("@")
+    slashes = line.find("//", 0, max(at, 0))
+    if slashes >= 0:
+        return _starred(line, slashes + 2, at)
+    colon = line.rfind(":", 0, max(at, 0))
+    if colon < 0:
+        return line
+    start = max(line.rfind(mark, 0, colon) for mark in "/ \t=\"'") + 1
+    return _starred(line, start, at)
 
 
 def _starred(line: str, start: int, end: int) -> str:
