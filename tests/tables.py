@@ -11,9 +11,8 @@ from pathlib import Path
 from adapters import limits
 from adapters.http.faults import OUTCOME_TABLE
 from adapters.http.statuses import STATUS_TABLE
-from gateway.catalogue.explain import KEYS
+from gateway.catalogue.explain import markdown
 from gateway.catalogue.key import TABLES
-from gateway.extract.plan import Kind
 from gateway.wire.codes import CODES
 from gateway.wire.settings import LATER, SETTINGS
 from gateway.wire.words import REQUESTS
@@ -62,18 +61,7 @@ def _settings() -> str:
 
 
 def _keys(table: str) -> Callable[[], str]:
-    def make() -> str:
-        lines = []
-        for key in KEYS:
-            if key.table == table and not key.later:
-                meaning = key.meaning
-                if key.kinds is not None:
-                    meaning += f" ({', '.join(kind.value for kind in Kind if kind in key.kinds)})"
-                default = "required" if key.required else key.default
-                lines.append((_code(key.name), key.allowed, default, meaning))
-        return f"{_code(TABLES[table])}\n\n" + rows(("key", "takes", "default", "meaning"), lines)
-
-    return make
+    return lambda: f"{_code(TABLES[table])}\n\n{markdown(table)}"
 
 
 def _limits() -> str:

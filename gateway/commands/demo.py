@@ -78,6 +78,9 @@ def _ports(port: int | None, once: bool) -> Sequence[int]:
 
 async def _demo(catalogue: Catalogue, port: int | None, once: bool) -> int:
     parts = wiring.Parts(catalogue)
+    ended = asyncio.Event()
+    for number in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP):
+        asyncio.get_running_loop().add_signal_handler(number, ended.set)
     try:
         server, bound = await _start(catalogue, parts, _ports(port, once))
     except OSError as error:
@@ -88,7 +91,7 @@ async def _demo(catalogue: Catalogue, port: int | None, once: bool) -> int:
         print(f"The gateway listens at {bound.host}:{bound.port}. Every request below went to it over TCP.\n")
         good = await _show(bound)
         if not once:
-            await _stay(bound)
+            await _stay(bound, ended)
     finally:
         await server.stop()
         await parts.aclose()
@@ -144,12 +147,8 @@ def rendered(sample: Sample, status: str, records: Sequence[str]) -> str:
     return "\n".join([*lines, ""])
 
 
-async def _stay(bound: Bound) -> None:
+async def _stay(bound: Bound, ended: asyncio.Event) -> None:
     print("It stays up for a client of your own:")
     print(f"  telnet {bound.host} {bound.port}      or      nc {bound.host} {bound.port}")
     print("Type a request, such as HELP, and Enter. Ctrl-C here ends the demo.", flush=True)
-    ended = asyncio.Event()
-    loop = asyncio.get_running_loop()
-    for number in (signal.SIGTERM, signal.SIGINT):
-        loop.add_signal_handler(number, ended.set)
     await ended.wait()

@@ -1,6 +1,7 @@
 """argv -> exit code: the `headrace` command and its subcommands."""
 
 import argparse
+import os
 import sys
 from collections.abc import Sequence
 
@@ -30,10 +31,13 @@ def main(argv: Sequence[str] | None = None) -> int:
     options = parser().parse_args(argv)
     try:
         code: int = options.run(options)
+        sys.stdout.flush()
     except KeyboardInterrupt:
         return 130
-    except BrokenPipeError:
-        sys.stderr.close()
+    except OSError as error:  # every command deals with its own files: this is standard output
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        if not isinstance(error, BrokenPipeError):
+            print(f"headrace: cannot write: {error.strerror}", file=sys.stderr)
         return 1
     return code
 

@@ -19,6 +19,7 @@ from gateway.service.logs import LEVELS, Redactor, configure
 from gateway.session.conversation import Lines, Session
 from gateway.session.state import World
 from gateway.session.wishes import time_is_up
+from gateway.wire.charsets import encode_text
 from gateway.wire.lines import Line
 
 _SHOW_AFTER = 0.5  # seconds of waiting before a bar is worth showing
@@ -59,8 +60,9 @@ async def _say(catalogue: Catalogue, requests: Sequence[str]) -> int:
 
     def put(lines: Lines) -> None:
         nonlocal failed
-        failed = failed or lines[0][:1] in {b"4", b"5"}
-        sys.stdout.buffer.write(b"".join(lines))
+        status = next(lines)
+        failed = failed or status[:1] in {b"4", b"5"}
+        sys.stdout.buffer.write(status + b"".join(lines))
         sys.stdout.buffer.flush()
 
     try:
@@ -76,8 +78,8 @@ async def converse(
     """Run `requests` through one session of the first listener's profile; `put` gets each reply's lines."""
     world = World(lambda: catalogue, lambda: datetime.now().astimezone())
     session = Session(world, catalogue.listeners[0].profile)
-    for request in requests:
-        session.reader.feed(request.encode("utf-8", "surrogateescape") + b"\r")
+    for number, request in enumerate(requests, 1):
+        session.reader.feed(encode_text(request, session.reader.settings.charset) + b"\r")
         while (event := session.reader.next_event()) is not None:
             lines = (
                 await _reply(session, event, answers, catalogue.gateway.wait)
@@ -88,6 +90,8 @@ async def converse(
             if lines:
                 put(lines)
         if session.closing:
+            if number < len(requests):
+                print(f"headrace: {len(requests) - number} requests after BYE not sent", file=sys.stderr)
             return
 
 

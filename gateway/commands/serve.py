@@ -108,10 +108,10 @@ class _Serving:
         """Take the file as it is now; one with mistakes is reported and changes nothing."""
         try:
             read = await asyncio.to_thread(wiring.read_catalogue, self._path)
-        except CatalogueFaults as faults:
-            _log.error("the catalogue has mistakes; the last good one stays\n%s", faults.render())
-        except (OSError, UnicodeDecodeError):
-            _log.exception("the catalogue cannot be read; the last good one stays")
+        except (CatalogueFaults, OSError, UnicodeDecodeError) as error:
+            _log.error("the last good catalogue stays\n%s", wiring.complaint(self._path, error))
+        except Exception:  # noqa: BLE001 whatever is wrong with a file must not end the reloading
+            _log.exception("the last good catalogue stays")
         else:
             fresh = with_port(read, self._port)
             wiring.learn_secrets(self._redactor, fresh)

@@ -1,6 +1,7 @@
 """Options -> a gateway's parts: the one place that joins catalogue, adapters, cache and answers."""
 
 import argparse
+import errno
 import os
 import sys
 import time
@@ -34,9 +35,29 @@ def read_secret(folder: Path, reference: str) -> str | None:
     if kind == "env":
         return os.environ.get(name)
     try:
-        return (folder / Path(name).expanduser()).read_text(encoding="utf-8").rstrip("\r\n")
+        return (folder / _expanded(name)).read_text(encoding="utf-8").rstrip("\r\n")
     except (OSError, UnicodeDecodeError):
         return None
+
+
+def _expanded(name: str) -> Path:
+    """A path as a shell would take it; OSError where its `~user` is nobody's."""
+    try:
+        return Path(name).expanduser()
+    except RuntimeError as error:
+        raise OSError(errno.ENOENT, f"no such home folder: {name.partition('/')[0]}") from error
+
+
+def complaint(path: Path, error: Exception) -> str:
+    """One line, or all mistakes, for a catalogue that cannot be had."""
+    if isinstance(error, CatalogueFaults):
+        return error.render()
+    if isinstance(error, FileNotFoundError) and error.filename is not None:
+        return f"headrace: no catalogue at {path}; name one with --config FILE"
+    if isinstance(error, UnicodeDecodeError):
+        return f"headrace: {path} is not UTF-8 (byte {error.start + 1})"
+    reason = error.strerror if isinstance(error, OSError) else error
+    return f"headrace: cannot read {path}: {reason}"
 
 
 def read_catalogue(path: Path) -> Catalogue:
@@ -45,7 +66,7 @@ def read_catalogue(path: Path) -> Catalogue:
     OSError, UnicodeDecodeError or CatalogueFaults where it cannot be had.
     """
     catalogue = load_catalogue(path.read_text(encoding="utf-8"), str(path), partial(read_secret, path.parent))
-    state = str(path.parent / Path(catalogue.gateway.state).expanduser())
+    state = str(path.parent / _expanded(catalogue.gateway.state))
     return replace(catalogue, gateway=replace(catalogue.gateway, state=state))
 
 
@@ -53,15 +74,9 @@ def catalogue_or_complaint(path: Path) -> Catalogue | None:
     """The catalogue, or None after everything that is wrong stands on standard error."""
     try:
         return read_catalogue(path)
-    except CatalogueFaults as faults:
-        print(faults.render(), file=sys.stderr)
-    except FileNotFoundError:
-        print(f"headrace: no catalogue at {path}; name one with --config FILE", file=sys.stderr)
-    except UnicodeDecodeError as error:
-        print(f"headrace: {path} is not UTF-8 (byte {error.start + 1})", file=sys.stderr)
-    except OSError as error:
-        print(f"headrace: cannot read {path}: {error.strerror}", file=sys.stderr)
-    return None
+    except (CatalogueFaults, OSError, UnicodeDecodeError) as error:
+        print(complaint(path, error), file=sys.stderr)
+        return None
 
 
 def learn_secrets(redactor: Redactor, catalogue: Catalogue) -> None:

@@ -11,6 +11,7 @@ CONTRACT section 4, in its order. What it leaves open, and is settled here:
   first value.
 """
 
+from collections import Counter
 from collections.abc import Callable, Sequence
 from typing import Final
 
@@ -64,7 +65,9 @@ class _Prepared:
         if limited:
             lines = lines[: plan.limit]
         records = (self._folded(lines),) if self._folds else tuple(map(self._record, lines))
-        return Sheet(plan.width, records, limited)
+        cuts = Counter(name for record in records if record.cut for name in record.cut)
+        misfits = Counter(name for record in records if record.misfit for name in record.misfit)
+        return Sheet(plan.width, records, limited, tuple(cuts.items()), tuple(misfits.items()))
 
     def _resolved(self, values: Sequence[Value]) -> tuple[Value, ...]:
         return tuple(cell.resolve(value) for cell, value in zip(self._cells, values, strict=True))

@@ -161,8 +161,13 @@ class Record:
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """All records of one answer. `limited`: rows were left out by the plan's limit."""
+    """All records of one answer. `limited`: rows were left out by the plan's limit.
+
+    `cuts` and `misfits` are pairs of a field's name and in how many records it was cut or did not fit.
+    """
 
     width: int
     records: tuple[Record, ...]
     limited: bool = False
+    cuts: tuple[tuple[str, int], ...] = ()
+    misfits: tuple[tuple[str, int], ...] = ()

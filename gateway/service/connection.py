@@ -6,7 +6,7 @@ A worker task takes the events in order. What a warm cache can answer is answere
 import asyncio
 import logging
 import time
-from collections.abc import Generator
+from collections.abc import Generator, Iterable
 from typing import Final, Protocol
 
 from adapters import limits
@@ -44,6 +44,10 @@ class House(Protocol):
         """The connection is gone."""
         ...
 
+    def may_linger(self) -> bool:
+        """Whether a client that was turned away may take its time to hang up."""
+        ...
+
     def wait_seconds(self) -> float:
         """Within how long a request is answered."""
         ...
@@ -65,11 +69,11 @@ class Connection(asyncio.Protocol):
         self._worker: asyncio.Task[None] | None = None
         self._request: asyncio.Task[Outcome] | None = None
         self._input = asyncio.Event()
+        self._lost = asyncio.Event()
         self._writable = asyncio.Event()
         self._writable.set()
         self._at_end = False
         self._busy = False
-        self._cancels_done = 0
         self._abandon = False
         self._paused = False
         self._leaving: asyncio.TimerHandle | None = None
@@ -100,8 +104,7 @@ class Connection(asyncio.Protocol):
             return
         reader = self._session.reader
         reader.feed(data)
-        if self._busy and reader.cancels_ahead() > self._cancels_done:
-            self._cancels_done = reader.cancels_ahead()
+        if self._busy and not self._abandon and reader.cancel_ahead():
             self._abandon = True
             if self._request is not None:
                 self._request.cancel()
@@ -127,6 +130,7 @@ class Connection(asyncio.Protocol):
     def connection_lost(self, exc: Exception | None) -> None:
         """The line is gone."""
         self._transport = None
+        self._lost.set()
         if self._leaving is not None:
             self._leaving.cancel()
         self._writable.set()
@@ -155,9 +159,8 @@ class Connection(asyncio.Protocol):
             self._transport.abort()
 
     async def gone(self) -> None:
-        """Wait until the worker has ended."""
-        if self._worker is not None:
-            await asyncio.wait({self._worker})
+        """Wait until the line is gone, all that was written with it."""
+        await self._lost.wait()
 
     # The worker
 
@@ -180,7 +183,7 @@ class Connection(asyncio.Protocol):
         """
         if self._transport is None or self._leaving is not None:
             return
-        if self._at_end:
+        if self._at_end or not (self._worker or self._house.may_linger()):
             self._transport.close()
             return
         try:
@@ -197,34 +200,42 @@ class Connection(asyncio.Protocol):
             self._transport.close()
 
     async def _converse(self) -> None:
-        reader = self._session.reader
-        while self._transport is not None and not self._session.closing:
+        reader, turn = self._session.reader, _Turn()
+        while self._here and not self._session.closing:
             event = reader.next_event()
             output = reader.take_output()
             if output:
-                await self._send([output])
+                await self._send(iter((output,)))
             if event is None:
                 if self._at_end:
                     return
                 if self._house.stopping:
                     await self._refuse()
                     return
-                if self._paused:  # all that came is dealt with
-                    self._paused = False
-                    self._transport.resume_reading()
-                self._input.clear()
-                await self._input.wait()
+                await self._more_input()
+                turn = _Turn()
             elif isinstance(event, Cancel):
-                self._cancels_done = max(0, self._cancels_done - 1)
                 lines = self._session.cancelled()
                 if lines is not None:
                     await self._send(lines)
             else:
                 await self._serve(event)
+            await turn.over()
+
+    async def _more_input(self) -> None:
+        """Wait for bytes; all that came is dealt with."""
+        if self._paused and self._transport is not None:
+            self._paused = False
+            self._transport.resume_reading()
+        self._input.clear()
+        await self._input.wait()
 
     async def _serve(self, line: Line) -> None:
+        """Answer one line. A CAN that is already behind it abandons it before it begins."""
         if self._house.stopping:
             await self._refuse()
+            return
+        if self._session.reader.cancel_ahead():
             return
         self._busy, self._abandon = True, False
         started = time.perf_counter()
@@ -234,9 +245,10 @@ class Connection(asyncio.Protocol):
                 await self._send(lines)
         finally:
             self._busy = False
+            self.heard_at = asyncio.get_running_loop().time()
         if lines is not None and _log.isEnabledFor(logging.INFO):
-            status = lines[0][:16].decode("ascii")
-            shown = (self.peer, self._session.request_shown, status, time.perf_counter() - started)
+            session = self._session
+            shown = (self.peer, session.request_shown, session.status_shown, time.perf_counter() - started)
             _log.info("peer=%s request=%r reply=%r seconds=%.4f", *shown)
 
     async def _refuse(self) -> None:
@@ -260,6 +272,7 @@ class Connection(asyncio.Protocol):
                         continue
                     if outcome is None:  # abandoned by CAN: no reply
                         steps.close()
+                        self._session.abandoned()
                         return None
                 wish = steps.send(outcome)
         except StopIteration as stop:
@@ -289,12 +302,8 @@ class Connection(asyncio.Protocol):
 
     async def _send(self, lines: Lines) -> None:
         """Write in slices; CAN stops at a line end, a client that reads nothing is cut off."""
-        if len(lines) == 1 or sum(map(len, lines)) <= _SLICE:
-            self._write(lines)
-            await self._drained()
-            return
         part: list[bytes] = []
-        size = 0
+        size, turn = 0, _Turn()
         for line in lines:
             part.append(line)
             size += len(line)
@@ -302,14 +311,19 @@ class Connection(asyncio.Protocol):
                 self._write(part)
                 part, size = [], 0
                 await self._drained()
-                await asyncio.sleep(0)
-                if self._abandon or self._transport is None:
+                await turn.over()
+                if self._abandon or not self._here:
                     return
         self._write(part)
         await self._drained()
 
-    def _write(self, lines: Lines) -> None:
-        if self._transport is not None and lines:
+    @property
+    def _here(self) -> bool:
+        """Whether there is still a line to write to."""
+        return self._transport is not None and not self._transport.is_closing()
+
+    def _write(self, lines: Iterable[bytes]) -> None:
+        if self._transport is not None and self._here:
             self._transport.write(b"".join(lines))
 
     async def _drained(self) -> None:
@@ -326,3 +340,16 @@ class Connection(asyncio.Protocol):
 def _being_cancelled() -> bool:
     task = asyncio.current_task()
     return task is not None and task.cancelling() > 0
+
+
+class _Turn:
+    """A client's share of the loop: `over` lets the others in when it has lasted long enough."""
+
+    def __init__(self) -> None:
+        self._began = time.perf_counter()
+
+    async def over(self) -> None:
+        """Give way if it is time."""
+        if time.perf_counter() - self._began >= limits.TURN_SECONDS:
+            await asyncio.sleep(0)
+            self._began = time.perf_counter()

@@ -13,6 +13,7 @@ from typing import Final
 from adapters import limits
 from gateway.catalogue.model import Catalogue, Listener
 from gateway.service.connection import Connection, Fulfiller
+from gateway.service.descriptors import Complaints, make_room
 from gateway.session.conversation import Session
 from gateway.session.state import World
 
@@ -45,6 +46,9 @@ class Server:
         self._answers = make_answers(lambda: self._catalogue)
         self._world = World(lambda: self._catalogue, lambda: datetime.fromtimestamp(time.time(), UTC))
         self._connections: set[Connection] = set()
+        self._turned_away: set[Connection] = set()
+        self._room = 0
+        self._reloading = asyncio.Lock()
         self._open: dict[Listener, asyncio.Server] = {}
         self._sweeper: asyncio.Task[None] | None = None
         self.stopping = False
@@ -54,18 +58,29 @@ class Server:
         """How many clients are connected."""
         return len(self._connections)
 
+    @property
+    def leaving(self) -> int:
+        """How many clients were turned away and have not hung up yet."""
+        return len(self._turned_away)
+
     # What connections ask
 
     def admit(self, connection: Connection) -> bool:
         """Whether there is room for one more client."""
-        if self.stopping or len(self._connections) >= self._catalogue.gateway.clients:
+        if self.stopping or len(self._connections) >= self._room:
+            self._turned_away.add(connection)
             return False
         self._connections.add(connection)
         return True
 
+    def may_linger(self) -> bool:
+        """Whether a client that was turned away may take its time to hang up."""
+        return len(self._turned_away) <= limits.TURNED_AWAY
+
     def dismiss(self, connection: Connection) -> None:
         """A client is gone."""
         self._connections.discard(connection)
+        self._turned_away.discard(connection)
 
     def wait_seconds(self) -> float:
         """Within how long a request is answered."""
@@ -79,6 +94,8 @@ class Server:
 
     async def start(self) -> list[Bound]:
         """Open every listener, or none: OSError says which failed."""
+        asyncio.get_running_loop().set_exception_handler(Complaints())
+        self._room = make_room(self._catalogue.gateway.clients)
         try:
             bound = [await self._listen(each) for each in self._catalogue.listeners]
         except OSError:
@@ -92,7 +109,14 @@ class Server:
 
         A listener that cannot be opened is logged and left out; clients of a closed one stay connected.
         """
+        async with self._reloading:
+            return await self._reload(catalogue)
+
+    async def _reload(self, catalogue: Catalogue) -> list[Bound]:
+        if catalogue.gateway.state != self._catalogue.gateway.state:
+            _log.warning("the state folder changes with the next start only")
         self._catalogue = catalogue
+        self._room = make_room(catalogue.gateway.clients)
         await self._close_listeners([each for each in self._open if each not in catalogue.listeners])
         bound = []
         for listener in catalogue.listeners:
@@ -114,7 +138,7 @@ class Server:
         busy = [asyncio.ensure_future(each.gone()) for each in self._connections]
         if busy:
             await asyncio.wait(busy, timeout=self.wait_seconds() + limits.STOP_MARGIN_SECONDS)
-        for connection in list(self._connections):
+        for connection in (*self._connections, *self._turned_away):
             connection.abort()
         if busy:
             await asyncio.wait(busy, timeout=limits.STOP_MARGIN_SECONDS)

@@ -7,7 +7,7 @@ from dataclasses import replace
 from adapters.errors import NotPossible, NotThere, WrongWords
 from gateway.catalogue.model import LinesBody, Source
 from gateway.extract.fields.text import Lettering, cut
-from gateway.session.pages import CUT
+from gateway.extract.plan import Record
 from gateway.session.picking import pick_plan
 from gateway.session.state import Explanation, State, Transfer
 from gateway.session.wishes import Outcome, PickWish, SourceWish, Wish
@@ -34,7 +34,8 @@ def _wanted(state: State, words: Sequence[str], usage: str) -> Source:
 def _show(state: State, outcome: Outcome) -> Reply:
     if state.explained is not None:
         state.explained.outcome = outcome
-    return state.sheet(outcome.sheet, outcome.stale)
+    sheet = outcome.sheet
+    return state.paged(sheet.records, sheet.width, limited=sheet.limited, stale=outcome.stale)
 
 
 def ask(state: State, words: Sequence[str]) -> Steps:
@@ -55,15 +56,14 @@ def tell(state: State, words: Sequence[str]) -> Steps:
         check_args(source, words[1:])
         request = state.explained.request if state.explained else "TELL"
         state.transfer = Transfer(source, tuple(state.typed(word) for word in words[1:]), request)
-        return Reply(350)
+        return Reply(350, state.settings)
     return (yield from _records(state, source, words[1:]))
 
 
 def tell_lines(state: State, transfer: Transfer) -> Steps:
     """The end of a TELL's data lines."""
     state.explained = Explanation(transfer.request)
-    text = "".join(line + "\n" for line in transfer.lines)
-    outcome = yield SourceWish(transfer.source, transfer.args, state.style, text)
+    outcome = yield SourceWish(transfer.source, transfer.args, state.style, transfer.text.getvalue())
     return _show(state, outcome)
 
 
@@ -108,7 +108,7 @@ def layout(state: State, words: Sequence[str]) -> Reply:
     records, start = [], 1 + state.settings.mark
     for each in source.plan.fields:
         text = f"{each.name[:_NAME_WIDTH]:12} {start:3} {each.width:3}"
-        records.append(state.finished(f"{text} {each.kind.value:8}" if with_kind else text))
+        records.append(Record(f"{text} {each.kind.value:8}" if with_kind else text))
         start += each.width + source.plan.gap
     return state.paged(records, width)
 
@@ -126,6 +126,5 @@ def sources(state: State, words: Sequence[str]) -> Reply:
     for source in catalogue.sources.values():
         about = lettering.clean(source.about)
         text = f"{source.name:12} {source.plan.width + state.settings.mark:3} {cut(about, rest)}"
-        harm = CUT if len(about) > rest else 0
-        records.append(state.finished(text[:width].ljust(width), harm))
+        records.append(Record(text[:width].ljust(width), cut=("ABOUT",) if len(about) > rest else ()))
     return state.paged(records, width)

@@ -4,22 +4,21 @@
 in) and returns the reply's lines as bytes, or None for a line that gets no reply.
 """
 
-from collections.abc import Callable, Generator, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Generator, Iterator, Sequence
 from typing import Final
 
 from adapters import limits
-from adapters.errors import HeadraceError, NotARequest, NotPossible, WrongMoment, WrongWords
+from adapters.errors import HeadraceError, NotARequest, NotPossible, TooLarge, WrongMoment, WrongWords
 from gateway import VERSION
 from gateway.session import asking, telling
 from gateway.session.state import Explanation, State, Transfer, World, without_secrets
 from gateway.session.wishes import Outcome, Wish
 from gateway.wire.charsets import decode_line
-from gateway.wire.lines import End, Line, LineReader
-from gateway.wire.replies import EOLS, Reply, encode_lines, error_reply
+from gateway.wire.lines import EOLS, End, Line, LineReader
+from gateway.wire.replies import Reply, encode_lines, error_reply
 from gateway.wire.words import REQUESTS, Request, parse_request, request_word, without_prompt
 
-Lines = list[bytes]
+Lines = Iterator[bytes]
 Steps = Generator[Wish, Outcome, Reply]
 _Plain = Callable[[State, Sequence[str]], Reply]
 _Wishing = Callable[[State, Sequence[str]], Steps]
@@ -46,6 +45,7 @@ class Session:
         self.reader = LineReader(settings)
         self._eol = EOLS["crlf"]
         self.closing = False
+        self.status_shown = ""  # the last reply's status line, for the log
         self._choose_eol(None)
 
     @property
@@ -58,7 +58,7 @@ class Session:
         """The 220 that a listener may open with."""
         room = self._state.room
         text = f"HEADRACE 1 {VERSION}"[:room].ljust(room)
-        return self._encode(replace(self._state.plain([text], room), code=220))
+        return self._encode(Reply(220, self._state.settings, (text,), room))
 
     def failed(self, error: HeadraceError, close: bool = False) -> Lines:
         """The reply to what went wrong outside the session, such as 421 and 451."""
@@ -72,7 +72,12 @@ class Session:
         if self._state.transfer is None:
             return None
         self._end_transfer()
-        return self._encode(error_reply(WrongMoment("The transfer was abandoned"), self._state.settings))
+        return self.failed(WrongMoment("The transfer was abandoned"))
+
+    def abandoned(self) -> None:
+        """CAN came while this request was being worked on: WHY tells it."""
+        if self._state.explained is not None:
+            self._state.explained.sentence = "Abandoned; a change may have been done"
 
     def respond(self, line: Line) -> Generator[Wish, Outcome, Lines | None]:
         """One line -> the lines of its reply. Never raises a HeadraceError."""
@@ -100,21 +105,20 @@ class Session:
             if line.data.strip(b" \t") not in {b".", b"? ."}:
                 raise WrongMoment("The transfer ended without its .")
             if transfer.fault is not None:
-                raise NotARequest(transfer.fault)
+                raise transfer.fault
             reply = yield from asking.tell_lines(self._state, transfer)
             self._explain(reply)
             return reply
         request = self._parse(line)
-        if request.name == "WHY":
-            return telling.why(self._state, request.words)
         reply = yield from self._dispatch(request)
-        self._explain(reply)
+        if request.name != "WHY":
+            self._explain(reply)
         self._after(request)
         return reply
 
     def _parse(self, line: Line) -> Request:
         """The request; notes it for WHY, and lets go of the cursor where the contract says so."""
-        explained, self._state.explained = self._state.explained, Explanation("")
+        before, self._state.explained = self._state.explained, Explanation("")
         if line.overlong:
             raise NotARequest(f"A line holds {limits.LINE_BYTES} bytes at most")
         text = without_prompt(decode_line(line.data, self._state.settings.charset)).strip()
@@ -123,10 +127,8 @@ class Session:
             self._state.cursor = None
         self._state.explained = Explanation("LOGIN" if name == "LOGIN" else without_secrets(text))
         request = parse_request(text)
-        if name == "WHY" and explained is not None:
-            self._state.explained = explained
-        elif name == "WHY":
-            self._state.explained = None
+        if name == "WHY" and not request.words:
+            self._state.explained = before
         return request
 
     def _dispatch(self, request: Request) -> Steps:
@@ -142,16 +144,14 @@ class Session:
         if name == "BYE":
             if words:
                 raise WrongWords("BYE takes no words")
-            return Reply(221, close=True)
+            return Reply(221, state.settings, close=True)
         assert REQUESTS[name].later
         raise NotPossible(f"{name} comes in a later version")
 
     def _more(self, words: Sequence[str]) -> Reply:
         if words:
             raise WrongWords("MORE takes no words")
-        if self._state.cursor is None:
-            raise WrongMoment("No page to go on from")
-        return self._state.cursor.more(self._state.settings.page)
+        return self._state.more()
 
     def _again(self, words: Sequence[str]) -> Reply:
         if len(words) > 1:
@@ -170,15 +170,15 @@ class Session:
     def _data(self, transfer: Transfer, line: Line, raw: bytes) -> None:
         """One data line; what is wrong with it is told after the end."""
         transfer.size += len(raw) + 1
-        if line.overlong or transfer.size > limits.TRANSFER_BYTES:
-            transfer.fault = "The data is too long"
         if transfer.fault is not None:
-            transfer.lines.clear()
+            return
+        if line.overlong or transfer.size > limits.TRANSFER_BYTES:
+            transfer.fault = TooLarge("The data is too long")
             return
         try:
-            transfer.lines.append(decode_line(raw, self._state.settings.charset))
+            transfer.text.write(decode_line(raw, self._state.settings.charset) + "\n")
         except NotARequest as error:
-            transfer.fault = error.sentence
+            transfer.fault = WrongWords(error.sentence.replace("a request", "text"))
 
     def _end_transfer(self) -> None:
         self._state.transfer = None
@@ -195,7 +195,7 @@ class Session:
         if line is not None:
             self._mirror = line.mirror
             self._nine_b = line.end is End.NINE_B
-        if self._nine_b and not self._state.eol_typed:
+        if self._nine_b and not self._state.eol_typed and self._state.settings.bits == 8:
             setting = "9b"
         elif setting == "mirror":
             setting = self._mirror
@@ -205,6 +205,7 @@ class Session:
     _nine_b = False
 
     def _encode(self, reply: Reply) -> Lines:
-        settings = self._state.settings
-        escape = settings.telnet == "on" or (settings.telnet == "auto" and self.reader.negotiated)
-        return encode_lines(reply, settings, self._eol, escape)
+        self.status_shown = reply.status_line
+        telnet = self._state.settings.telnet
+        escape = telnet == "on" or (telnet == "auto" and self.reader.negotiated)
+        return encode_lines(reply, self._eol, escape)

@@ -1,12 +1,14 @@
 """records -> pages: the cursor behind MORE and AGAIN (CONTRACT sections 2 and 3)."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import replace
 from typing import Final
 
 from adapters import limits
 from adapters.errors import WrongMoment, WrongWords
+from gateway.extract.plan import Record
 from gateway.wire.replies import Reply
+from gateway.wire.settings import Settings
 
 CUT, LIMITED, STALE, MISFIT = 1, 2, 4, 8
 """What was done to a record or page, as bits, the worst highest. Plain integers: they are on the hot path."""
@@ -21,43 +23,40 @@ _FLAGS: Final = tuple(
 """Harm -> column 16: `*` outranks S outranks L outranks C."""
 
 
-@dataclass(frozen=True, slots=True)
-class Finished:
-    """One finished record and what was done to it."""
-
-    text: str
-    harm: int = 0
-
-
 class Cursor:
     """All records of one reply and how far the client has read them.
 
-    `limited` shows on the page that ends where rows were left out, the last one; `stale` on every page.
+    Each page is finished by the settings in force when it is asked for; a page that is repeated stays as it
+    was. `limited` shows on the page that ends where rows were left out, the last one; `stale` on every page.
     """
 
-    def __init__(self, records: Sequence[Finished], width: int, limited: bool, stale: bool) -> None:
+    def __init__(
+        self, records: Sequence[Record], width: int, limited: bool = False, stale: bool = False
+    ) -> None:
         self._records = records
-        self._width = width
+        self.width = width
         self._limited = limited
         self._stale = STALE if stale else 0
         self._next = 0
-        self._page: Sequence[Finished] = ()
+        self._page: Sequence[Record] = ()
         self._last: Reply | None = None
 
-    def more(self, page: int) -> Reply:
-        """The next page of at most `page` records (0: all that a status line can count)."""
+    def more(self, settings: Settings) -> Reply:
+        """The next page (setting `page` 0: all that a status line can count)."""
         if self._last is not None and self._next >= len(self._records):
-            return Reply(200)
-        size = min(page or limits.PAGE_RECORDS, limits.PAGE_RECORDS)
+            return Reply(200, settings)
+        size = min(settings.page or limits.PAGE_RECORDS, limits.PAGE_RECORDS)
         self._page = self._records[self._next : self._next + size]
         self._next += len(self._page)
         more = self._next < len(self._records)
         harm = self._stale
         for record in self._page:
-            harm |= record.harm
+            if record.misfit or record.cut:
+                harm |= _harm(record)
         if self._limited and not more:
             harm |= LIMITED
-        self._last = Reply(200, tuple(each.text for each in self._page), self._width, more, _FLAGS[harm])
+        texts = [each.text for each in self._page]
+        self._last = Reply(200, settings, texts, self.width, more, _FLAGS[harm])
         return self._last
 
     def again(self, number: str | None) -> Reply:
@@ -72,5 +71,9 @@ class Cursor:
         if not 0 <= index < len(self._page):
             raise WrongWords(f"The last page has {len(self._page)} records")
         record = self._page[index]
-        flag = _FLAGS[record.harm | self._stale]
-        return Reply(200, (record.text,), self._width, self._last.more, flag)
+        flag = _FLAGS[_harm(record) | self._stale]
+        return replace(self._last, records=(record.text,), flag=flag)
+
+
+def _harm(record: Record) -> int:
+    return (MISFIT if record.misfit else 0) | (CUT if record.cut else 0)

@@ -1,26 +1,28 @@
 """What one connection has set and done so far, and the small moves that all requests share."""
 
+import io
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Final
 
-from adapters.errors import TooLarge
+from adapters.errors import HeadraceError, TooLarge, WrongMoment
 from gateway.catalogue.model import Catalogue, Source
-from gateway.extract.plan import Sheet, Style
-from gateway.session.pages import CUT, MISFIT, Cursor, Finished
+from gateway.extract.plan import Record, Style
+from gateway.session.pages import Cursor
 from gateway.session.wishes import Outcome
-from gateway.wire.replies import Reply, finish
+from gateway.wire.replies import Reply
 from gateway.wire.settings import Settings
 
-_USER_PART: Final = re.compile(r"//[^/@\s]*@")
+_USER_PART: Final = re.compile(r"//[^/\s]*@")
 _QUERY_VALUE: Final = re.compile(r"([?&;][^=&;#\s]*=)[^&;#\s]*")
+_BARE_QUERY: Final = re.compile(r"(://[^?\s]*\?)[^=&;#\s]+(?=[&;#\s]|$)")
 
 
 def without_secrets(text: str) -> str:
     """A request as WHY and the log may show it: no user part, no query values."""
-    return _QUERY_VALUE.sub(r"\1..", _USER_PART.sub("//", text))
+    return _QUERY_VALUE.sub(r"\1..", _BARE_QUERY.sub(r"\1..", _USER_PART.sub("//", text)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,9 +40,9 @@ class Transfer:
     source: Source
     args: tuple[str, ...]
     request: str
-    lines: list[str] = field(default_factory=list)
+    text: io.StringIO = field(default_factory=io.StringIO)
     size: int = 0
-    fault: str | None = None
+    fault: HeadraceError | None = None
 
 
 @dataclass(slots=True)
@@ -85,24 +87,21 @@ class State:
         if whole > self.settings.most:
             raise TooLarge(f"Records of {whole}; you take {self.settings.most}")
 
-    def finished(self, text: str, harm: int = 0) -> Finished:
-        """A laid-out record as the client's machine wants it."""
-        return Finished(finish(text, self.settings), harm)
+    def plain(self, texts: Sequence[str], width: int, flag: str = ".") -> Reply:
+        """A reply of records without a cursor; `width` is theirs before the mark."""
+        self.check_width(width)
+        return Reply(200, self.settings, texts, width, flag=flag)
 
-    def plain(self, texts: list[str], width: int) -> Reply:
-        """A reply of finished records without a cursor; `width` is theirs before the mark."""
-        records = tuple(finish(text, self.settings) for text in texts)
-        return Reply(200, records, width + self.settings.mark)
-
-    def paged(self, records: list[Finished], width: int, limited: bool = False, stale: bool = False) -> Reply:
+    def paged(
+        self, records: Sequence[Record], width: int, limited: bool = False, stale: bool = False
+    ) -> Reply:
         """The first page of a new cursor; `width` is the records' before the mark."""
-        self.cursor = Cursor(records, width + self.settings.mark, limited, stale)
-        return self.cursor.more(self.settings.page)
+        self.cursor = Cursor(records, width, limited=limited, stale=stale)
+        return self.cursor.more(self.settings)
 
-    def sheet(self, sheet: Sheet, stale: bool) -> Reply:
-        """The first page of a laid-out sheet."""
-        records = [
-            self.finished(record.text, (MISFIT if record.misfit else 0) | (CUT if record.cut else 0))
-            for record in sheet.records
-        ]
-        return self.paged(records, sheet.width, sheet.limited, stale)
+    def more(self) -> Reply:
+        """The cursor's next page; TooLarge where its records have become wider than the client takes."""
+        if self.cursor is None:
+            raise WrongMoment("No page to go on from")
+        self.check_width(self.cursor.width)
+        return self.cursor.more(self.settings)

@@ -1,18 +1,17 @@
 """SET, TIME, NOOP, HELP and WHY: the requests about the session itself -> records."""
 
 import textwrap
-from collections import Counter
 from collections.abc import Sequence
 from zoneinfo import ZoneInfo
 
-from adapters.errors import NotThere, WrongMoment, WrongWords
+from adapters.errors import NotARequest, NotThere, WrongMoment, WrongWords
 from gateway import VERSION
 from gateway.extract.fields.text import Lettering
 from gateway.session.state import State
 from gateway.session.wishes import Outcome
 from gateway.wire.codes import CODES
 from gateway.wire.replies import Reply
-from gateway.wire.settings import SETTINGS, change, shown, zone_name
+from gateway.wire.settings import LATER, SETTINGS, change, shown, zone_name
 from gateway.wire.words import REQUESTS, request_word
 
 _NAME = 8
@@ -51,7 +50,7 @@ def set_settings(state: State, words: Sequence[str]) -> Reply:
     settings = change(settings, pairs)
     state.profile, state.settings = profile, settings
     state.eol_typed = eol_typed or any(key.lower() == "eol" for key, _ in pairs)
-    return Reply(200)
+    return Reply(200, state.settings)
 
 
 def time(state: State, words: Sequence[str]) -> Reply:
@@ -61,7 +60,6 @@ def time(state: State, words: Sequence[str]) -> Reply:
     zone = zone_name(words[0]) if words else state.settings.zone
     now = state.world.now().astimezone(ZoneInfo(zone))
     text = f"{now:%Y-%m-%d %H:%M:%S} {now.isoweekday()} {now:%z}"
-    state.check_width(len(text))
     return state.plain([text], len(text))
 
 
@@ -70,8 +68,9 @@ def noop(state: State, words: Sequence[str]) -> Reply:
     if len(words) > 1:
         raise WrongWords("Wanted: NOOP [word]")
     if not words:
-        return Reply(200)
-    return state.plain([words[0][: state.room].ljust(state.room)], state.room)
+        return Reply(200, state.settings)
+    word, room = words[0], state.room
+    return state.plain([word[:room].ljust(room)], room, "C" if len(word) > room else ".")
 
 
 def help_words(state: State, words: Sequence[str]) -> Reply:
@@ -83,21 +82,23 @@ def help_words(state: State, words: Sequence[str]) -> Reply:
         texts = ["HELP word tells more.", ready]
     else:
         texts = _about(words[0])
-    lines = [f"HEADRACE 1 {VERSION}"]
-    for text in texts:
-        lines += textwrap.wrap(text, state.room)
-    return state.plain([line[: state.room].ljust(state.room) for line in lines], state.room)
+    first = f"HEADRACE 1 {VERSION}"
+    width = max(state.room, len(first))
+    lines = [first, *(line for text in texts for line in textwrap.wrap(text, width))]
+    return state.plain([line.ljust(width) for line in lines], width)
 
 
 def _about(word: str) -> list[str]:
     if word.lower() in SETTINGS:
         setting = SETTINGS[word.lower()]
         return [f"SET {setting.name}={setting.values}", setting.meaning, f"Default {setting.default}"]
-    if word.isdigit() and int(word[:3]) in CODES and len(word) == 3:
+    if word.lower() in LATER:
+        return [f"{word.lower()} comes in a later version."]
+    if word.isascii() and word.isdigit() and len(word) == 3 and int(word) in CODES:
         return [f"{word} {CODES[int(word)]}"]
     try:
         request = request_word(word)
-    except Exception as error:
+    except NotARequest as error:
         raise NotThere("No such request, setting or code") from error
     later = ["In a later version."] if request.later else []
     return [f"{request.name} {request.usage}".strip(), request.meaning + ".", *later]
@@ -120,18 +121,18 @@ def why(state: State, words: Sequence[str]) -> Reply:
 
 
 def _provenance(outcome: Outcome) -> list[tuple[str, str]]:
-    cut, misfit = Counter[str](), Counter[str]()
-    for record in outcome.sheet.records:
-        cut.update(record.cut)
-        misfit.update(record.misfit)
     pairs = [("FROM", f"{outcome.origin}, {outcome.how}"), ("AGE", f"{outcome.age:.0f} s")]
     if outcome.stale:
         pairs.append(("STALE", "the far server failed; this is an old copy"))
     if outcome.sheet.limited:
         pairs.append(("LIMIT", "rows were left out by the source's limit"))
-    if cut:
-        pairs.append(("CUT", ", ".join(f"{name} {count}" for name, count in cut.items())))
-    if misfit:
-        pairs.append(("MISFIT", ", ".join(f"{name} {count}" for name, count in misfit.items())))
+    if outcome.sheet.cuts:
+        pairs.append(("CUT", _counted(outcome.sheet.cuts)))
+    if outcome.sheet.misfits:
+        pairs.append(("MISFIT", _counted(outcome.sheet.misfits)))
     pairs += [("TOOK", f"{label} {seconds * 1000:.1f} ms") for label, seconds in outcome.steps]
     return pairs
+
+
+def _counted(fields: Sequence[tuple[str, int]]) -> str:
+    return ", ".join(f"{name} {count}" for name, count in fields)

@@ -18,6 +18,10 @@ NUL, BS, TAB, LF, CR, XON, XOFF, CAN, DEL, END_9B = 0, 8, 9, 10, 13, 17, 19, 24,
 SE, EC, EL, SB, WILL, WONT, DO, DONT, IAC = 240, 247, 248, 250, 251, 252, 253, 254, 255
 
 
+EOLS: Final = {"crlf": b"\r\n", "cr": b"\r", "lf": b"\n", "9b": b"\x9b", "none": b""}
+"""Setting `eol` -> the bytes."""
+
+
 class End(Enum):
     """What ended a line. CR may be half of CR LF: only the next byte can tell."""
 
@@ -48,7 +52,8 @@ class Cancel:
 Event = Line | Cancel
 
 _ORDINARY: Final = re.compile(rb"[\x20-\x7e]+")
-_LOGIN_SECRET: Final = re.compile(rb"(\? )?[ \t]*log(in?)?[ \t]+[^ \t]+[ \t]", re.IGNORECASE)
+_CANCEL_BYTE: Final = re.compile(rb"[\x18\x98]")  # 98h is 18h where bit 7 is stripped
+_SECRET: Final = re.compile(rb"(\? )?[ \t]*log(in?)?[ \t]+[^ \t]+[ \t]", re.IGNORECASE)
 
 
 class _Telnet(Enum):
@@ -74,6 +79,8 @@ class LineReader:
         self._telnet = _Telnet.DATA
         self._verb = 0
         self._output = bytearray()
+        self._candidates = 0  # bytes pending that may be CAN
+        self._cancel: bool | None = False  # whether one of them is; None: not known
         self.negotiated = False  # the client has spoken telnet
 
     @property
@@ -84,6 +91,8 @@ class LineReader:
     def feed(self, data: bytes) -> None:
         """Append what arrived."""
         self._pending += data
+        self._candidates += data.count(CAN) + data.count(CAN | 0x80)
+        self._cancel = self._cancel or None
 
     def take_output(self) -> bytes:
         """Refusals and echo owed to the client since the last call."""
@@ -91,16 +100,26 @@ class LineReader:
         self._output.clear()
         return output
 
-    def cancels_ahead(self) -> int:
-        """How many CANs wait among the bytes not yet looked at (18h inside telnet is none)."""
-        if CAN not in self._pending and CAN | 0x80 not in self._pending:
-            return 0
+    def cancel_ahead(self) -> bool:
+        """Whether a CAN waits among the bytes not yet looked at (18h inside telnet is none).
+
+        What is found is remembered until more bytes come or the CAN is reached, so that asking is cheap.
+        """
+        if self._cancel is None:
+            self._cancel = self._candidates > 0 and self._find_cancel()
+        return self._cancel
+
+    def _find_cancel(self) -> bool:
         ahead = copy.copy(self)
-        ahead._pending, ahead._line, ahead._output = self._pending[:], self._line[:], bytearray()
-        count = 0
-        while (event := ahead.next_event()) is not None:
-            count += isinstance(event, Cancel)
-        return count
+        ahead._pending, ahead._line, ahead._output = bytearray(), bytearray(), bytearray()
+        start = 0
+        while (found := _CANCEL_BYTE.search(self._pending, start)) is not None:
+            ahead._pending += self._pending[start : found.end()]
+            start = found.end()
+            while (event := ahead.next_event()) is not None:
+                if isinstance(event, Cancel):
+                    return True
+        return False
 
     def next_event(self) -> Event | None:
         """The next line or CAN, or None until more bytes come."""
@@ -116,6 +135,10 @@ class LineReader:
             byte = pending[position] & 0x7F if seven else pending[position]
             position += 1
             event = self._take(byte)
+        if self._candidates:
+            self._candidates -= pending.count(CAN, 0, position) + pending.count(CAN | 0x80, 0, position)
+        if isinstance(event, Cancel):
+            self._cancel = None
         del pending[:position]
         return event
 
@@ -185,20 +208,28 @@ class LineReader:
         return None
 
     def _type(self, data: bytes) -> None:
-        if len(self._line) + len(data) > self.line_limit:
+        room = self.line_limit - len(self._line)
+        if len(data) > room:
             self._overlong = True
-            data_kept = data[: max(0, self.line_limit - len(self._line))]
-        else:
-            data_kept = data
+            data = data[: max(0, room)]
+        before = len(self._line)
+        self._line += data
         if self.settings.echo:
-            self._echo(data)
-        self._line += data_kept
+            self._echo(data, before)
 
-    def _echo(self, data: bytes) -> None:
-        """Send back what was typed, but never the secret of a LOGIN."""
-        for index in range(len(data)):
-            if not _LOGIN_SECRET.match(bytes(self._line) + data[:index]):
-                self._output += data[index : index + 1]
+    def _echo(self, data: bytes, before: int) -> None:
+        """Send back what was kept of what was typed, but no control byte and never the secret of a LOGIN."""
+        secret = _SECRET.match(self._line)
+        if secret is not None:
+            data = data[: max(0, secret.end() - before)]
+        shown = bytes(byte for byte in data if 0x20 <= byte < 0x7F or (byte >= 0xA0 and not self._ascii))
+        if self.settings.telnet == "on" or (self.settings.telnet == "auto" and self.negotiated):
+            shown = shown.replace(b"\xff", b"\xff\xff")
+        self._output += shown
+
+    @property
+    def _ascii(self) -> bool:
+        return self.settings.printed == "ascii"
 
     def _rub_out(self) -> None:
         if self._line and not self._overlong:
@@ -212,7 +243,8 @@ class LineReader:
 
     def _end(self, end: End, mirror: str) -> Line:
         if self.settings.echo:
-            self._output += b"\r\n"
+            eol = mirror if end is End.NINE_B or self.settings.eol == "mirror" else self.settings.eol
+            self._output += EOLS[eol]
         line = Line(bytes(self._line), end, mirror, self._overlong)
         self._clear()
         return line

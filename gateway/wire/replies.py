@@ -1,5 +1,6 @@
 """Reply -> lines of bytes: one status line of 16 characters, then its records (CONTRACT section 2)."""
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -8,20 +9,21 @@ from adapters.errors import AskedTooOften, FarBusy, HeadraceError
 from gateway.wire.charsets import encode_text
 from gateway.wire.settings import Settings
 
-EOLS: Final = {"crlf": b"\r\n", "cr": b"\r", "lf": b"\n", "9b": b"\x9b", "none": b""}
-
 _GUARD: Final = str.maketrans({",": ";", ":": ".", '"': "'"})
 
 
 @dataclass(frozen=True, slots=True)
 class Reply:
-    """One reply: `records` are finished (see `finish`) and each exactly `width` characters.
+    """One reply, laid out and not yet finished: `records` get their mark and guard when they are sent.
 
-    `flag` is column 16: `*` `S` `L` `C` or `.`; `more` is column 15; `close` ends the connection after it.
+    `records` are each `width` characters before the mark; `settings` are those that they are finished by,
+    so that a page that is repeated has the same bytes. `flag` is column 16: `*` `S` `L` `C` or `.`; `more`
+    is column 15; `close` ends the connection after it.
     """
 
     code: int
-    records: tuple[str, ...] = ()
+    settings: Settings
+    records: Sequence[str] = ()
     width: int = 0
     more: bool = False
     flag: str = "."
@@ -31,7 +33,7 @@ class Reply:
     def status_line(self) -> str:
         """The 16 characters of the first line."""
         count = len(self.records)
-        width = self.width if count else 0
+        width = self.width + self.settings.mark if count else 0
         return f"{self.code:03d} {count:05d} {width:03d} {'+' if self.more else '.'}{self.flag}"
 
 
@@ -58,18 +60,21 @@ def _capital(character: str, charset: str) -> str:
     return capital
 
 
-def encode_lines(reply: Reply, settings: Settings, eol: bytes, escape_iac: bool) -> list[bytes]:
-    """Each line's bytes, its end included. `escape_iac` doubles FFh for a client that speaks telnet."""
-    lines = [reply.status_line.encode("ascii") + eol]
+def encode_lines(reply: Reply, eol: bytes, escape_iac: bool) -> Iterator[bytes]:
+    """Each line's bytes, its end included, as they are wanted: a reply may have 99,999 of them.
+
+    `escape_iac` doubles FFh for a client that speaks telnet.
+    """
+    settings = reply.settings
+    yield reply.status_line.encode("ascii") + eol
+    plain = not (settings.guard or settings.mark or settings.case == "upper")
     if settings.printed == "ascii":
-        lines.extend(record.encode("ascii", "replace") + eol for record in reply.records)
-        return lines
+        for record in reply.records:
+            yield (record if plain else finish(record, settings)).encode("ascii", "replace") + eol
+        return
     for record in reply.records:
-        data = encode_text(record, settings.charset)
-        if escape_iac:
-            data = data.replace(b"\xff", b"\xff\xff")
-        lines.append(data + eol)
-    return lines
+        data = encode_text(finish(record, settings), settings.charset)
+        yield (data.replace(b"\xff", b"\xff\xff") if escape_iac else data) + eol
 
 
 def error_reply(error: HeadraceError, settings: Settings, close: bool = False) -> Reply:
@@ -83,4 +88,4 @@ def error_reply(error: HeadraceError, settings: Settings, close: bool = False) -
         number = str(min(seconds, limits.RETRY_SECONDS))
         room = width - len(number) - 1
         text = f"{sentence[:room].ljust(room)} {number}"
-    return Reply(error.code, (finish(text, settings),), settings.cols, close=close)
+    return Reply(error.code, settings, (text,), width, close=close)

@@ -9,8 +9,7 @@ from hypothesis import strategies as st
 from gateway.extract.paths import compile_open_path
 from gateway.extract.pipeline import extract
 from gateway.extract.plan import Field, Kind, Plan, Style
-from gateway.wire.replies import Reply as Answer
-from gateway.wire.replies import encode_lines, finish
+from gateway.wire.replies import Reply, encode_lines
 from gateway.wire.settings import Settings
 
 FORGED = [
@@ -46,9 +45,9 @@ def test_no_value_can_forge_a_line(values: list[object], kind: Kind, width: int,
     body = json.dumps([{"v": value} for value in values]).encode()
     sheet = extract(body, "application/json", None, plan, Style(settings.printed))
     assert len(sheet.records) == len(values)
-    records = tuple(finish(record.text, settings) for record in sheet.records)
-    lines = encode_lines(Answer(200, records, width + settings.mark), settings, b"\r\n", escape_iac=False)
-    for line in lines[1:]:
+    reply = Reply(200, settings, [record.text for record in sheet.records], width)
+    _, *lines = encode_lines(reply, b"\r\n", escape_iac=False)
+    for line in lines:
         assert line.endswith(b"\r\n")
         assert len(line) == width + settings.mark + 2
         _check_printable(line[:-2], settings)

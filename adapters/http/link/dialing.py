@@ -5,13 +5,14 @@ field, in SNI and in the certificate check stay those of the URL, whatever addre
 """
 
 import asyncio
+import errno
 from collections.abc import Iterable
 
 import httpcore
 
 from adapters import limits
 from adapters.addresses import Address, Guard, Resolver, permitted_addresses
-from adapters.errors import CannotConnect, TooSlow
+from adapters.errors import CannotConnect, NoRoom, TooSlow
 from adapters.http.link.exchange import CURRENT
 from adapters.http.link.streams import Connect, Stream
 
@@ -34,7 +35,7 @@ class Dialer(httpcore.AsyncNetworkBackend):
         local_address: str | None = None,
         socket_options: Iterable[_SocketOption] | None = None,
     ) -> httpcore.AsyncNetworkStream:
-        """NotAllowed, CannotConnect, or TooSlow where every address but the last kept silent too."""
+        """NotAllowed, CannotConnect, NoRoom, or TooSlow where every address but the last kept silent too."""
         exchange = CURRENT.get()
         if exchange is not None:
             exchange.dialled = True
@@ -57,6 +58,8 @@ class Dialer(httpcore.AsyncNetworkBackend):
                 fault = error
         if isinstance(fault, TimeoutError):
             raise TooSlow from fault
+        if fault is not None and fault.errno in {errno.EMFILE, errno.ENFILE}:
+            raise NoRoom("The gateway has no descriptor left") from fault
         if isinstance(fault, ConnectionRefusedError):
             raise CannotConnect("The far server refuses to connect") from fault
         raise CannotConnect from fault

@@ -206,7 +206,7 @@ def test_a_second_setting_is_told_with_its_place() -> None:
 
 
 def test_offsets_and_places_are_each_others_inverse() -> None:
-    text = "ab\n\ncd"
+    text = "ab\n\nxy"
     places = LineIndex(text)
     for offset in range(len(text) + 1):
         spot = places.spot(offset, offset)

@@ -2,6 +2,7 @@
 
 import re
 import subprocess
+from pathlib import Path
 
 import pytest
 
@@ -45,3 +46,11 @@ def test_output_into_a_closed_pipe_is_no_traceback() -> None:
         process.stdout.close()
         assert b"Traceback" not in process.stderr.read()
     assert process.returncode == 1
+
+
+def test_output_onto_a_full_disk_is_one_line() -> None:
+    """/dev/full is Linux's device that is always full."""
+    with Path("/dev/full").open("wb") as full:
+        command = [*HEADRACE, "check", "--explain"]
+        done = subprocess.run(command, cwd=ROOT, stdout=full, stderr=subprocess.PIPE, check=False)
+    assert (done.returncode, done.stderr) == (1, b"headrace: cannot write: No space left on device\n")

@@ -65,3 +65,13 @@ def test_no_catalogue_or_no_request_is_2(tmp_path: Path) -> None:
     assert (done.returncode, done.stdout) == (2, b"")
     assert b"no catalogue at headrace.toml" in done.stderr
     assert headrace("say", folder=tmp_path).returncode == 2
+
+
+def test_requests_are_in_the_sessions_charset(folder: Path) -> None:
+    done = headrace("say", "SET charset=latin1", "NOOP caf\u00e9", folder=folder, PYTHONUTF8="1")
+    assert done.stdout.endswith("café".ljust(40).encode("latin-1") + b"\n")
+
+
+def test_what_comes_after_bye_is_said_to_be_lost(folder: Path) -> None:
+    done = headrace("say", "BYE", "NOOP", folder=folder)
+    assert done.stderr == b"headrace: 1 requests after BYE not sent\n"

@@ -119,6 +119,8 @@ def test_reload_by_signal_or_by_saving_keeps_the_last_good_catalogue(
         save(catalogue(url, "third").replace("width", "wdith"))
         gateway.wait_for("wdith")
         assert ask(port, "ASK second").startswith("200 00002")
+        save('[gateway]\nstate = "~nobody-of-that-name/x"\n' + catalogue(url, "third"))
+        gateway.wait_for("no such home folder")
         save(catalogue(url, "fourth"))
         gateway.wait_for("catalogue reloaded")
         assert ask(port, "ASK fourth").startswith("200 00002")

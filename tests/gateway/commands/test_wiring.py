@@ -5,6 +5,7 @@ from pathlib import Path
 import pytest
 
 from gateway.commands.wiring import read_catalogue, read_secret
+from tests.gateway.commands.processes import headrace
 
 TEXT = """
 [gateway]
@@ -38,3 +39,14 @@ def test_paths_count_from_the_catalogues_folder(tmp_path: Path) -> None:
     assert catalogue.gateway.state == str(tmp_path / "kept")
     assert list(catalogue.secrets.values()) == ["s3cret-key"]
     assert "s3cret-key" not in repr(catalogue)
+
+
+def test_nobodys_home_folder_is_no_traceback(tmp_path: Path) -> None:
+    (tmp_path / "key").write_text("s3cret-key")
+    (tmp_path / "headrace.toml").write_text(TEXT.replace('"kept"', '"~nobody-of-that-name/kept"'))
+    with pytest.raises(OSError, match="no such home folder"):
+        read_catalogue(tmp_path / "headrace.toml")
+    assert read_secret(tmp_path, "file:~nobody-of-that-name/key") is None
+    done = headrace("check", folder=tmp_path)
+    assert done.returncode == 2
+    assert done.stderr == b"headrace: cannot read headrace.toml: no such home folder: ~nobody-of-that-name\n"

@@ -49,6 +49,8 @@ def test_fields_stand_side_by_side_with_one_blank_between() -> None:
             Record("10:31 low wa *****", misfit=("m",), cut=("n",)),
             Record("      -           "),
         ),
+        cuts=(("n", 1),),
+        misfits=(("m", 1),),
     )
 
 

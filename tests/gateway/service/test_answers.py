@@ -147,7 +147,7 @@ async def test_a_change_is_sent_each_time_and_makes_the_copy_old(parts: Parts) -
     await parts.answers.answer(parts.wish("KEPT"), 5)
     for _ in range(2):
         assert parts.answers.now(parts.wish("CHANGE")) is None
-        assert (await parts.answers.answer(parts.wish("CHANGE"), 5)).how == "told"
+        assert (await parts.answers.answer(parts.wish("CHANGE"), 5)).how == "fetched"
     assert parts.answers.now(parts.wish("KEPT")) is None
     await parts.answers.answer(parts.wish("KEPT"), 5)
     assert [call.method for call in parts.far.calls] == ["GET", "POST", "POST", "GET"]

@@ -92,7 +92,8 @@ def granted(wish: Wish) -> Outcome:
         raise FarBusy(seconds=30)
     records = () if name == "EMPTY" else RECORDS
     steps = (("fetch", 0.0123), ("lay out", 0.0004))
-    sheet = Sheet(18, records, limited=name == "LIMITED")
+    counts = ((("PLACE", 1),), (("HEIGHT", 1),)) if records else ((), ())
+    sheet = Sheet(18, records, name == "LIMITED", *counts)
     return Outcome(sheet, "https://far.example", "fetched", 12.4, name == "STALE", steps)
 
 

@@ -303,6 +303,58 @@ def test_why_never_shows_a_secret(talk: Talk, line: str, shown: str) -> None:
     assert "opensesame" not in "".join(records)
 
 
+@pytest.mark.parametrize(
+    ("line", "shown"),
+    [
+        ("PICK http://user:p@opensesame@far.example/x $", "PICK http://far.example/x $"),
+        ("PICK http://far.example/?opensesame $", "PICK http://far.example/?.. $"),
+    ],
+)
+def test_why_shows_no_part_of_a_secret(talk: Talk, line: str, shown: str) -> None:
+    talk.say("SET cols=80")
+    talk.say(line)
+    assert talk.records("WHY")[0].rstrip() == f"REQUEST  {shown}"
+
+
+def test_a_wrong_why_is_explained_as_itself(talk: Talk) -> None:
+    talk.say("NOOP a")
+    talk.say("WHY not")
+    told = [record.rstrip() for record in talk.records("WHY")]
+    assert told == ["REQUEST  WHY not", "REPLY    501 00001 040 ..", "ERROR    WHY takes no words"]
+
+
+def test_help_takes_only_real_digits_for_a_code(talk: Talk) -> None:
+    talk.raw(b"SET charset=latin1\r")
+    assert talk.raw(b"HELP \xb2\r").startswith(b"550 ")
+    assert talk.status("HELP 0550") == "550 00001 040 .."
+    assert talk.records("HELP window")[1].rstrip() == "window comes in a later version."
+
+
+def test_the_version_is_never_cut(talk: Talk) -> None:
+    talk.say("SET cols=16 mark=on")
+    assert talk.records("HELP")[0] == f"!HEADRACE 1 {VERSION}"
+
+
+def test_a_word_too_long_to_answer_is_marked_cut(talk: Talk) -> None:
+    assert talk.status("NOOP " + "x" * 60) == "200 00001 040 .C"
+
+
+def test_seven_bits_cannot_carry_9b(talk: Talk) -> None:
+    assert talk.raw(b"SET bits=7\x9b") == b"200 00000 000 ..\r\n"
+
+
+def test_more_follows_the_settings_of_its_moment(talk: Talk) -> None:
+    talk.say("SET page=1")
+    talk.say("ASK tides")
+    talk.say("SET mark=on guard=on case=upper")
+    assert talk.say("AGAIN") == ("200 00001 018 +.", ["04:12 Quay    3.90"])
+    assert talk.say("MORE") == ("200 00001 019 +C", ["!10.27 MOLE. A 1;25"])
+    talk.say("SET cols=18 most=18")
+    assert talk.status("MORE") == "552 00001 018 .."
+    talk.say("SET mark=off")
+    assert talk.status("MORE") == "200 00001 018 .*"
+
+
 def test_typed_lower(talk: Talk) -> None:
     talk.say("SET typed=lower")
     talk.say("ASK ARGS 'NORTH PIER' 3")

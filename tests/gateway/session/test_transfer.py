@@ -43,5 +43,13 @@ def test_what_is_wrong_with_data_is_told_after_the_end(talk: Talk) -> None:
     talk.say("TELL guest")
     assert talk.say(">caf\xe9") is None
     assert talk.say(">fine") is None
-    assert talk.status(".") == "500 00001 040 .."
+    assert talk.status(".") == "501 00001 040 .."
+    assert not talk.wishes
+
+
+def test_too_much_data_is_552_after_the_end(talk: Talk) -> None:
+    talk.say("TELL guest")
+    for _ in range(5):
+        assert talk.say(">" + "x" * 1_000_000) is None
+    assert talk.status(".") == "552 00001 040 .."
     assert not talk.wishes

@@ -1,6 +1,7 @@
 """The reader against CONTRACT section 1, RFC 854/855/1143, and the byte scripts of the cases."""
 
 import json
+import time
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
@@ -156,14 +157,53 @@ def test_echo_gives_back_what_was_typed_but_no_secret() -> None:
     assert events(b"log a b\r", settings=echo)[1] == b"log a \r\n"
 
 
-def test_cancels_ahead_sees_only_real_ones() -> None:
+def test_a_cancel_ahead_is_seen_and_only_a_real_one() -> None:
     reader = LineReader(PLAIN)
     reader.feed(b"TIME\r\xff\xfb\x18TI")
-    assert reader.cancels_ahead() == 0
+    assert not reader.cancel_ahead()
     reader.feed(b"\x18NOOP\r")
-    assert reader.cancels_ahead() == 1
+    assert reader.cancel_ahead()
     assert reader.next_event() == Line(b"TIME", End.CR, "crlf")
+    assert reader.cancel_ahead()
     assert reader.next_event() == Cancel()
+    assert not reader.cancel_ahead()
+    assert reader.next_event() == Line(b"NOOP", End.CR, "cr")
+
+
+@pytest.mark.parametrize(
+    "data", [b"\x18" * 200_000, b"A\r" * 100_000 + b"\x18", b"\x98" * 200_000, b"A\r\x18" * 60_000]
+)
+def test_looking_ahead_is_cheap_whatever_comes(data: bytes) -> None:
+    """Common practice: work grows with the input, not with its square; a square would take minutes here."""
+    reader = LineReader(replace(PLAIN, charset="cp437"))
+    reader.feed(data)
+    started = time.perf_counter()
+    while True:
+        reader.cancel_ahead()
+        if reader.next_event() is None:
+            break
+    assert time.perf_counter() - started < 10
+
+
+def test_echo_of_a_long_line_is_cheap() -> None:
+    reader = LineReader(replace(PLAIN, echo=True))
+    reader.line_limit = limits.DATA_BYTES
+    started = time.perf_counter()
+    for _ in range(1000):
+        reader.feed(b"x" * 1000)
+        reader.next_event()
+    assert time.perf_counter() - started < 2
+    assert reader.take_output() == b"x" * 1_000_000
+
+
+def test_echo_is_as_the_client_needs_it() -> None:
+    echo = replace(PLAIN, echo=True)
+    assert events(b"a\x1b\x07b\r", settings=echo)[1] == b"ab\r\n"
+    assert events(b"ab\x9b", settings=echo)[1] == b"ab\x9b"
+    assert events(b"ab\r", settings=replace(echo, eol="cr"))[1] == b"ab\r"
+    assert events(b"ab\r", settings=replace(echo, eol="none"))[1] == b"ab"
+    latin = replace(echo, charset="latin1", telnet="on")
+    assert events(b"\xe9\xff\xff\r", settings=latin)[1] == b"\xe9\xff\xff\r\n"
 
 
 @pytest.mark.parametrize("name", sorted(json.loads((CASES / "tcp-line-ends/script.json").read_text())))

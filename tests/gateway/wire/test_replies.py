@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 
 from adapters.errors import AskedTooOften, FarBusy, HeadraceError, NotThere
 from gateway.wire.charsets import CODECS
-from gateway.wire.replies import EOLS, Reply, encode_lines, error_reply, finish, upper
+from gateway.wire.lines import EOLS
+from gateway.wire.replies import Reply, encode_lines, error_reply, finish, upper
 from gateway.wire.settings import Settings
 from tests.adapters.test_errors import every_error
 
@@ -17,12 +18,16 @@ PLAIN = Settings()
 STATUS = re.compile(rb"[0-9]{3} [0-9]{5} [0-9]{3} [+.][*SLC.]")
 
 
+def sent(reply: Reply, end: bytes = b"", escape_iac: bool = False) -> list[bytes]:
+    return list(encode_lines(reply, end, escape_iac))
+
+
 def test_the_contracts_own_status_line() -> None:
-    assert Reply(200, ("x" * 28,) * 3, 28).status_line == "200 00003 028 .."
+    assert Reply(200, PLAIN, ("x" * 28,) * 3, 28).status_line == "200 00003 028 .."
 
 
 def test_no_records_have_no_width() -> None:
-    assert Reply(200, (), 28).status_line == "200 00000 000 .."
+    assert Reply(200, PLAIN, (), 28).status_line == "200 00000 000 .."
 
 
 @pytest.mark.parametrize("cols", [16, 40, 255])
@@ -30,16 +35,22 @@ def test_no_records_have_no_width() -> None:
 def test_an_error_reply_is_one_record_of_the_profiles_columns(cols: int, mark: bool) -> None:
     reply = error_reply(NotThere("No source TIDE; TIDES?"), replace(PLAIN, cols=cols, mark=mark))
     assert reply.status_line == f"550 00001 {cols:03d} .."
-    assert [len(record) for record in reply.records] == [cols]
-    assert reply.records[0].startswith("!No" if mark else "No")
+    record = sent(reply)[1]
+    assert len(record) == cols
+    assert record.startswith(b"!No" if mark else b"No")
 
 
 @pytest.mark.parametrize("error", [AskedTooOften(seconds=120), FarBusy(seconds=120)])
 @pytest.mark.parametrize("cols", [16, 40])
 def test_a_known_wait_ends_the_record(error: HeadraceError, cols: int) -> None:
-    record = error_reply(error, replace(PLAIN, cols=cols)).records[0]
-    assert record.endswith(" 120")
+    record = sent(error_reply(error, replace(PLAIN, cols=cols)))[1]
+    assert record.endswith(b" 120")
     assert len(record) == cols
+
+
+def test_records_are_finished_by_their_own_settings() -> None:
+    upper_mark = replace(PLAIN, case="upper", mark=True, guard=True)
+    assert sent(Reply(200, upper_mark, ("a,b",), 3)) == [b"200 00001 004 ..", b"!A;B"]
 
 
 def test_guard_keeps_input_statements_in_step_and_mark_leads() -> None:
@@ -59,13 +70,13 @@ def test_upper_is_one_for_one_and_stays_in_the_charset(text: str, charset: str) 
 
 @pytest.mark.parametrize(("name", "end"), EOLS.items())
 def test_line_ends(name: str, end: bytes) -> None:
-    assert encode_lines(Reply(200, ("ab",), 2), PLAIN, end, False) == [b"200 00001 002 .." + end, b"ab" + end]
+    assert sent(Reply(200, PLAIN, ("ab",), 2), end) == [b"200 00001 002 .." + end, b"ab" + end]
 
 
 def test_ff_is_doubled_for_a_client_that_speaks_telnet() -> None:
     latin = replace(PLAIN, charset="latin1")
-    assert encode_lines(Reply(200, ("aÿ",), 2), latin, b"", True)[1] == b"a\xff\xff"
-    assert encode_lines(Reply(200, ("aÿ",), 2), latin, b"", False)[1] == b"a\xff"
+    assert sent(Reply(200, latin, ("aÿ",), 2), escape_iac=True)[1] == b"a\xff\xff"
+    assert sent(Reply(200, latin, ("aÿ",), 2))[1] == b"a\xff"
 
 
 @given(
@@ -75,7 +86,7 @@ def test_no_sentence_can_break_the_shape(
     kind: type[HeadraceError], sentence: str, cols: int, mark: bool, guard: bool
 ) -> None:
     reply = error_reply(kind(sentence), replace(PLAIN, cols=cols, mark=mark, guard=guard))
-    status, record = encode_lines(reply, PLAIN, b"", False)
+    status, record = sent(reply)
     assert STATUS.fullmatch(status)
     assert len(record) == cols
     assert all(0x20 <= byte <= 0x7E for byte in record)

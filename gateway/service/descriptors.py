@@ -1,0 +1,51 @@
+"""clients wanted -> clients that the process has descriptors for, and quiet where it has run out of them."""
+
+import asyncio
+import contextlib
+import importlib
+import logging
+from typing import Any, Final
+
+from adapters import limits
+
+try:
+    resource: Any = importlib.import_module("resource")
+except ImportError:  # not on every system; those without it have no such limit either
+    resource = None
+
+_log = logging.getLogger(__name__)
+_OUT_OF_THEM: Final = "socket.accept() out of system resource"
+_QUIET_SECONDS: Final = 10.0
+
+
+def make_room(clients: int) -> int:
+    """Raise the soft limit of open files as far as needed and allowed; how many clients fit."""
+    if resource is None:
+        return clients
+    wanted = clients + limits.TURNED_AWAY + limits.SPARE_DESCRIPTORS
+    soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
+    if soft != resource.RLIM_INFINITY and soft < wanted:
+        soft = wanted if hard == resource.RLIM_INFINITY else min(wanted, hard)
+        with contextlib.suppress(OSError, ValueError):  # forbidden: then it stays as it was
+            resource.setrlimit(resource.RLIMIT_NOFILE, (soft, hard))
+        soft = resource.getrlimit(resource.RLIMIT_NOFILE)[0]
+    if soft == resource.RLIM_INFINITY or soft >= wanted:
+        return clients
+    fit = max(1, soft - limits.TURNED_AWAY - limits.SPARE_DESCRIPTORS)
+    _log.warning("open files are limited to %d: only %d of %d clients fit", soft, fit, clients)
+    return fit
+
+
+class Complaints:
+    """The loop's exception handler: being out of descriptors is said now and then, not for each attempt."""
+
+    def __init__(self) -> None:
+        self._said_at = -_QUIET_SECONDS
+
+    def __call__(self, loop: asyncio.AbstractEventLoop, context: dict[str, Any]) -> None:
+        """What asyncio calls (`loop.set_exception_handler`)."""
+        if context.get("message") != _OUT_OF_THEM:
+            loop.default_exception_handler(context)
+        elif loop.time() - self._said_at >= _QUIET_SECONDS:
+            self._said_at = loop.time()
+            _log.error("no descriptor is left for another client")
