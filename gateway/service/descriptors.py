@@ -31,7 +31,7 @@ def make_room(clients: int) -> int:
         soft = resource.getrlimit(resource.RLIMIT_NOFILE)[0]
     if soft == resource.RLIM_INFINITY or soft >= wanted:
         return clients
-    fit = max(1, soft - limits.TURNED_AWAY - limits.SPARE_DESCRIPTORS)
+    fit: int = max(1, soft - limits.TURNED_AWAY - limits.SPARE_DESCRIPTORS)
     _log.warning("open files are limited to %d: only %d of %d clients fit", soft, fit, clients)
     return fit
 
