@@ -7,6 +7,7 @@ machine that slows down slows all of them; the medians of the rounds are compare
 
 import argparse
 import json
+import os
 import resource
 import socket
 import statistics
@@ -16,7 +17,7 @@ import tempfile
 import textwrap
 import time
 from collections.abc import Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 
 DOCUMENT = json.dumps(
@@ -102,12 +103,20 @@ def process(*command: str, ready: str) -> Iterator[tuple[subprocess.Popen[str], 
     """A child and the port that it says it listens at, on the stream named `ready`."""
     streams = {"stdout": None, "stderr": None, ready: subprocess.PIPE}
     child = subprocess.Popen([sys.executable, *command], text=True, **streams)  # type: ignore[call-overload]
+    pin(child.pid, servers=True)
     try:
         line = getattr(child, ready).readline()
         yield child, int(line.rpartition(":")[2].split()[0])
     finally:
         child.terminate()
         child.wait(10)
+
+
+def pin(pid: int, *, servers: bool) -> None:
+    """Servers on one processor, the client on another: where they wander, the ratios wander with them."""
+    with suppress(AttributeError, OSError):  # one processor only, or a system that has no such call
+        first, *others = sorted(os.sched_getaffinity(os.getppid()))
+        os.sched_setaffinity(pid, {others[-1] if servers and others else first})
 
 
 class Client:
@@ -143,6 +152,7 @@ def main() -> None:
     options.add_argument("--rounds", type=int, default=40)
     options.add_argument("--clients", type=int, default=1000)
     chosen = options.parse_args()
+    pin(0, servers=False)
     with ExitStack() as stack:
         folder = Path(stack.enter_context(tempfile.TemporaryDirectory()))
         far = stack.enter_context(process("-c", FAR.format(body=DOCUMENT) + RUN_PROTOCOL, ready="stdout"))[1]
