@@ -38,10 +38,16 @@ from typing import ClassVar
 
 
 class HeadraceError(Exception):
-    """The gateway failed. `sentence` is for the client; the cause chain is for the log."""
+    """The gateway failed. `sentence` is for the client; the cause chain is for the log.
+
+    An adapter notes in `far` what it knows of the far server (scheme, host, port, status; never a query or a
+    user), and in `steps` how long each part took, for WHY.
+    """
 
     code: ClassVar[int] = 451
     sentence: str
+    far: str = ""
+    steps: tuple[tuple[str, float], ...] = ()
 
     def __init__(self, sentence: str = "The gateway failed") -> None:
         super().__init__(sentence)

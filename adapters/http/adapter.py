@@ -96,14 +96,16 @@ class HttpAdapter:
         something whenever the far server may have acted and did not say that it did not.
         """
         exchange = Exchange()
+        fetch = _Fetch(call, exchange)
         token = CURRENT.set(exchange)
         try:
             async with asyncio.timeout(seconds):
-                return await self._chain(_Fetch(call, exchange))
+                return await self._chain(fetch)
         except Exception as error:
             fault = TooSlow() if isinstance(error, TimeoutError) else translated(error, exchange)
             if call.changes and exchange.doubtful and not isinstance(fault, MayBeDone):
                 fault = MayBeDone()
+            fault.far, fault.steps = exchange.far, tuple(fetch.steps.items())
             if fault is error:
                 raise
             raise fault from error
@@ -137,7 +139,8 @@ class HttpAdapter:
     async def _turn(self, fetch: _Fetch, hop: Hop, cookies: str) -> Fetched | _Redirect:
         """One request and its answer."""
         clock = asyncio.get_running_loop().time
-        _, host, port = url_origin(hop.url)
+        scheme, host, port = url_origin(hop.url)
+        fetch.exchange.origin = f"{scheme}://{host}:{port}"
         asked = clock()
         async with self._gate.turn((host, port)):
             fetch.took("queue", clock() - asked)
@@ -188,7 +191,7 @@ class HttpAdapter:
                 exchange.begin_request()
                 single = self._pools.single(scheme, call.ca, guard, request.url.origin)
                 response = await single.handle_async_request(request)
-            exchange.answered = True
+            exchange.answered, exchange.status = True, response.status
             yield response
         finally:
             if response is not None:

@@ -55,13 +55,20 @@ def run(options: argparse.Namespace) -> int:
 
 def _with_site(options: argparse.Namespace, folder: Path) -> int:
     with DemoServers(folder) as site:
-        text = demo_catalogue(site.http_url, site.https_url, site.ca_file, port=0, state=folder / "state")
+        own = options.config is not None
+        text = demo_catalogue(
+            site.http_url,
+            site.https_url,
+            site.ca_file,
+            port=_ports(options.port, options.once)[0],
+            state="headrace-state" if own else folder / "state",
+        )
         path = Path(options.config) if options.config else folder / "headrace.toml"
         try:
             with path.open("x", encoding="utf-8") as file:
                 file.write(text)
         except OSError as error:
-            print(f"headrace: cannot write {path}: {error.strerror}", file=sys.stderr)
+            print(f"headrace: cannot write {path}: {error.strerror}; name a new file", file=sys.stderr)
             return wiring.WRONG_USAGE
         catalogue = wiring.catalogue_or_complaint(path)
         if catalogue is None:

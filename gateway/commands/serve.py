@@ -109,7 +109,8 @@ class _Serving:
         try:
             read = await asyncio.to_thread(wiring.read_catalogue, self._path)
         except (CatalogueFaults, OSError, UnicodeDecodeError) as error:
-            _log.error("the last good catalogue stays\n%s", wiring.complaint(self._path, error))
+            print(wiring.complaint(self._path, error), file=sys.stderr, flush=True)
+            _log.error("the last good catalogue stays")
         except Exception:  # noqa: BLE001 whatever is wrong with a file must not end the reloading
             _log.exception("the last good catalogue stays")
         else:

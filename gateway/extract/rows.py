@@ -58,12 +58,20 @@ class RowReader:
             case Format.HTML:
                 rows = self._markup_rows().read(parse_html(body, charset))
             case Format.CSV:
-                rows = self._table_rows().read(parse_csv(body, charset))
+                rows = self._csv_rows(body, charset)
         for row in rows:
             for index in self._required:
                 if row.values[index] is MISSING:
                     raise WrongDocument(f"No value for {self._plan.fields[index].name}")
         return rows
+
+    def _csv_rows(self, body: bytes, charset: str | None) -> list[Row]:
+        try:
+            return self._table_rows().read(parse_csv(body, charset))
+        except WrongDocument as error:
+            if body.lstrip(_BLANKS_AND_MARKS)[:1] in {b"{", b"["} and self._plan.format is Format.AUTO:
+                raise WrongDocument("That is JSON: begin paths with $") from error
+            raise
 
     def _json_rows(self) -> "_JsonRows":
         if self._json is None:

@@ -35,7 +35,10 @@ def _show(state: State, outcome: Outcome) -> Reply:
     if state.explained is not None:
         state.explained.outcome = outcome
     sheet = outcome.sheet
-    return state.paged(sheet.records, sheet.width, limited=sheet.limited, stale=outcome.stale)
+    reply = state.paged(sheet.records, sheet.width, limited=sheet.limited, stale=outcome.stale)
+    if state.cursor is not None:
+        state.cursor.outcome = outcome
+    return reply
 
 
 def ask(state: State, words: Sequence[str]) -> Steps:
@@ -67,11 +70,17 @@ def tell_lines(state: State, transfer: Transfer) -> Steps:
     return _show(state, outcome)
 
 
+def request_of(source: Source) -> str:
+    """The request that a source takes, args and all."""
+    return " ".join(
+        ("TELL" if source.changes else "ASK", source.name, *(arg.name.upper() for arg in source.args))
+    )
+
+
 def check_args(source: Source, args: Sequence[str]) -> None:
     """WrongWords unless the source takes that many args."""
     if len(args) != len(source.args):
-        names = " ".join(arg.name.upper() for arg in source.args)
-        raise WrongWords(f"Wanted: {source.name} {names}".rstrip())
+        raise WrongWords(f"Wanted: {request_of(source)}")
 
 
 def _records(state: State, source: Source, args: Sequence[str]) -> Steps:

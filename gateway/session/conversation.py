@@ -16,7 +16,7 @@ from gateway.session.wishes import Outcome, Wish
 from gateway.wire.charsets import decode_line
 from gateway.wire.lines import EOLS, End, Line, LineReader
 from gateway.wire.replies import Reply, encode_lines, error_reply
-from gateway.wire.words import REQUESTS, Request, parse_request, request_word, without_prompt
+from gateway.wire.words import REQUESTS, Request, parse_request, request_word, split_words, without_prompt
 
 Lines = Iterator[bytes]
 Steps = Generator[Wish, Outcome, Reply]
@@ -96,6 +96,7 @@ class Session:
             reply = error_reply(error, self._state.settings)
             if self._state.explained is not None:
                 self._explain(reply, error.sentence)
+                self._state.explained.fault = error
         self.closing = self.closing or reply.close
         return self._encode(reply)
 
@@ -122,7 +123,9 @@ class Session:
         if line.overlong:
             raise NotARequest(f"A line holds {limits.LINE_BYTES} bytes at most")
         text = without_prompt(decode_line(line.data, self._state.settings.charset)).strip()
-        name = request_word(text.partition(" ")[0]).name
+        first = split_words(text)[0] if text[:1] in {"'", '"'} else text.partition(" ")[0]
+        self._state.explained = Explanation(f"{first} ..")
+        name = request_word(first).name
         if name not in _KEEP_CURSOR:
             self._state.cursor = None
         self._state.explained = Explanation("LOGIN" if name == "LOGIN" else without_secrets(text))
@@ -151,14 +154,20 @@ class Session:
     def _more(self, words: Sequence[str]) -> Reply:
         if words:
             raise WrongWords("MORE takes no words")
-        return self._state.more()
+        return self._paged(self._state.more())
 
     def _again(self, words: Sequence[str]) -> Reply:
         if len(words) > 1:
             raise WrongWords("Wanted: AGAIN [n]")
         if self._state.cursor is None:
             raise WrongMoment("No page to repeat")
-        return self._state.cursor.again(words[0] if words else None)
+        return self._paged(self._state.cursor.again(words[0] if words else None))
+
+    def _paged(self, reply: Reply) -> Reply:
+        """A page of records that were fetched before: WHY still tells where from."""
+        if self._state.explained is not None and self._state.cursor is not None:
+            self._state.explained.outcome = self._state.cursor.outcome
+        return reply
 
     def _after(self, request: Request) -> None:
         if request.name == "SET":

@@ -7,6 +7,7 @@ from typing import Final
 from adapters import limits
 from adapters.errors import WrongMoment, WrongWords
 from gateway.extract.plan import Record
+from gateway.session.wishes import Outcome
 from gateway.wire.replies import Reply
 from gateway.wire.settings import Settings
 
@@ -39,6 +40,7 @@ class Cursor:
         self._stale = STALE if stale else 0
         self._next = 0
         self._page: Sequence[Record] = ()
+        self.outcome: Outcome | None = None  # where the records came from, for WHY after MORE
         self._last: Reply | None = None
 
     def more(self, settings: Settings) -> Reply:

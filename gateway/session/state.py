@@ -53,6 +53,7 @@ class Explanation:
     reply: str = ""
     sentence: str = ""
     outcome: Outcome | None = None
+    fault: HeadraceError | None = None
 
 
 @dataclass(slots=True)

@@ -1,12 +1,14 @@
 """SET, TIME, NOOP, HELP and WHY: the requests about the session itself -> records."""
 
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from zoneinfo import ZoneInfo
 
 from adapters.errors import NotARequest, NotThere, WrongMoment, WrongWords
 from gateway import VERSION
+from gateway.catalogue.model import Source
 from gateway.extract.fields.text import Lettering
+from gateway.session.asking import request_of
 from gateway.session.state import State
 from gateway.session.wishes import Outcome
 from gateway.wire.codes import CODES
@@ -37,6 +39,8 @@ def set_settings(state: State, words: Sequence[str]) -> Reply:
     first = words[0]
     if "=" not in first:
         profiles = state.world.catalogue().profiles
+        if first.lower() in SETTINGS:
+            raise WrongWords(f"A setting: SET {first.lower()}={SETTINGS[first.lower()].default}")
         if first.upper() not in profiles:
             raise NotThere(f"No profile {first.upper()[:12]}")
         profile, settings, eol_typed = first.upper(), profiles[first.upper()], False
@@ -44,7 +48,7 @@ def set_settings(state: State, words: Sequence[str]) -> Reply:
     pairs = []
     for word in words:
         key, equals, value = word.partition("=")
-        if not equals:
+        if not (key and equals):
             raise WrongWords("Wanted: SET [name] [key=value ...]")
         pairs.append((key, value))
     settings = change(settings, pairs)
@@ -81,14 +85,14 @@ def help_words(state: State, words: Sequence[str]) -> Reply:
         ready = " ".join(each.name for each in REQUESTS.values() if not each.later)
         texts = ["HELP word tells more.", ready]
     else:
-        texts = _about(words[0])
+        texts = _about(words[0], state.world.catalogue().sources)
     first = f"HEADRACE 1 {VERSION}"
     width = max(state.room, len(first))
     lines = [first, *(line for text in texts for line in textwrap.wrap(text, width))]
     return state.plain([line.ljust(width) for line in lines], width)
 
 
-def _about(word: str) -> list[str]:
+def _about(word: str, sources: Mapping[str, Source]) -> list[str]:
     if word.lower() in SETTINGS:
         setting = SETTINGS[word.lower()]
         return [f"SET {setting.name}={setting.values}", setting.meaning, f"Default {setting.default}"]
@@ -99,9 +103,16 @@ def _about(word: str) -> list[str]:
     try:
         request = request_word(word)
     except NotARequest as error:
-        raise NotThere("No such request, setting or code") from error
+        if word.upper() in sources:
+            return _about_source(sources[word.upper()])
+        raise NotThere("No such request, setting, code, source") from error
     later = ["In a later version."] if request.later else []
     return [f"{request.name} {request.usage}".strip(), request.meaning + ".", *later]
+
+
+def _about_source(source: Source) -> list[str]:
+    choices = [f"{arg.name.upper()}: {' '.join(arg.choices).upper()}" for arg in source.args if arg.choices]
+    return [request_of(source), *choices, Lettering().clean(source.about)]
 
 
 def why(state: State, words: Sequence[str]) -> Reply:
@@ -115,13 +126,17 @@ def why(state: State, words: Sequence[str]) -> Reply:
     pairs = [("REQUEST", request), ("REPLY", explained.reply)]
     if explained.sentence:
         pairs.append(("ERROR", explained.sentence))
-    if explained.outcome is not None:
+    if explained.fault is not None:
+        pairs += [("FROM", explained.fault.far)] if explained.fault.far else []
+        pairs += _took(explained.fault.steps)
+    elif explained.outcome is not None:
         pairs += _provenance(explained.outcome)
     return state.plain(named_records(pairs, state.room), state.room)
 
 
 def _provenance(outcome: Outcome) -> list[tuple[str, str]]:
     pairs = [("FROM", f"{outcome.origin}, {outcome.how}"), ("AGE", f"{outcome.age:.0f} s")]
+    pairs.append(("ROWS", f"{len(outcome.sheet.records)} in all"))
     if outcome.stale:
         pairs.append(("STALE", "the far server failed; this is an old copy"))
     if outcome.sheet.limited:
@@ -130,8 +145,11 @@ def _provenance(outcome: Outcome) -> list[tuple[str, str]]:
         pairs.append(("CUT", _counted(outcome.sheet.cuts)))
     if outcome.sheet.misfits:
         pairs.append(("MISFIT", _counted(outcome.sheet.misfits)))
-    pairs += [("TOOK", f"{label} {seconds * 1000:.1f} ms") for label, seconds in outcome.steps]
-    return pairs
+    return pairs + _took(outcome.steps)
+
+
+def _took(steps: Sequence[tuple[str, float]]) -> list[tuple[str, str]]:
+    return [("TOOK", f"{label} {seconds * 1000:.1f} ms") for label, seconds in steps]
 
 
 def _counted(fields: Sequence[tuple[str, int]]) -> str:

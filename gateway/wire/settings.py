@@ -85,7 +85,7 @@ def _number(name: str, low: int, high: int) -> Callable[[str], int]:
     def read(text: str) -> int:
         if text.isascii() and text.isdigit() and len(text) <= 6 and low <= int(text) <= high:
             return int(text)
-        raise WrongWords(f"{name} is {low} to {high}")
+        raise WrongWords(f"{low}-{high} for {name}")
 
     return read
 

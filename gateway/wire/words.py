@@ -77,6 +77,9 @@ def without_prompt(line: str) -> str:
 
 def parse_request(line: str) -> Request:
     """A whole, non-empty line, its prompt already off. NotARequest or WrongWords say what is wrong."""
+    if line.lstrip(" ")[:1] in {"'", '"'}:
+        start, *words = split_words(line)
+        return Request(request_word(start).name, tuple(words))
     start, _, rest = line.strip(" ").partition(" ")
     return Request(request_word(start).name, split_words(rest))
 

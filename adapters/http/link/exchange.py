@@ -11,7 +11,8 @@ class Exchange:
 
     `answered`: the header section of its answer is here. `ended`: the far server closed the connection.
     `sent`: bytes of a request that nothing has answered as not done are on their way, so that the far
-    server may have acted. `acted`: it said that it did (303), whatever happens afterwards.
+    server may have acted. `acted`: it said that it did (303), whatever happens afterwards. `origin` is where
+    the present request goes, `status` what was answered last.
     """
 
     dialled: bool = False
@@ -19,10 +20,17 @@ class Exchange:
     ended: bool = False
     sent: bool = False
     acted: bool = False
+    origin: str = ""
+    status: int = 0
 
     def begin_request(self) -> None:
         """Forget what concerned the request before."""
         self.dialled = self.answered = self.ended = False
+
+    @property
+    def far(self) -> str:
+        """What can be said of the far server."""
+        return f"{self.origin}, HTTP {self.status}" if self.status else self.origin
 
     @property
     def doubtful(self) -> bool:

@@ -26,7 +26,7 @@ def test_it_overwrites_no_catalogue(tmp_path: Path) -> None:
     (tmp_path / "headrace.toml").write_text("# mine\n")
     done = headrace("demo", "--once", "--config", "headrace.toml", folder=tmp_path)
     assert done.returncode == 2
-    assert b"cannot write headrace.toml: File exists" in done.stderr
+    assert b"cannot write headrace.toml: File exists; name a new file" in done.stderr
     assert (tmp_path / "headrace.toml").read_text() == "# mine\n"
 
 

@@ -306,3 +306,9 @@ def test_too_many_rows() -> None:
     with pytest.raises(TooLarge):
         RowReader(plan(None, None, format_=Format.JSON)).read(body, "", None)
     assert RowReader(plan(None, None)).read(b"[1]", "", None) == [Row((number("1"),))]
+
+
+@pytest.mark.parametrize(("rows", "at"), [("b", "c"), (None, "b")])
+def test_json_asked_without_a_dollar_says_what_to_do(rows: str | None, at: str) -> None:
+    with pytest.raises(WrongDocument, match="begin paths with"):
+        RowReader(plan(rows, at)).read(b' {"b": 1}', "application/json", None)

@@ -89,7 +89,9 @@ class Talk:
 def granted(wish: Wish) -> Outcome:
     name = "PICK" if isinstance(wish, PickWish) else wish.source.name
     if name == "FAILS":
-        raise FarBusy(seconds=30)
+        fault = FarBusy(seconds=30)
+        fault.far, fault.steps = "https://far.example:443, HTTP 503", (("answer", 0.02),)
+        raise fault
     records = () if name == "EMPTY" else RECORDS
     steps = (("fetch", 0.0123), ("lay out", 0.0004))
     counts = ((("PLACE", 1),), (("HEIGHT", 1),)) if records else ((), ())

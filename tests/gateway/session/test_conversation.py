@@ -266,6 +266,7 @@ def test_why(talk: Talk) -> None:
         "REPLY    200 00003 018 .*",
         "FROM     https://far.example, fetched",
         "AGE      12 s",
+        "ROWS     3 in all",
         "CUT      PLACE 1",
         "MISFIT   HEIGHT 1",
         "TOOK     fetch 12.3 ms",
@@ -321,6 +322,55 @@ def test_a_wrong_why_is_explained_as_itself(talk: Talk) -> None:
     talk.say("WHY not")
     told = [record.rstrip() for record in talk.records("WHY")]
     assert told == ["REQUEST  WHY not", "REPLY    501 00001 040 ..", "ERROR    WHY takes no words"]
+
+
+def test_why_after_more_still_tells_where_from(talk: Talk) -> None:
+    talk.say("SET page=2 cols=80")
+    talk.say("ASK tides")
+    for line in ("MORE", "AGAIN", "AGAIN 1"):
+        talk.say(line)
+        told = [record.rstrip() for record in talk.records("WHY")]
+        assert told[0] == f"REQUEST  {line}"
+        assert "FROM     https://far.example, fetched" in told
+        assert "CUT      PLACE 1" in told
+
+
+def test_why_after_a_fault_tells_which_server_and_how_long(talk: Talk) -> None:
+    talk.say("SET cols=80")
+    talk.say("ASK fails")
+    told = [record.rstrip() for record in talk.records("WHY")]
+    assert told[3:] == ["FROM     https://far.example:443, HTTP 503", "TOOK     answer 20.0 ms"]
+
+
+def test_why_after_a_mistyped_request_names_its_first_word_only(talk: Talk) -> None:
+    talk.say("TIEM opensesame")
+    assert talk.records("WHY")[0].rstrip() == "REQUEST  TIEM .."
+
+
+def test_help_on_a_source_tells_what_to_type(talk: Talk) -> None:
+    assert [record.rstrip() for record in talk.records("HELP args")[1:]] == ["ASK ARGS STATION DAY"]
+    assert talk.records("HELP score")[1].rstrip() == "TELL SCORE POINTS"
+
+
+@pytest.mark.parametrize(
+    ("line", "status", "sentence"),
+    [
+        ("SET cols", "501", "A setting: SET cols=40"),
+        ("SET =5", "501", "Wanted: SET [name] [key=value ...]"),
+        ("'ASK tides", "501", "A quote is not closed"),
+        ("PICK a:b $ $.temp:6q", "501", "Field 1: after the width t i f or d"),
+        ("PICK a:b $ $.temp:6.2", "501", "Field 1: after the width t i f or d"),
+        ("ASK args one", "501", "Wanted: ASK ARGS STATION DAY"),
+    ],
+)
+def test_sentences_that_say_what_to_do(talk: Talk, line: str, status: str, sentence: str) -> None:
+    said = talk.say(line)
+    assert said is not None
+    assert (said[0][:3], said[1][0].rstrip()) == (status, sentence)
+
+
+def test_a_quoted_request_word_is_one(talk: Talk) -> None:
+    assert talk.status("'ASK' 'tides'") == "200 00003 018 .*"
 
 
 def test_help_takes_only_real_digits_for_a_code(talk: Talk) -> None:
