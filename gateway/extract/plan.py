@@ -159,7 +159,7 @@ class Record:
     cut: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, weakref_slot=True)
 class Sheet:
     """All records of one answer. `limited`: rows were left out by the plan's limit.
 

@@ -81,6 +81,9 @@ class Answers:
         kept, started = await self._fetched(question, hot.key)
         if hot.sheet is not None and hot.serial == kept.serial:
             return _outcome(hot.sheet, kept, ())
+        shared = self._hot.in_use(hot_key, kept.serial)
+        if shared is not None:
+            return _outcome(shared, kept, ())
         outcome = await self._laid_out(question, kept, started)
         self._hot.lay(hot_key, kept.serial, outcome.sheet)
         return outcome

@@ -2,6 +2,7 @@
 
 from collections import OrderedDict
 from dataclasses import dataclass
+from weakref import WeakValueDictionary
 
 from adapters import limits
 from adapters.port import Call
@@ -35,6 +36,7 @@ class HotAnswers:
 
     def __init__(self) -> None:
         self._held: OrderedDict[HotKey, Hot] = OrderedDict()
+        self._in_use: WeakValueDictionary[tuple[HotKey, int], Sheet] = WeakValueDictionary()
         self.weight = 0
 
     def __len__(self) -> int:
@@ -52,8 +54,12 @@ class HotAnswers:
         self._held[key] = hot
         self._trim()
 
+    def in_use(self, key: HotKey, serial: int) -> Sheet | None:
+        """A sheet too large to be kept that some client is still reading: nobody needs a second one."""
+        return self._in_use.get((key, serial))
+
     def lay(self, key: HotKey, serial: int, sheet: Sheet) -> None:
-        """Its sheet; one that is too large is not kept."""
+        """Its sheet; one that is too large is kept only while somebody reads it."""
         hot = self._held.get(key)
         if hot is None:
             return
@@ -61,6 +67,7 @@ class HotAnswers:
         hot.serial, hot.sheet = serial, sheet
         if hot.weight > limits.SHEET_BYTES:
             hot.serial, hot.sheet = -1, None
+            self._in_use[key, serial] = sheet
         self.weight += hot.weight
         self._trim()
 

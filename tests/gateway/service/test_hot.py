@@ -57,3 +57,14 @@ def test_one_that_is_too_large_is_laid_out_again_each_time(monkeypatch: pytest.M
     assert (hot.sheet, answers.weight) == (None, 0)
     answers.lay(key(7), 1, sheet(1))  # forgotten meanwhile
     assert answers.get(key(7)) is None
+
+
+def test_a_large_one_is_shared_by_those_who_read_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(limits, "SHEET_BYTES", 100)
+    answers, read = HotAnswers(), sheet(11)
+    answers.add(key(1), Hot(SOURCE, Call("https://far.example/"), "key"))
+    answers.lay(key(1), 5, read)
+    assert answers.in_use(key(1), 5) is read
+    assert answers.in_use(key(1), 6) is None
+    del read
+    assert answers.in_use(key(1), 5) is None
