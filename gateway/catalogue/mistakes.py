@@ -14,7 +14,7 @@ _SECRETIVE: Final = (
     *("auth", "authorization", "bearer", "cookie"),
 )
 _OFTEN_MISSPELT: Final = ("secret", "password")
-_SAFE_SECRET: Final = re.compile(r"[\"']?(?:env|file):", re.IGNORECASE)
+_SAFE_SECRET: Final = re.compile(r"[\"']?(?:env|file):|(?:true|false)[ \t]*\Z", re.IGNORECASE)
 _ASSIGNED: Final = re.compile(
     r"(?<![A-Za-z0-9_-])(?P<key>[A-Za-z0-9_-]+)[\"']?[ \t]{0,99}[=:][ \t]*"
     r"(?P<value>\"(?:[^\"\\]|\\.)*\"?|'[^']*'?|[^\s,}#\"'\[{][^,}#]*)"
@@ -24,6 +24,10 @@ _SAFE_REST: Final = re.compile(r"[\"']?[ \t]*[=:][ \t]*(?:\"(?:env|file):[^\"]*\
 _NO_PORT: Final = re.compile(r"(?<=//)[^\s/\"'?#\[{:]{0,255}:(?![0-9]{1,6}[/?#\"'])[^\s/\"'?#{]{1,255}")
 """A host and, after its colon, what is no port: the rest of a user and a password that lost its @."""
 
+_QUERY: Final = re.compile(r"[?&][A-Za-z0-9_.~%+\[\]$-]+=")
+_URL_QUERY: Final = re.compile(r"://(?:[^?&]|(?<=\{)[?&])*(?<!\{)[?&]")
+_PIECE: Final = re.compile(r"(?:[A-Za-z0-9_.~%+\[\]$-]+=)?(?P<value>[^&]*)&?")
+_EXPRESSION: Final = re.compile(r"\{[+#./;?&]?[A-Za-z0-9_.%,:*]*\}")
 _GOES_ON: Final = re.compile(r"[ \t]*(?:[,}\]#]|$)")
 _SPELT_OUT: Final = (("secret", _SAFE_REST), ("password", _SAFE_REST), ("authorization", None))
 
@@ -70,19 +74,37 @@ def masked(line: str) -> str:
     """The line with every literal secret in it replaced by asterisks, its length unchanged.
 
     Covered: the value of any key like `secret`, `password` or `token`, unless it is `env:` or `file:`; the
-    user part of any URL; and what follows a word like `secret` where the line does not go on as it should.
-    Not covered: a secret where nobody looks for one, such as under another name, or a broken line's rest.
+    user part of any URL; the values of a URL's query, `{...}` apart; and what follows a word like `secret`
+    where the line does not go on as it should. Not covered: a secret where nobody looks for one, such as in a
+    URL's path, or a broken line's rest. Where the file's structure is known, `hiding` hides more.
     """
     for match in _ASSIGNED.finditer(line):
         value = match["value"]
         user_and_password = match["key"].casefold() == "basic" and ":" in value
         if (user_and_password or secretive(match["key"])) and not _SAFE_SECRET.match(value):
             whole = _GOES_ON.match(line, match.end()) is not None
-            line = _starred(line, match.start("value"), match.end() if whole else len(line))
+            line = starred(line, match.start("value"), match.end() if whole else len(line))
     for match in _NO_PORT.finditer(line):
-        line = _starred(line, *match.span())
-    line = _without_users(line)
-    return _starred(line, _unsafe_after(line), len(line))
+        line = starred(line, *match.span())
+    line = _without_queries(_without_users(line))
+    return starred(line, _unsafe_after(line), len(line))
+
+
+def _without_queries(line: str) -> str:
+    """The line without the values of queries: each to the next `&`, else to the quote that ends its text.
+
+    After `scheme://` and a question mark, whatever is no name with an = behind it counts as a value.
+    """
+    for match in _QUERY.finditer(line):
+        quotes = [each for each in line[: match.start()] if each in "\"'"]
+        mark = '"' if '"' in quotes else "".join(quotes[-1:])
+        ends = [line.find(each, match.end()) for each in ("&", mark) if each]
+        end = min((each for each in ends if each >= 0), default=len(line))
+        line = starred(line, match.end(), end, expressions=False)
+    whole = _URL_QUERY.search(line)
+    for piece in _PIECE.finditer(line, whole.end()) if whole is not None else ():
+        line = starred(line, *piece.span("value"), expressions=False)
+    return line
 
 
 def _without_users(line: str) -> str:
@@ -90,23 +112,21 @@ def _without_users(line: str) -> str:
     at = line.rfind("@")
     slashes = line.find("//", 0, max(at, 0))
     if slashes >= 0:
-        return _starred(line, slashes + 2, at)
+        return starred(line, slashes + 2, at)
     colon = line.rfind(":", 0, max(at, 0))
     if colon < 0:
         return line
     start = max(line.rfind(mark, 0, colon) for mark in "/ \t=\"'") + 1
-    return _starred(line, start, at)
+    return starred(line, start, at)
 
 
-def _starred(line: str, start: int, end: int) -> str:
-    return line[:start] + re.sub(r"[^\s=\"'{}\[\],]", "*", line[start:end]) + line[end:]
-
-
-def is_masked(text: str, start: int, end: int) -> bool:
-    """Whether a rendered line hides any of `text[start:end]`, so that no message may repeat it either."""
-    begin = text.rfind("\n", 0, start) + 1
-    line = text[begin:].partition("\n")[0]
-    return masked(line)[start - begin : end - begin] != line[start - begin : end - begin]
+def starred(text: str, start: int, end: int, *, expressions: bool = True) -> str:
+    """`text` with asterisks from `start` to `end`, TOML's marks, and perhaps `{...}`, left as they are."""
+    if not expressions:
+        for kept in reversed(list(_EXPRESSION.finditer(text, start, end))):
+            text = starred(text, kept.end(), end)
+            end = kept.start()
+    return text[:start] + re.sub(r"[^\s=\"'{}\[\],]", "*", text[start:end]) + text[end:]
 
 
 def _unsafe_after(line: str) -> int:
@@ -141,8 +161,12 @@ def _spellings(letters: str, word: str) -> Iterator[tuple[int, int]]:
 
 def printable(text: str, most: int = 60) -> str:
     """Text from the file, fit for one line of a terminal: no controls, and no longer than `most`."""
-    clean = "".join(each if each.isprintable() else "?" for each in text)
+    clean = _clean(text)
     return clean if len(clean) <= most else clean[: most - 3] + "..."
+
+
+def _clean(text: str) -> str:
+    return "".join(each if each.isprintable() else "?" for each in text)
 
 
 def character(mark: str) -> str:
@@ -188,14 +212,14 @@ class Mistake:
         indent = "".join("\t" if each == "\t" else " " * _columns(each) for each in before)
         margin = max(5, len(str(self.line)) + 2)
         rendered = [
-            f"{filename}:{self.line}:{self.column}: {self.key}",
+            f"{_clean(filename)}:{self.line}:{self.column}: {_clean(self.key)}",
             f"{self.line:>{margin}} | {source}",
             f"{'':{margin}} | {indent}{'^' * max(1, columns(marked))}",
-            f"{'':{margin}}   found:   {self.found}",
-            f"{'':{margin}}   allowed: {self.allowed}",
+            f"{'':{margin}}   found:   {_clean(self.found)}",
+            f"{'':{margin}}   allowed: {_clean(self.allowed)}",
         ]
         if self.nearest:
-            rendered.append(f"{'':{margin}}   nearest: {self.nearest}")
+            rendered.append(f"{'':{margin}}   nearest: {_clean(self.nearest)}")
         return "\n".join(rendered)
 
 
@@ -218,7 +242,8 @@ class TextFault(Exception):
 class CatalogueFaults(Exception):
     """A catalogue that cannot be used, with every mistake in it, in the order of the file.
 
-    It is no reply to a client, so it has no reply code. `text` is the file's, for `render`.
+    It is no reply to a client, so it has no reply code. `text` is the file's, for `render`, starred where
+    a secret may stand.
     """
 
     def __init__(self, mistakes: tuple[Mistake, ...], text: str, filename: str) -> None:

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from adapters import limits
+from gateway.catalogue.hiding import Hiding
 from gateway.catalogue.mistakes import Mistake
 from gateway.catalogue.model import Number
 from gateway.catalogue.positions import Cause, LineIndex, Lost, Path, Positions, Statement, find_positions
@@ -26,7 +27,7 @@ _FATAL: Final = frozenset({Cause.DEPTH, Cause.DIGITS, Cause.LONG_STRING})
 class Parsed:
     """What could be read. `whole`: what was read can be checked; otherwise `document` is empty.
 
-    `damaged`: tables that lost a statement; () is the whole file.
+    `damaged`: tables that lost a statement; () is the whole file. `hiding`: what no message may show.
     """
 
     document: Mapping[str, object]
@@ -34,6 +35,7 @@ class Parsed:
     mistakes: tuple[Mistake, ...]
     damaged: tuple[Path, ...]
     whole: bool
+    hiding: Hiding
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,22 +53,25 @@ def parse(text: str) -> Parsed:
     mistakes: list[Mistake] = []
     damaged: list[Path] = []
     positions = find_positions(text)
+    hiding = Hiding(text)
+    hiding.see(positions)
     for _ in range(limits.SYNTAX_MISTAKES):
         try:
             if positions.lost is None or positions.lost.cause not in _FATAL:
                 document = tomllib.loads(text, parse_float=_number)
-                return Parsed(document, positions, tuple(mistakes), tuple(damaged), True)
+                return Parsed(document, positions, tuple(mistakes), tuple(damaged), True, hiding)
             fault = Fault("", positions.lost.offset)
         except tomllib.TOMLDecodeError as error:
             fault = _fault(text, str(error))
-        mistake, loss = _judge(text, positions, fault)
+        mistake, loss = _judge(text, positions, fault, hiding)
         mistakes.append(mistake)
         damaged.extend(loss.damaged)
         if loss.fatal:
             break
         text = text[: loss.start] + re.sub(r"[^\n]", " ", text[loss.start : loss.end]) + text[loss.end :]
         positions = find_positions(text)
-    return Parsed({}, positions, tuple(mistakes), ((),), False)
+        hiding.see(positions)
+    return Parsed({}, positions, tuple(mistakes), ((),), False, hiding)
 
 
 def _number(text: str) -> Number:
@@ -80,7 +85,7 @@ def _fault(text: str, message: str) -> Fault:
     return Fault(match[1], LineIndex(text).offset(int(match[2]), int(match[3])))
 
 
-def _judge(text: str, positions: Positions, fault: Fault) -> tuple[Mistake, _Loss]:
+def _judge(text: str, positions: Positions, fault: Fault, hiding: Hiding) -> tuple[Mistake, _Loss]:
     statement = next((each for each in reversed(positions.statements) if each.start <= fault.offset), None)
     line_end = _line_end(text, fault.offset)
     comment = text.find("#", statement.end if statement else 0, line_end)
@@ -91,14 +96,17 @@ def _judge(text: str, positions: Positions, fault: Fault) -> tuple[Mistake, _Los
             spot.line, spot.column, 1, "the file", "a control character in a comment", "text, blanks and tabs"
         )
         return mistake, _Loss(fault.offset, fault.offset + 1, fatal=spot.start >= len(text))
-    words = describe(text, positions, statement, lost, fault)
+    words = describe(text, positions, statement, lost, fault, hiding=hiding)
     spot = LineIndex(text).spot(words.start, words.end)
     length = max(1, spot.end_column - spot.column)
+    path = statement.path
+    if lost is not None and lost.cause is Cause.EQUALS and not lost.within:
+        path = path[: len(statement.table) + 1]  # what follows a dot may be the value
     mistake = Mistake(
         spot.line,
         spot.column,
         length,
-        dotted(statement.path) or "the file",
+        dotted(path) or "the file",
         words.found,
         words.allowed,
         words.nearest,

@@ -1,6 +1,6 @@
 """TOML text -> Catalogue, or every mistake in it at once (CONTRACT section 4)."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Container, Mapping
 from types import MappingProxyType
 
 from adapters.port import Origin
@@ -19,19 +19,28 @@ from gateway.catalogue.schema.table import Table
 from gateway.catalogue.templates import parse_template
 
 
-def load_catalogue(text: str, filename: str, read_secret: Callable[[str], str | None]) -> Catalogue:
+def load_catalogue(
+    text: str,
+    filename: str,
+    read_secret: Callable[[str], str | None],
+    check_ca: Callable[[str], str | None] | None = None,
+    schemes: Container[str] | None = None,
+) -> Catalogue:
     """The catalogue that `text` means, or CatalogueFaults with all its mistakes.
 
     `filename` is only for messages and for `Catalogue.watched`. `read_secret` is given `env:NAME` or
-    `file:PATH` and gives the secret, or None where there is none; line ends after it do not count. A byte
-    order mark and CR LF line ends are taken as they come.
+    `file:PATH` and gives the secret, or None where there is none; line ends after it do not count.
+    `check_ca` is given each certificate file's path as written and gives None where it can be used, or why
+    not in words that follow "which": "is not there". `schemes` are those that have an adapter; a known
+    scheme that is not among them is a mistake. Without these two, neither is checked. A byte order mark and
+    CR LF line ends are taken as they come.
     """
     text = text.removeprefix("\ufeff").replace("\r\n", "\n")
     parsed = parse(text)
-    report = Report(text, parsed, read_secret)
+    report = Report(text, parsed, read_secret, check_ca, schemes)
     catalogue = read_document(parsed, report, filename)
     if report.mistakes:
-        raise CatalogueFaults(report.mistakes, text, filename)
+        raise CatalogueFaults(report.mistakes, report.shown_text, filename)
     return catalogue
 
 

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from typing import Final
 
 from adapters import limits
-from gateway.catalogue.mistakes import is_masked, printable
+from gateway.catalogue.hiding import Hiding
 from gateway.catalogue.mistakes import nearest as nearest_word
+from gateway.catalogue.mistakes import printable
 from gateway.catalogue.positions import Cause, Lost, Path, Positions, Spot, Statement
 
 _TWICE: Final = (  # how tomllib's messages about something set twice begin
@@ -91,16 +92,27 @@ def is_twice(lost: Lost | None, fault: Fault) -> bool:
     return fault.message.startswith(_TWICE) and lost is None
 
 
-def describe(text: str, positions: Positions, statement: Statement, lost: Lost | None, fault: Fault) -> Words:
-    """The words for the fault in `statement`; `lost` where the scanner stumbled in it, too."""
+def describe(
+    text: str,
+    positions: Positions,
+    statement: Statement,
+    lost: Lost | None,
+    fault: Fault,
+    *,
+    hiding: Hiding,
+) -> Words:
+    """The words for the fault in `statement`; `lost` where the scanner stumbled in it, too.
+
+    They repeat nothing that `hiding` hides.
+    """
     if is_twice(lost, fault):
         return _twice(positions, statement)
     if lost is not None:
-        return _lost(text, lost)
+        return _lost(text, lost, hiding)
     for spot in positions.values.values():
         bare = text[spot.start] not in "\"'[{" and not text.startswith("[", statement.start)
         if bare and statement.start <= spot.start <= fault.offset <= spot.end:
-            return _bare(text, spot, fault)
+            return _bare(text, spot, fault, hiding)
     return _inside(text, statement, fault)
 
 
@@ -118,7 +130,7 @@ def _twice(positions: Positions, statement: Statement) -> Words:
     return Words(spot.start, spot.end, f"{what} {line} sets already", "each table and each key once")
 
 
-def _lost(text: str, lost: Lost) -> Words:
+def _lost(text: str, lost: Lost, hiding: Hiding) -> Words:
     found, allowed = _LOST[lost.cause]
     line_end = text.find("\n", lost.offset)
     line_end = len(text) if line_end < 0 else line_end
@@ -137,18 +149,19 @@ def _lost(text: str, lost: Lost) -> Words:
     word, nearest = match.group(), ""
     if lost.cause is Cause.EQUALS and word.startswith(":"):
         nearest = "="
-    if lost.cause is Cause.KEY and word.isalnum() and not is_masked(text, *match.span()):
+    if lost.cause is Cause.KEY and word.isalnum() and not hiding.hides(*match.span()):
         nearest = f'"{word}"'
     return Words(match.start(), match.end(), found, allowed, nearest)
 
 
-def _bare(text: str, spot: Spot, fault: Fault) -> Words:
+def _bare(text: str, spot: Spot, fault: Fault, hiding: Hiding) -> Words:
     start, end, word = spot.start, spot.end, text[spot.start : spot.end]
     if fault.message.startswith("Invalid date"):
         found, allowed = "a date or time that does not exist", "a date of the calendar, or a text in quotes"
         return Words(start, end, found, allowed)
-    if is_masked(text, start, end):
-        return Words(start, end, "something that is not in quotes", '"env:NAME" or "file:PATH"')
+    if hiding.hides(start, end):
+        allowed = '"env:NAME" or "file:PATH" for a secret, any other text in quotes'
+        return Words(start, end, "something that is not in quotes", allowed)
     shown = printable(word, 40)
     nearest = _SWITCHES.get(word.lower()) or nearest_word(word, ("true", "false")) or f'"{shown}"'
     return Words(start, end, f"{shown}, which is not in quotes", _VALUES, nearest)

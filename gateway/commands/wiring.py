@@ -9,9 +9,13 @@ from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
+from typing import TypeVar
 
+from adapters.errors import HeadraceError
+from adapters.registry import SCHEMES
+from adapters.trust import trust_context
 from gateway.catalogue.mistakes import CatalogueFaults
-from gateway.catalogue.model import Catalogue
+from gateway.catalogue.model import Catalogue, Place, Source
 from gateway.catalogue.reading import load_catalogue
 from gateway.service.adapters import Adapters
 from gateway.service.answers import Answers
@@ -20,6 +24,7 @@ from gateway.service.caching.store import Store
 from gateway.service.logs import Redactor
 
 WRONG_USAGE = 2
+Entry = TypeVar("Entry", Place, Source)
 
 
 def add_config(parser: argparse.ArgumentParser) -> None:
@@ -38,6 +43,18 @@ def read_secret(folder: Path, reference: str) -> str | None:
         return (folder / _expanded(name)).read_text(encoding="utf-8").rstrip("\r\n")
     except (OSError, UnicodeDecodeError):
         return None
+
+
+def check_ca(folder: Path, name: str) -> str | None:
+    """None where the certificate file `name` (from `folder`) can be used, else why not: "which ..."."""
+    try:
+        path = folder / _expanded(name)
+        if not path.exists():
+            return "is not there"
+        trust_context(str(path))
+    except (OSError, HeadraceError):
+        return "cannot be read as PEM certificates"
+    return None
 
 
 def _expanded(name: str) -> Path:
@@ -65,9 +82,25 @@ def read_catalogue(path: Path) -> Catalogue:
 
     OSError, UnicodeDecodeError or CatalogueFaults where it cannot be had.
     """
-    catalogue = load_catalogue(path.read_text(encoding="utf-8"), str(path), partial(read_secret, path.parent))
-    state = str(path.parent / _expanded(catalogue.gateway.state))
-    return replace(catalogue, gateway=replace(catalogue.gateway, state=state))
+    folder = path.parent
+    catalogue = load_catalogue(
+        path.read_text(encoding="utf-8"),
+        str(path),
+        partial(read_secret, folder),
+        partial(check_ca, folder),
+        SCHEMES,
+    )
+    state = str(folder / _expanded(catalogue.gateway.state))
+    return replace(
+        catalogue,
+        gateway=replace(catalogue.gateway, state=state),
+        places={name: _rooted(folder, place) for name, place in catalogue.places.items()},
+        sources={name: _rooted(folder, source) for name, source in catalogue.sources.items()},
+    )
+
+
+def _rooted(folder: Path, entry: Entry) -> Entry:
+    return entry if entry.ca is None else replace(entry, ca=str(folder / _expanded(entry.ca)))
 
 
 def catalogue_or_complaint(path: Path) -> Catalogue | None:

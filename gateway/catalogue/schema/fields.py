@@ -69,7 +69,7 @@ def _read(table: Table, paths: PathReader) -> Field | None:
         fill=_fill(table),
         missing=_mark(table, "missing", "", width),
         null=_mark(table, "null", "-", width),
-        map=MappingProxyType({sent: text for _, sent, text in table.text_table("map")}),
+        map=MappingProxyType(_map(table, kind, width)),
         in_pattern=_pattern(table, "in"),
         out_pattern=_pattern(table, "out"),
         zone=_zone(table),
@@ -103,7 +103,8 @@ def _name(table: Table) -> str | None:
     text = table.text("name")
     if text is None or _FIELD_NAME.fullmatch(text):
         return text
-    near = re.sub(r"[^!-~]+", " ", text).strip()[: limits.NAME_CHARACTERS].strip()
+    # What is left of a word without its letters beyond ASCII would be no name that anybody wants.
+    near = re.sub(r"[^!-~]+", " ", text).strip()[: limits.NAME_CHARACTERS].strip() if text.isascii() else ""
     table.wrong("name", shown(text), near)
     return None
 
@@ -155,6 +156,17 @@ def _mark(table: Table, key: str, default: str, width: int | None) -> str:
     if width is not None and len(text) > width:
         table.wrong(key, f"{len(text)} characters", allowed=f"at most {width}, the field's width")
     return text
+
+
+def _map(table: Table, kind: Kind | None, width: int | None) -> dict[str, str]:
+    """The texts that values are replaced by, each short enough to be shown whole."""
+    measured = kind in {Kind.TEXT, Kind.CODE} and "scale" not in table and "offset" not in table
+    shown_texts: dict[str, str] = {}
+    for path, sent, text in table.text_table("map"):
+        if measured and width is not None and len(text) > width:
+            table.report.at_value(path, f"{len(text)} characters", f"at most {width}, the field's width")
+        shown_texts[sent] = text
+    return shown_texts
 
 
 def _pattern(table: Table, key: str) -> str | None:

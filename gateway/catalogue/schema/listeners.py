@@ -14,19 +14,25 @@ def read_listeners(top: Table, profiles: Iterable[str]) -> tuple[Listener, ...]:
     """The listeners of the file, or the one that there is without any. `profiles` are in upper case."""
     names = tuple(profiles)
     listeners: list[Listener] = []
+    sure: list[bool] = []  # whether its host and port are what the file says
     for path, values in top.tables("listen"):
         table = Table(top.report, "listen", path, values)
-        port = table.integer("port")
+        port, host = table.integer("port"), _host(table)
         default = Listener()
         listener = Listener(
-            host=_host(table) or default.host,
+            host=host or default.host,
             port=default.port if port is None else port,
             profile=_profile(table, names) or default.profile,
             greeting=table.flag("greeting") or False,
         )
-        clash = next((index for index, each in enumerate(listeners, 1) if _clash(each, listener)), None)
-        if clash is not None and table.settled("host", "port"):
-            found = f"{listener.host}:{listener.port}, where [[listen]] number {clash} listens"
+        read = {"host": host, "port": port}
+        sure.append(
+            table.settled(*read) and not any(key in table and value is None for key, value in read.items())
+        )
+        known = (index for index, each in enumerate(listeners) if sure[index] and _clash(each, listener))
+        clash = next(known, None)
+        if clash is not None and sure[-1]:
+            found = f"{listener.host}:{listener.port}, where [[listen]] number {clash + 1} listens"
             report = top.report.at_value if "port" in table else top.report.at_key
             report(table.at("port") if "port" in table else path, found, "another port, or 0 for a free one")
         listeners.append(listener)

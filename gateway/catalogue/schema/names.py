@@ -30,6 +30,7 @@ def check_name(report: Report, path: Path, name: str) -> bool:
     """Whether a name is one that requests can hold."""
     if not _NAME.fullmatch(name):
         near = re.sub(r"[^A-Za-z0-9-]+", "-", name)[: limits.NAME_CHARACTERS].strip("-")
+        near = near if name.isascii() else ""  # a word without some of its letters is no name
         report.at_key(path, f"the name {shown(name)}", ALLOWED_NAME, near)
         return False
     if name.lower() in URL_SCHEMES:

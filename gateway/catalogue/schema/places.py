@@ -6,6 +6,7 @@ import urllib.parse
 from gateway.catalogue.addresses import Url, split_url
 from gateway.catalogue.mistakes import TextFault
 from gateway.catalogue.model import Place
+from gateway.catalogue.schema.certificates import read_ca
 from gateway.catalogue.schema.names import named_tables
 from gateway.catalogue.schema.secrets import Secrets
 from gateway.catalogue.schema.table import Table
@@ -22,7 +23,7 @@ def read_places(top: Table, secrets: Secrets) -> dict[str, Place | None]:
         user, secret = table.text("user"), secrets.read(table)
         if "secret" in table and table.lacks("user"):
             top.report.at_key(table.at("secret"), "a secret without a user", 'user = "..." beside it')
-        write, ca = table.flag("write") or False, table.text("ca")
+        write, ca = table.flag("write") or False, read_ca(table)
         places[name] = None if base is None else Place(name, base, user, secret, write, ca)
     return places
 
@@ -33,7 +34,11 @@ def _base(table: Table) -> str | None:
     if text is None:
         return None
     try:
-        return _checked(text, split_url(text))
+        url = split_url(text)
+        later = table.report.scheme_fault(url.scheme)
+        if later is not None:
+            raise later
+        return _checked(text, url)
     except TextFault as fault:
         table.report.inside(table.at("base"), fault)
         return None

@@ -50,9 +50,23 @@ def _read_profile(report: Report, path: Path, values: Mapping[str, object]) -> S
         return change(Settings(), pairs)
     except HeadraceError as error:
         names = [name for name, _ in pairs]
-        culprit = next(each for each in ("cols", "most", "eol", "bits") if each in names)
-        table.wrong(culprit, error.sentence, allowed="settings that go together")
+        wide = {"cols", "most"} & set(names) and "cols" in error.sentence
+        culprit = next(each for each in (("cols", "most") if wide else ("eol", "bits")) if each in names)
+        table.wrong(culprit, error.sentence, allowed=_together(culprit, dict(pairs)))
         return Settings()
+
+
+def _together(culprit: str, words: Mapping[str, str]) -> str:
+    """What goes together with the other settings, where each by itself is right."""
+    plain = Settings()
+    cols, most = int(words.get("cols", plain.cols)), int(words.get("most", plain.most))
+    if cols > most:
+        return (
+            f"cols at most {most}, which is most"
+            if culprit == "cols"
+            else f"most at least {cols}, which is cols"
+        )
+    return "bits = 8 with eol 9b, or another eol"
 
 
 def _word(value: object) -> str | None:

@@ -1,9 +1,11 @@
 """path + what is wrong there -> Mistake, its caret under exactly the right word."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Container, Iterable
 from typing import Final
 
-from gateway.catalogue.mistakes import Mistake, TextFault, is_masked, nearest, printable
+from gateway.catalogue.key import SCHEMES
+from gateway.catalogue.mistakes import Mistake, TextFault, nearest, printable
+from gateway.catalogue.model import Number
 from gateway.catalogue.parsing import Parsed
 from gateway.catalogue.positions import LineIndex, Path, Spot, characters
 from gateway.catalogue.syntax import dotted
@@ -12,22 +14,47 @@ LATER: Final = "not in this version yet"
 
 
 class Report:
-    """All mistakes of one file while it is read. `read` collects (table, key) of every key asked for."""
+    """All mistakes of one file while it is read. `read` collects (table, key) of every key asked for.
 
-    def __init__(self, text: str, parsed: Parsed, read_secret: Callable[[str], str | None]) -> None:
+    `read_secret`, `check_ca` and `schemes` are those of `load_catalogue`.
+    """
+
+    def __init__(
+        self,
+        text: str,
+        parsed: Parsed,
+        read_secret: Callable[[str], str | None],
+        check_ca: Callable[[str], str | None] | None = None,
+        schemes: Container[str] | None = None,
+    ) -> None:
         self.read_secret = read_secret
+        self.check_ca = check_ca
+        self.schemes = schemes
         self.read: set[tuple[str, str]] = set()
         self._text = text
         self._index = LineIndex(text)
         self._keys = parsed.positions.keys
         self._values = parsed.positions.values
         self._damaged = parsed.damaged
+        self._hiding = parsed.hiding
         self._mistakes = list(parsed.mistakes)
 
     @property
     def mistakes(self) -> tuple[Mistake, ...]:
         """In the order of the file, each once."""
         return tuple(sorted(set(self._mistakes), key=lambda each: (each.line, each.column, each.found)))
+
+    @property
+    def shown_text(self) -> str:
+        """The file's text as messages may show it."""
+        return self._hiding.text
+
+    def scheme_fault(self, scheme: str) -> TextFault | None:
+        """What is wrong with a known scheme in front of a URL: nothing here fetches it."""
+        if self.schemes is None or scheme in self.schemes:
+            return None
+        ready = " ".join(each for each in SCHEMES if each in self.schemes)
+        return TextFault(LATER, 0, len(scheme), ready or "no scheme: no adapter is installed")
 
     def intact(self, path: Path) -> bool:
         """Whether all that stands at and below `path` could be read, so that what is not there is missing."""
@@ -85,10 +112,10 @@ class Report:
     def _add(self, path: Path, spot: Spot, found: str, allowed: str, near: str) -> None:
         length = max(1, spot.end_column - spot.column)
         key = dotted(path) or "the file"
-        if is_masked(self._text, spot.start, spot.end):
-            written = self._text[spot.start : spot.end].strip("\"'")
-            found = "a value that is not shown" if written and written in found else found
-            near = "" if written and written in near else near
+        value = self._values.get(path, spot)
+        spans = ((spot.start, spot.end), (value.start, value.end))
+        found = "a value that is not shown" if self._hiding.told_by(found, spans) else found
+        near = "" if self._hiding.told_by(near, spans) else near
         self._mistakes.append(Mistake(spot.line, spot.column, length, key, found, allowed, near))
 
 
@@ -102,4 +129,4 @@ def shown(value: object) -> str:
         return "a table"
     if isinstance(value, list):
         return "a list"
-    return printable(str(value), 40)
+    return printable(value.text if isinstance(value, Number) else str(value), 40)

@@ -31,7 +31,7 @@ class Secrets:
                 )
             else:
                 table.wrong(
-                    "secret", "a text that is neither; move the secret out of this file", '"env:NAME"'
+                    "secret", "the secret itself, or a text without env: or file: in front", '"env:NAME"'
                 )
             return None
         value = table.report.read_secret(text)

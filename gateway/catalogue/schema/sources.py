@@ -18,6 +18,7 @@ from gateway.catalogue.refs import within
 from gateway.catalogue.schema.args import all_args_read, read_args
 from gateway.catalogue.schema.auth import read_auth
 from gateway.catalogue.schema.bodies import read_body
+from gateway.catalogue.schema.certificates import read_ca
 from gateway.catalogue.schema.fields import at_texts, check_fields, read_field
 from gateway.catalogue.schema.headers import read_headers
 from gateway.catalogue.schema.names import named_tables
@@ -68,7 +69,7 @@ class _Reader:
         plan = self._plan(letters)
         if url is not None and table.settled("headers", "body") and (body is None) == ("body" not in table):
             self._check_unused({key: path for key, (path, _) in args.items()}, check)
-        about, auth, ca = table.text("about", empty=True), read_auth(table, secrets), table.text("ca")
+        about, auth, ca = table.text("about", empty=True), read_auth(table, secrets), read_ca(table)
         if url is None or plan is None:
             return None
         return Source(
@@ -169,6 +170,9 @@ class _Reader:
             url = expand(template, {**_samples(args), **dict(zip(sorted(hosts), chosen, strict=True))})
             try:
                 parts = split_url(url)
+                later = self._report.scheme_fault(parts.scheme)
+                if later is not None:
+                    raise later
             except TextFault as fault:
                 first = next((each.start - 1 for each in template.variables), len(template.text))
                 if fault.start + fault.length > first:

@@ -12,7 +12,7 @@ from typing import Final, TypeVar
 from adapters import limits
 from gateway.catalogue.key import TABLES, Shape
 from gateway.catalogue.keys import KEYS
-from gateway.catalogue.mistakes import TextFault, character, nearest, secretive
+from gateway.catalogue.mistakes import TextFault, character, distance, nearest, secretive
 from gateway.catalogue.model import Number
 from gateway.catalogue.positions import Path
 from gateway.catalogue.schema.report import LATER, Report, shown
@@ -23,7 +23,20 @@ _SWITCHES: Final = {
     **dict.fromkeys(("false", "no", "off", "0"), "false"),
 }
 _SECONDS: Final = {"s": 1, "m": 60, "h": 3_600, "d": 86_400}
-_LOOSE_DURATION: Final = re.compile(r"\s*([0-9]{1,9})\s*([a-zA-Z])?[a-zA-Z.]*\s*")
+_LOOSE_DURATION: Final = re.compile(r"\s*([0-9]{1,9})\s*([a-zA-Z]*)\.?\s*")
+_LOOSE_UNITS: Final = {
+    "": (1, ""),
+    **dict.fromkeys(("s", "sec", "secs", "second", "seconds"), (1, "s")),
+    **dict.fromkeys(("m", "min", "mins", "minute", "minutes"), (1, "m")),
+    **dict.fromkeys(("h", "hr", "hrs", "hour", "hours"), (1, "h")),
+    **dict.fromkeys(("d", "day", "days"), (1, "d")),
+    **dict.fromkeys(("w", "wk", "week", "weeks"), (7, "d")),
+}
+_SECRET_HOMES: Final = {
+    "source": ("auth", 'auth = { header = "NAME", secret = "env:NAME" }'),
+    "place": ("secret", 'user = "NAME" and secret = "env:NAME"'),
+}
+"""Where a table has its secret: the key, and how it is written."""
 
 WordEnum = TypeVar("WordEnum", bound=Enum)
 
@@ -68,7 +81,25 @@ class Table:
         found = "a key that is not known here"
         if homes and self.name:
             found = f"a key of {' and '.join(homes)}, not of {TABLES[self.name]}"
-        self.report.at_key((*self.path, word), found, self._words(), near)
+        allowed = self._words()
+        home = _SECRET_HOMES.get(self.name)
+        if home is not None and near != home[0] and (secretive(word) or word.casefold() == "key"):
+            near, allowed = home
+        elif home is not None and near == home[0] and near != word.casefold():
+            allowed = home[1] if secretive(word) else allowed
+        elif not homes and self.name and (elsewhere := self._elsewhere(word, near)):
+            found, near = elsewhere, ""
+        self.report.at_key((*self.path, word), found, allowed, near)
+
+    def _elsewhere(self, word: str, near: str) -> str:
+        """Words for a misspelt key of another table, where it is closer than `near`, the closest of this."""
+        typed = word.casefold()
+        least = min(len(typed) // 4, distance(typed, near) - 1 if near else len(typed))
+        for table, keys in KEYS.items():
+            for key in keys.values() if table != self.name else ():
+                if not key.later and distance(typed, key.name) <= least:
+                    return f"{key.name} is a key of {TABLES[table]}, not of {TABLES[self.name]}"
+        return ""
 
     def lacks(self, key: str) -> bool:
         """Whether a key is missing, and not just misspelt or lost with a line that could not be read."""
@@ -265,7 +296,7 @@ def _is_tables(value: object) -> bool:
 
 def _near_duration(value: object) -> str:
     match = _LOOSE_DURATION.fullmatch(value) if isinstance(value, str) else None
-    if match is None:
+    if match is None or match[2].lower() not in _LOOSE_UNITS:
         return ""
-    unit = (match[2] or "").lower()
-    return f"{match[1]}{unit}" if unit in _SECONDS else match[1]
+    count, unit = _LOOSE_UNITS[match[2].lower()]
+    return f"{int(match[1]) * count}{unit}"

@@ -72,6 +72,30 @@ def test_explained_has_every_key_below_its_table() -> None:
     assert max(map(len, explained(72).split("\n"))) <= 72
 
 
+def test_explained_swallows_nothing_and_repeats_nothing() -> None:
+    sections = [each.split("\n") for each in explained(400).split("\n\n")]
+    headings = [each[0] for each in sections]
+    assert len(set(headings)) == len(headings)
+    assert {"[gateway]", "[[listen]]", "[place.NAME]", "[source.NAME]", "[[source.NAME.field]]"} <= set(
+        headings
+    )
+    for section in sections:
+        names = [line.split()[0] for line in section[1:]]
+        assert len(set(names)) == len(names)
+    whole = explained(400)
+    assert "; plain, or a [profile.NAME]; default plain\n" in whole
+    for key in KEYS:
+        assert key.later or (key.meaning in whole and (key.allowed in whole))
+        (line,) = [
+            each
+            for section in sections
+            if section[0] == TABLES[key.table]
+            for each in section[1:]
+            if each.split()[0] == key.name
+        ]
+        assert key.later == line.endswith("(not in this version yet)")
+
+
 @pytest.mark.parametrize("table", TABLES)
 def test_markdown_has_a_row_a_key(table: str) -> None:
     rows = markdown(table).strip().split("\n")[2:]

@@ -120,7 +120,7 @@ harbour.toml:4:9: source.tides.keep
         nearest: 10m
 
 harbour.toml:8:1: source.tides.field[1].wdith
-    8 | wdith = 5
+    8 | wdith = *
       | ^^^^^
         found:   a key that is not known here
         allowed: name at kind width decimals scale offset align fill missing null map in out \

@@ -10,22 +10,27 @@ from tests.gateway.catalogue.marked import marked
 
 FAULTS = {
     "bare word": """
+[source.a]
 keep = auto
        ^^^^ "auto"
 """,
     "true in capitals": """
+[place.a]
 write = True
         ^^^^ true
 """,
     "true misspelt": """
+[place.a]
 write = flase
         ^^^^^ false
 """,
     "yes": """
+[place.a]
 write = yes
         ^^^ true
 """,
     "number with a unit": """
+[source.a]
 keep = 10m
        ^^^ "10m"
 """,
@@ -154,6 +159,7 @@ a = 1  # b\x01
           ^
 """,
     "a tab before": """
+[source.a]
 \tkeep = ten
 \t       ^^^ "ten"
 """,

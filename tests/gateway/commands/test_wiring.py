@@ -3,6 +3,7 @@
 from pathlib import Path
 
 import pytest
+import trustme
 
 from gateway.commands.wiring import read_catalogue, read_secret
 from tests.gateway.commands.processes import headrace
@@ -50,3 +51,23 @@ def test_nobodys_home_folder_is_no_traceback(tmp_path: Path) -> None:
     done = headrace("check", folder=tmp_path)
     assert done.returncode == 2
     assert done.stderr == b"headrace: cannot read headrace.toml: no such home folder: ~nobody-of-that-name\n"
+
+
+def test_a_certificate_file_is_looked_at_and_counts_from_the_catalogues_folder(tmp_path: Path) -> None:
+    (tmp_path / "key").write_text("s3cret-key")
+    text = TEXT.replace("field =", 'ca = "own.pem"\nfield =')
+    (tmp_path / "headrace.toml").write_text(text)
+    done = headrace("check", folder=tmp_path)
+    assert done.returncode == 2
+    assert b"is not there" in done.stderr
+    (tmp_path / "own.pem").write_text("no certificate")
+    assert b"cannot be read as PEM" in headrace("check", folder=tmp_path).stderr
+    trustme.CA().cert_pem.write_to_path(str(tmp_path / "own.pem"))
+    assert read_catalogue(tmp_path / "headrace.toml").sources["A"].ca == str(tmp_path / "own.pem")
+
+
+def test_kinds_of_places_that_are_still_to_come_are_said_to_be(tmp_path: Path) -> None:
+    (tmp_path / "headrace.toml").write_text('[place.files]\nbase = "ftp://files.example/pub/"\n')
+    done = headrace("check", folder=tmp_path)
+    assert done.returncode == 2
+    assert b"not in this version yet" in done.stderr

@@ -12,7 +12,7 @@ from tests.gateway.catalogue.marked import check, field, load, mistakes, source
 WRONG = {
     "no name": ("width = 4\nnmae = 'X'\n^^^^ name", None),
     "kind": ("kind = 'fixd'\n        ^^^^ fixed\nwidth = 9", None),
-    "name": ("name = 'vitesse né'\n        ^^^^^^^^^^ vitesse~n\nwidth = 4", None),
+    "name": ("name = 'vitesse né'\n        ^^^^^^^^^^\nwidth = 4", None),
     "long name": ("name = 'abcdefghijklm'\n        ^^^^^^^^^^^^^ abcdefghijkl\nwidth = 4", None),
     "width 0": ("width = 0\n        ^ 1", "text"),
     "width 256": ("width = 256\n        ^^^ 255", "text"),

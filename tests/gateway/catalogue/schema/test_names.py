@@ -18,7 +18,7 @@ WRONG = {
     "thirteen": f"[place.abcdefghijklm]\n       ^^^^^^^^^^^^^ abcdefghijkl\n{TAIL}",
     "underscore": f"[place.my_club]\n       ^^^^^^^ my-club\n{TAIL}",
     "blank": f'[place."my club"]\n       ^^^^^^^^^ my-club\n{TAIL}',
-    "beyond ASCII": f'[place."büro"]\n       ^^^^^^ b-ro\n{TAIL}',
+    "beyond ASCII": f'[place."büro"]\n       ^^^^^^\n{TAIL}',
     "empty": f'[place.""]\n       ^^\n{TAIL}',
     "scheme": f"[place.FTP]\n       ^^^\n{TAIL}",
     "scheme of others": f"[place.mailto]\n       ^^^^^^\n{TAIL}",
