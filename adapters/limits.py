@@ -7,7 +7,8 @@ from typing import Final
 
 # The line (CONTRACT section 1)
 LINE_BYTES: Final = 255  # a request before its end
-DATA_BYTES: Final = 1 << 20  # one data line of a transfer, which has no length limit of its own
+DATA_BYTES: Final = 1 << 20  # one data line of a TELL; one of a STORE has no limit
+PIECE_BYTES: Final = 4_096  # of a data line, handed on before its end has come
 PIPELINE_BYTES: Final = 16_384  # unread input kept for one client before reading stops
 
 # Replies (CONTRACT section 2)
@@ -37,6 +38,47 @@ DRAIN_BYTES: Final = 65_536  # of an unwanted body, read so that its connection 
 DRAIN_SECONDS: Final = 0.25  # spent on reading one
 EXPAND_STEP_BYTES: Final = 262_144  # expanded in one go
 GZIP_MEMBERS: Final = 10_000  # of one body; an empty one takes 20 bytes and a fresh decompressor
+
+# Files and folders of far servers
+STALL_SECONDS: Final = 60.0  # without a byte moving, before a transfer is given up
+READ_RESUMES: Final = 5  # times that a transfer that broke off is taken up again
+RESUME_SECONDS: Final = 0.25  # before the second of them; each waits so much longer than the last
+TRANSFER_SECONDS: Final = 86_400.0  # one COPY or delivery, however slow
+CHUNK_BYTES: Final = 65_536  # read or written in one go
+LIST_ENTRIES: Final = 20_000  # of one folder; the rest is left out and marked L
+LIST_BYTES: Final = 16 << 20  # one listing as it arrives
+ENTRY_BYTES: Final = 4_096  # one line of a listing, or one name
+READ_WINDOW_BYTES: Final = 1 << 20  # fetched ahead for a client that pages through a document
+DOCUMENT_BYTES: Final = 1 << 53  # the highest offset or count that READ takes: exact in any number type
+SHORT_LISTINGS: Final = 8  # folders whose short names one connection remembers
+SHORT_NAMES: Final = 20_000  # short names of them all, oldest folder out first
+TEXT_BYTES: Final = 8 << 20  # one document that is shown as text
+TEXT_LINES: Final = 200_000  # of it; the rest is left out and marked L
+TEXT_ELEMENTS: Final = 100_000  # of an HTML page that are walked through; the rest is left out likewise
+TEXT_LINKS: Final = 10_000  # numbered in one text
+TEXT_LINK_CHARACTERS: Final = 2_000  # one of them; a longer one gets no number
+TEXT_TABLE_COLUMNS: Final = 32  # of one table; cells beyond have their text, but no column
+TEXT_TABLE_CELLS: Final = 50_000  # of one table in columns; of a larger one each row is a paragraph
+DETECT_BYTES: Final = 65_536  # of a document from which its encoding is guessed
+JOBS: Final = 64  # changes of far documents under way at one time
+TRANSFERS_PER_ORIGIN: Final = 2  # of them that move bytes; each may take two of its logins
+TIDY_SECONDS: Final = 3.0  # kept back from a change's time at most, to look again and tidy up
+DAV_VALUE_BYTES: Final = 262_144  # one tag or value of a PROPFIND's answer
+DAV_ELEMENTS: Final = 10_000  # XML elements about one entry in it
+DAV_SERVERS: Final = 1_000  # WebDAV servers of which it is remembered how they read names
+LOGINS_PER_ORIGIN: Final = 4  # control connections to one FTP server; many servers allow few
+LOGIN_IDLE_SECONDS: Final = 30.0  # before an unused one is closed
+FAR_DIGEST_BYTES: Final = 256 << 20  # a longer document's digest would keep an FTP server busy for seconds
+LOGIN_PROBE_SECONDS: Final = 5.0  # for the first reply on a kept one, before it counts as dead
+LOGIN_PAUSE_SECONDS: Final = 0.1  # for a server that allows few to notice that one was closed
+LOGIN_CLEAN_SECONDS: Final = 5.0  # to erase what a broken upload left beside its target
+DISK_THREADS: Final = 8  # that read and write the folders of `file` places
+
+# The spool
+SPOOL_BYTES: Final = 1 << 30  # all transfers on disk together
+SPOOL_JOBS: Final = 1_000  # of them at one time
+SPOOL_RESERVE_BYTES: Final = 16 << 20  # of the disk, left free
+STAGE_BYTES: Final = 65_536  # data lines gathered before they go to disk
 
 # Selection and numbers
 DEPTH: Final = 200  # nesting of a JSON or XML document
@@ -95,6 +137,9 @@ LOG_WORD: Final = 4  # shorter secrets are hidden only where they stand alone
 # Clients of the service
 WRITE_BUFFER_BYTES: Final = 2_048  # unsent bytes at which a reply waits for its reader
 SOCKET_SEND_BYTES: Final = 4_096  # the kernel's send buffer for one client
+FAST_BYTES: Final = 262_144  # sent to a client before it is known how quickly it reads: TCP may hold as many
+FAST_BYTES_PER_SECOND: Final = 262_144  # at which a client gets larger buffers; no serial line is near it
+FAST_BUFFER_BYTES: Final = 262_144  # those buffers, ours and the kernel's
 HOT_ANSWERS: Final = 2_000  # laid-out answers kept ready
 TURN_SECONDS: Final = 0.005  # of the loop's time for one client before the others have theirs
 TURNED_AWAY: Final = 100  # clients told that the gateway is full that may still be hanging up

@@ -74,7 +74,8 @@ class Call:
     `url` is absolute and holds no credentials. `headers` are the catalogue's own, never secret, already
     checked for control characters. `ca` is the path of a PEM file that replaces the usual trust anchors.
     `changes` is true where the far server may act on it (TELL): such a call is never repeated by itself
-    and its doubtful outcomes are MayBeDone. `accept` is the Accept header's value or empty.
+    and its doubtful outcomes are MayBeDone. `accept` is the Accept header's value or empty. `root` is the URL
+    of the place that the document is in, or empty: a folder on disk may not be left.
     """
 
     url: str
@@ -89,6 +90,7 @@ class Call:
     validators: Validators = Validators()
     changes: bool = False
     body_limit: int = limits.BODY_BYTES
+    root: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,6 +18,11 @@ from adapters.port import AdapterFactory, Schemes
 ENTRY_POINT_GROUP: Final = "headrace.adapters"
 
 BUILT_IN: Final[Mapping[str, str]] = {
+    "dav": "adapters.dav.adapter:DavAdapter",
+    "davs": "adapters.dav.adapter:DavAdapter",
+    "ftp": "adapters.ftp.adapter:FtpAdapter",
+    "ftps": "adapters.ftp.adapter:FtpAdapter",
+    "file": "adapters.local.adapter:LocalAdapter",
     "http": "adapters.http.adapter:HttpAdapter",
     "https": "adapters.http.adapter:HttpAdapter",
 }

@@ -8,39 +8,34 @@ it was sent on turns out to be dead (RFC 9112 section 9.3.1).
 """
 
 import asyncio
-import re
-from collections.abc import AsyncIterator, Callable
-from contextlib import asynccontextmanager, suppress
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
-from typing import Final
 
 import httpcore
 
 from adapters import limits
 from adapters.addresses import Resolver, guard_for
 from adapters.errors import HeadraceError, MayBeDone, TooLarge, TooSlow, WrongDocument
+from adapters.files import Upload
 from adapters.http.answer.bodies import Body, is_gzip
 from adapters.http.answer.fields import Fields
 from adapters.http.answer.freshness import freshness
 from adapters.http.answer.media import media_type
 from adapters.http.answer.retry_after import retry_after
+from adapters.http.answer.validators import validators
+from adapters.http.client import HttpClient
 from adapters.http.cookies import ChainCookies
+from adapters.http.documents.files import HttpFiles
 from adapters.http.faults import translated
 from adapters.http.link.exchange import CURRENT, Exchange
-from adapters.http.link.gate import Gate
-from adapters.http.link.logs import silence_libraries
-from adapters.http.link.pools import Pools
-from adapters.http.link.streams import Connect, Stream, open_stream
-from adapters.http.messages import first_hop, request_fields, request_target
+from adapters.http.link.link import Link, connect_seconds, drain
+from adapters.http.link.streams import Connect, open_stream
+from adapters.http.messages import first_hop, request_fields, request_url
 from adapters.http.redirects import Hop, next_hop
 from adapters.http.statuses import REDIRECT_STATUSES, status_fault
 from adapters.http.urls import origin_text, url_origin
-from adapters.port import Call, Fetched, Validators
-from adapters.resolver import SystemResolver
-
-_DEAD: Final = (httpcore.ReadError, httpcore.WriteError, httpcore.RemoteProtocolError)
-_CONTROL: Final = re.compile(r"[\x00-\x08\x0a-\x1f\x7f]")
+from adapters.port import Call, Fetched
 
 
 def _utc_now() -> datetime:
@@ -72,7 +67,7 @@ class _Fetch:
         self.steps[label] = self.steps.get(label, 0.0) + seconds
 
 
-class HttpAdapter:
+class HttpAdapter(HttpFiles):
     """The adapter for `http` and `https`; one instance serves both and all clients, in one event loop.
 
     `resolve`, `connect` and `now` are the outside world, for tests to replace.
@@ -84,10 +79,8 @@ class HttpAdapter:
         connect: Connect = open_stream,
         now: Callable[[], datetime] = _utc_now,
     ) -> None:
-        silence_libraries()
-        self._gate = Gate(limits.CALLS, limits.CALLS_PER_ORIGIN)
-        self._pools = Pools(resolve or SystemResolver(), connect)
-        self._now = now
+        self._link = Link(resolve, connect)
+        super().__init__(HttpClient(now=now, link=self._link), now)
 
     async def fetch(self, call: Call, seconds: float) -> Fetched:
         """The whole exchange, with look-up, waiting for a turn and redirects, within `seconds` from now.
@@ -114,7 +107,7 @@ class HttpAdapter:
 
     async def aclose(self) -> None:
         """Close every connection; fetches under way break off."""
-        await self._pools.aclose()
+        await self._link.aclose()
 
     async def _chain(self, fetch: _Fetch) -> Fetched:
         hop = first_hop(fetch.call)
@@ -142,62 +135,30 @@ class HttpAdapter:
         scheme, host, port = url_origin(hop.url)
         fetch.exchange.origin = f"{scheme}://{host}:{port}"
         asked = clock()
-        async with self._gate.turn((host, port)):
+        async with self._link.calls.turn((host, port)):
             fetch.took("queue", clock() - asked)
             asked = clock()
-            async with self._answer(fetch, hop, cookies) as response:
+            async with self._link.answer(
+                self._request(fetch.call, hop, cookies),
+                fetch.exchange,
+                guard_for(fetch.call.reach, host, port),
+                fetch.call.ca,
+                alone=fetch.changing,
+            ) as response:
                 delay = clock() - asked
-                stream = response.extensions["network_stream"]
-                connecting = (
-                    stream.connect_seconds if fetch.exchange.dialled and isinstance(stream, Stream) else 0.0
-                )
+                connecting = connect_seconds(response, fetch.exchange)
                 fetch.took("connect", connecting)
                 fetch.took("answer", delay - connecting)
                 return await self._read(fetch, hop, response, delay)
 
-    @asynccontextmanager
-    async def _answer(self, fetch: _Fetch, hop: Hop, cookies: str) -> AsyncIterator[httpcore.Response]:
-        """An answer up to the end of its header section; closed afterwards, whatever is left of it."""
-        call, exchange = fetch.call, fetch.exchange
-        scheme, host, port = url_origin(hop.url)
-        guard = guard_for(call.reach, host, port)
-        request = httpcore.Request(
+    def _request(self, call: Call, hop: Hop, cookies: str) -> httpcore.Request:
+        assert not isinstance(hop.body, Upload)  # a call's is whole
+        return httpcore.Request(
             method=hop.method,
-            url=httpcore.URL(
-                scheme=scheme.encode("ascii"),
-                host=host.encode("ascii"),
-                port=hop.url.port,
-                target=request_target(call, hop),
-            ),
+            url=request_url(call, hop),
             headers=request_fields(call, hop, cookies),
             content=hop.body,
         )
-        single: httpcore.AsyncHTTPConnection | None = None
-        response: httpcore.Response | None = None
-        try:
-            if not fetch.changing:
-                exchange.begin_request()
-                pool = await self._pools.pool(scheme, call.ca, guard)
-                try:
-                    response = await pool.handle_async_request(request)
-                except _DEAD:
-                    if exchange.dialled:
-                        raise
-                else:
-                    if _left_over(response):
-                        await response.aclose()
-                        response = None
-            if response is None:
-                exchange.begin_request()
-                single = self._pools.single(scheme, call.ca, guard, request.url.origin)
-                response = await single.handle_async_request(request)
-            exchange.answered, exchange.status = True, response.status
-            yield response
-        finally:
-            if response is not None:
-                await response.aclose()
-            if single is not None:
-                await single.aclose()
 
     async def _read(
         self, fetch: _Fetch, hop: Hop, response: httpcore.Response, delay: float
@@ -223,7 +184,7 @@ class HttpAdapter:
             media_type=kind,
             charset=charset,
             status=status,
-            validators=Validators(_validator(fields, "etag"), _validator(fields, "last-modified")),
+            validators=validators(fields),
             freshness=freshness(fields, self._now(), delay, status),
             not_modified=status == 304,
             origin=origin_text(url_origin(hop.url)),
@@ -245,28 +206,8 @@ class HttpAdapter:
         )
 
     async def _drain(self, fetch: _Fetch, response: httpcore.Response) -> None:
-        """Read an unwanted body if it is small and here, so that its connection can be used again."""
-        if fetch.changing:
-            return  # its connection is not kept
-        room = limits.DRAIN_BYTES
-        with suppress(TimeoutError, httpcore.NetworkError, httpcore.ProtocolError):
-            async with asyncio.timeout(limits.DRAIN_SECONDS):
-                async for data in response.aiter_stream():
-                    room -= len(data)
-                    if room < 0:
-                        return
-
-
-def _left_over(response: httpcore.Response) -> bool:
-    """Whether the answer was there before its request: what an earlier answer sent too much."""
-    stream = response.extensions["network_stream"]
-    return isinstance(stream, Stream) and stream.answered_unasked
-
-
-def _validator(fields: Fields, name: str) -> str | None:
-    """A validator that can be sent back, or None."""
-    value = fields.first(name)
-    return value if value and _CONTROL.search(value) is None else None
+        if not fetch.changing:  # else its connection is not kept
+            await drain(response.aiter_stream())
 
 
 async def _body(hop: Hop, call: Call, response: httpcore.Response, fields: Fields) -> bytes:

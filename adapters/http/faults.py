@@ -60,7 +60,7 @@ OUTCOME_TABLE: Final = (
     OutcomeRow("redirects in a circle, too many, or to nowhere", WrongDocument),
     OutcomeRow("redirect from https to http, or to another scheme", NotAllowed),
     OutcomeRow("redirect of a body to another origin", NotAllowed),
-    OutcomeRow("301 or 302 for a change", None, MayBeDone),
+    OutcomeRow("301 or 302 for a change; for a file whose name stays: followed", None, MayBeDone),
     OutcomeRow("anything that fails after 303 for a change", None, MayBeDone),
 )
 """The outcomes that are not statuses. A test makes each of them happen."""

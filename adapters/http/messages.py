@@ -10,9 +10,12 @@ from importlib.metadata import PackageNotFoundError, version
 from typing import Final
 from urllib.parse import quote, unquote_plus
 
+import httpcore
+
 from adapters.errors import HeadraceError, NotPossible, WrongWords
+from adapters.files import Upload
 from adapters.http.redirects import Hop
-from adapters.http.urls import parsed_url
+from adapters.http.urls import parsed_url, url_origin
 from adapters.port import Call, CredentialKind, Credentials
 
 _NO_HEADER: Final = "A header that cannot be sent"
@@ -38,6 +41,9 @@ _OURS: Final = frozenset(
 )
 """Fields about the connection and the framing, which only the adapter itself may write."""
 
+Fields = tuple[tuple[str, str], ...]
+"""Names and values of header fields."""
+
 _NO_METHODS: Final = frozenset({"CONNECT", "TRACE"})  # a tunnel, an echo of credentials: no documents
 
 
@@ -61,6 +67,17 @@ def first_hop(call: Call) -> Hop:
     return Hop(url=parsed_url(call.url), method=call.method, body=call.body, personal=True)
 
 
+def request_url(call: Call, hop: Hop) -> httpcore.URL:
+    """Where the request goes, as httpcore takes it."""
+    scheme, host, _ = url_origin(hop.url)
+    return httpcore.URL(
+        scheme=scheme.encode("ascii"),
+        host=host.encode("ascii"),
+        port=hop.url.port,
+        target=request_target(call, hop),
+    )
+
+
 def request_target(call: Call, hop: Hop) -> bytes:
     """Path and query. A key in the query is added here, so that no URL elsewhere holds it."""
     credentials = call.credentials
@@ -73,8 +90,12 @@ def request_target(call: Call, hop: Hop) -> bytes:
     return f"{path}?{'&'.join([*others, key])}".encode("ascii")
 
 
-def request_fields(call: Call, hop: Hop, cookies: str) -> list[tuple[bytes, bytes]]:
-    """The header section. The call's own fields and credentials only where the hop is `personal`."""
+def request_fields(
+    call: Call, hop: Hop, cookies: str, coding: str = "gzip", always: Fields = ()
+) -> list[tuple[bytes, bytes]]:
+    """The header section. The call's own fields and credentials only where the hop is `personal`; `always`
+    goes anywhere. `coding` is what Accept-Encoding says.
+    """
     fields: dict[str, tuple[bytes, bytes]] = {}
 
     def put(name: str, value: str) -> None:
@@ -83,7 +104,9 @@ def request_fields(call: Call, hop: Hop, cookies: str) -> list[tuple[bytes, byte
     fields["host"] = b"Host", hop.url.netloc
     put("User-Agent", user_agent())
     put("Accept", call.accept or "*/*")
-    put("Accept-Encoding", "gzip")
+    put("Accept-Encoding", coding)
+    for name, value in always:
+        put(name, value)
     if hop.body is not None and call.media_type:
         put("Content-Type", call.media_type)
     if hop.method in ("GET", "HEAD"):  # RFC 9110 section 13.1; as the server sent them, byte for byte
@@ -100,11 +123,22 @@ def request_fields(call: Call, hop: Hop, cookies: str) -> list[tuple[bytes, byte
     if cookies:  # in one field with the call's own (RFC 6265 section 5.4)
         own = [fields["cookie"][1]] if "cookie" in fields else []
         fields["cookie"] = b"Cookie", b"; ".join([*own, cookies.encode("latin-1")])
-    if hop.body is not None or hop.method in ("POST", "PUT", "PATCH"):
-        put("Content-Length", str(len(hop.body or b"")))  # RFC 9110 section 8.6
+    for name, value in _framing(hop):
+        put(name, value)
     if call.changes:
         put("Connection", "close")  # RFC 9112 section 9.6: a connection for this request alone
     return list(fields.values())
+
+
+def _framing(hop: Hop) -> Fields:
+    """How the far server knows where the body ends."""
+    if isinstance(hop.body, Upload):
+        if hop.body.size is None:
+            return (("Transfer-Encoding", "chunked"),)  # RFC 9112 section 7.1
+        return (("Content-Length", str(hop.body.size)),)
+    if hop.body is not None or hop.method in ("POST", "PUT", "PATCH"):  # RFC 9110 section 8.6
+        return (("Content-Length", str(len(hop.body or b""))),)
+    return ()
 
 
 def _own_fields(call: Call) -> list[tuple[str, str]]:

@@ -20,15 +20,29 @@ the same request with the same cookies a second time: a first visit that only se
 Another origin (scheme, host or port) gets neither the call's own header fields nor its credentials, and
 they stay off even if the chain comes back: whoever led it there chose the URL. Whether the new origin may be
 dialled is for the address guard. A user part in Location is dropped, and so are fragments.
+
+An exchange about files (adapters.http.client) has rules of its own:
+
+- GET and HEAD: as a call that only asks.
+- 303 for any other method: something else is to be looked at, which is no answer to it: WrongDocument, or
+  MayBeDone for a change.
+- 301, 302, 307, 308 for any other method: the same method, header fields and body, to the same origin.
+  Elsewhere NotAllowed.
+- 301, 302 for a change: a redirect means that there is more to do before the request is fulfilled (RFC
+  9110 section 15.4), and the liberty to answer a form's POST that way is not one for PUT, DELETE or the
+  methods of RFC 4918. But scripts that take uploads do so all the same, and to send a document to their page
+  of thanks would replace that page. So such a redirect is followed only where the last name of the path
+  stays (a slash at its end may come or go), and is MayBeDone elsewhere, and for POST and PATCH.
 """
 
 from dataclasses import dataclass, replace
 from typing import Final
-from urllib.parse import urljoin
+from urllib.parse import unquote_to_bytes, urljoin
 
 import httpx
 
 from adapters.errors import MayBeDone, NotAllowed, WrongDocument
+from adapters.files import Upload
 from adapters.http.urls import has_port, url_origin
 
 _NOWHERE: Final = "A redirect that leads nowhere"
@@ -40,7 +54,7 @@ class Hop:
 
     url: httpx.URL
     method: str
-    body: bytes | None
+    body: bytes | Upload | None
     personal: bool
 
 
@@ -60,6 +74,31 @@ def next_hop(hop: Hop, status: int, location: str | None, *, changes: bool) -> H
     if not same_origin and (changes or hop.body is not None):
         raise NotAllowed("A redirect to another server")
     return following
+
+
+def next_exchange(hop: Hop, status: int, location: str | None, *, changes: bool) -> Hop:
+    """The request that follows in an exchange about files."""
+    if hop.method in ("GET", "HEAD"):
+        return next_hop(hop, status, location, changes=False)
+    if status == 303:
+        raise MayBeDone if changes else WrongDocument("Not what was asked for")
+    moved = changes and status in (301, 302)
+    if moved and hop.method in ("POST", "PATCH"):
+        raise MayBeDone
+    try:
+        url = _target(hop.url, location)
+    except (WrongDocument, NotAllowed) as error:
+        raise MayBeDone if moved else error from error
+    if moved and _last_name(url) != _last_name(hop.url):
+        raise MayBeDone
+    if url_origin(url) != url_origin(hop.url):
+        raise NotAllowed("A redirect to another server")
+    return replace(hop, url=url)
+
+
+def _last_name(url: httpx.URL) -> bytes:
+    path = url.raw_path.partition(b"?")[0].rstrip(b"/")
+    return unquote_to_bytes(path.rpartition(b"/")[2])
 
 
 def _target(base: httpx.URL, location: str | None) -> httpx.URL:

@@ -1,5 +1,6 @@
 """URL text -> a checked httpx.URL, and what identifies its origin (RFC 3986, RFC 9110 section 4.2)."""
 
+import re
 from typing import Final
 
 import httpx
@@ -48,3 +49,48 @@ def origin_text(origin: SchemeOrigin) -> str:
     """`scheme://host:port`, for people and logs."""
     scheme, host, port = origin
     return f"{scheme}://[{host}]:{port}" if ":" in host else f"{scheme}://{host}:{port}"
+
+
+_PARTS: Final = re.compile(r"(?:([^:/?#]+):)?(?://([^/?#]*))?([^?#]*)(?:\?([^#]*))?(?:#.*)?", re.DOTALL)
+"""RFC 3986 appendix B; the fragment is not kept."""
+
+
+def resolved(base: str, reference: str) -> str:
+    """The URL that a reference means where `base` is absolute (RFC 3986 section 5.2), without a fragment.
+
+    Not urllib's, which loses a `;` at the end of a name.
+    """
+    scheme, authority, path, query = _parts(reference)
+    own = _parts(base)
+    if scheme is None:
+        scheme = own[0]
+        if authority is None:
+            authority = own[1]
+            if not path:
+                path, query = own[2], own[3] if query is None else query
+            elif not path.startswith("/"):
+                path = (own[2].rpartition("/")[0] + "/" + path) if own[2] or authority is None else "/" + path
+    start = f"{scheme}:" + ("" if authority is None else f"//{authority}")
+    return start + _without_dots(path) + ("" if query is None else f"?{query}")
+
+
+def _parts(url: str) -> tuple[str | None, str | None, str, str | None]:
+    found = _PARTS.fullmatch(url)
+    assert found is not None  # the expression matches everything
+    return found[1], found[2], found[3], found[4]
+
+
+def _without_dots(path: str) -> str:
+    """RFC 3986 section 5.2.4."""
+    if not path.startswith("/"):
+        return path
+    kept: list[str] = []
+    segments = path.split("/")[1:]
+    for segment in segments:
+        if segment == "..":
+            del kept[-1:]
+        elif segment != ".":
+            kept.append(segment)
+    if segments[-1] in (".", ".."):
+        kept.append("")
+    return "/" + "/".join(kept)

@@ -15,6 +15,7 @@ limits.EXPAND_STEP_BYTES, each checked to its end (CRC and length). What users e
 """
 
 import zlib
+from collections.abc import Iterator
 from typing import Final
 
 from adapters import limits
@@ -35,63 +36,52 @@ def is_gzip(content_encoding: str) -> bool:
     return False
 
 
-class Body:
-    """Feed it what arrives, then finish it."""
+class Expander:
+    """Takes what arrives and gives what it stands for, in steps of at most limits.EXPAND_STEP_BYTES."""
 
-    def __init__(self, *, gzip: bool, raw_limit: int, expanded_limit: int = limits.EXPANDED_BYTES) -> None:
-        self._raw_room = raw_limit
-        self._room = expanded_limit
-        self._maybe_gzip = gzip
+    def __init__(self, members: int | None = None) -> None:
+        self._most_members = members
+        self.packed = True
         self._head = b""
         self._member: zlib._Decompress | None = None
         self._members = 0
-        self._parts: list[bytes] = []
 
-    def feed(self, data: bytes) -> None:
+    def feed(self, data: bytes) -> Iterator[bytes]:
         """The next raw bytes, in pieces of any size. TooLarge, BrokenOff."""
-        self._raw_room -= len(data)
-        if self._raw_room < 0:
-            raise TooLarge("The document is too large")
-        if not self._maybe_gzip:
-            self._parts.append(data)
-            return
-        if self._members == 0:
+        if self.packed and self._members == 0:
             data = self._head + data
+            self._head = b""
             if len(data) < len(_GZIP_MAGIC):
                 self._head = data
                 return
-            self._head = b""
-            if not data.startswith(_GZIP_MAGIC):
-                self._maybe_gzip = False
-                self._parts.append(data)
-                return
-        self._expand(data)
+            self.packed = data.startswith(_GZIP_MAGIC)
+        if self.packed:
+            yield from self._expand(data)
+        elif data:
+            yield data
 
     def finish(self) -> bytes:
-        """The whole body. BrokenOff where the last member is not complete."""
+        """The rest. BrokenOff where the last member is not complete."""
         if self._member is not None or self._head == _GZIP_MAGIC[:1]:
             raise BrokenOff("The far server's gzip is cut short")
-        return self._head or b"".join(self._parts)  # one part is not copied
+        return self._head
 
-    def _expand(self, data: bytes) -> None:
+    def _expand(self, data: bytes) -> Iterator[bytes]:
         while True:
             if self._member is None:
                 data = data.lstrip(b"\0") if self._members else data
                 if not data:
                     return
                 self._members += 1
-                if self._members > limits.GZIP_MEMBERS:
+                if self._most_members is not None and self._members > self._most_members:
                     raise TooLarge("The document is too large")
                 self._member = zlib.decompressobj(_GZIP_WINDOW)
             try:
                 part = self._member.decompress(data, limits.EXPAND_STEP_BYTES)
             except zlib.error as error:
                 raise BrokenOff("The far server's gzip is broken") from error
-            self._room -= len(part)
-            if self._room < 0:
-                raise TooLarge("The document is too large")
             if part:
-                self._parts.append(part)
+                yield part
             if self._member.eof:
                 data = self._member.unused_data
                 self._member = None
@@ -99,3 +89,35 @@ class Body:
                 data = self._member.unconsumed_tail
                 if not data:  # what zlib still holds back comes with the next bytes: a trailer always follows
                     return
+
+
+class Body:
+    """Feed it what arrives, then finish it."""
+
+    def __init__(self, *, gzip: bool, raw_limit: int, expanded_limit: int = limits.EXPANDED_BYTES) -> None:
+        self._raw_room = raw_limit
+        self._room = expanded_limit
+        self._expander = Expander(limits.GZIP_MEMBERS) if gzip else None
+        self._parts: list[bytes] = []
+
+    def feed(self, data: bytes) -> None:
+        """The next raw bytes, in pieces of any size. TooLarge, BrokenOff."""
+        self._raw_room -= len(data)
+        if self._raw_room < 0:
+            raise TooLarge("The document is too large")
+        if self._expander is None:
+            self._parts.append(data)
+            return
+        for part in self._expander.feed(data):
+            if self._expander.packed:
+                self._room -= len(part)
+                if self._room < 0:
+                    raise TooLarge("The document is too large")
+            self._parts.append(part)
+
+    def finish(self) -> bytes:
+        """The whole body. BrokenOff where the last member is not complete."""
+        if self._expander is not None:
+            self._parts.append(self._expander.finish())
+        parts = [part for part in self._parts if part]
+        return parts[0] if len(parts) == 1 else b"".join(parts)  # one part is not copied

@@ -41,16 +41,18 @@ class Dialer(httpcore.AsyncNetworkBackend):
             exchange.dialled = True
         before = asyncio.get_running_loop().time()
         addresses = await permitted_addresses(host, port, self._guard, self._resolve)
-        stream = await self._dial(addresses, port)
+        stream = await self._dial(addresses, port, timeout)
         if isinstance(stream, Stream):
             stream.connect_seconds = asyncio.get_running_loop().time() - before
         return stream
 
-    async def _dial(self, addresses: tuple[Address, ...], port: int) -> httpcore.AsyncNetworkStream:
+    async def _dial(
+        self, addresses: tuple[Address, ...], port: int, last_patience: float | None
+    ) -> httpcore.AsyncNetworkStream:
         fault: OSError | None = None
         for number, address in enumerate(addresses, start=1):
-            # The last one may take what is left of the overall deadline.
-            patience = limits.CONNECT_SECONDS if number < len(addresses) else None
+            # The last one may take what is left of the overall deadline, or of the caller's patience.
+            patience = limits.CONNECT_SECONDS if number < len(addresses) else last_patience
             try:
                 async with asyncio.timeout(patience):
                     return await self._connect(address, port)

@@ -1,8 +1,11 @@
 """What happened so far in the exchange that the current task makes: the facts that decide an error's code."""
 
 from contextvars import ContextVar
-from dataclasses import dataclass
-from typing import Final
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    from adapters.http.link.streams import Stream
 
 
 @dataclass(slots=True)
@@ -12,7 +15,7 @@ class Exchange:
     `answered`: the header section of its answer is here. `ended`: the far server closed the connection.
     `sent`: bytes of a request that nothing has answered as not done are on their way, so that the far
     server may have acted. `acted`: it said that it did (303), whatever happens afterwards. `origin` is where
-    the present request goes, `status` what was answered last.
+    the present request goes, `status` what was answered last, `stream` what it was written to.
     """
 
     dialled: bool = False
@@ -22,10 +25,12 @@ class Exchange:
     acted: bool = False
     origin: str = ""
     status: int = 0
+    stream: "Stream | None" = field(default=None, compare=False, repr=False)
 
     def begin_request(self) -> None:
         """Forget what concerned the request before."""
         self.dialled = self.answered = self.ended = False
+        self.stream = None
 
     @property
     def far(self) -> str:

@@ -6,6 +6,7 @@ unasked bytes came in, also inside TLS; errors come out as what they mean; and i
 
 import asyncio
 import ssl
+from collections import deque
 from collections.abc import Awaitable, Callable
 from typing import Any
 
@@ -15,15 +16,22 @@ from adapters import limits
 from adapters.addresses import Address
 from adapters.errors import CannotConnect, Untrusted
 from adapters.http.link.exchange import CURRENT
+from adapters.http.link.status_line import final_status
 
 
 class _Inbox(asyncio.Protocol):
-    """Bytes in, until somebody asks for them. Reading pauses above limits.READ_AHEAD_BYTES."""
+    """Bytes in, until somebody asks for them. Reading pauses above limits.READ_AHEAD_BYTES.
+
+    Pieces are kept as they came, so that a large body is not copied on its way.
+    """
 
     def __init__(self) -> None:
-        self.received = bytearray()
+        self.pieces: deque[bytes] = deque()
+        self.held = 0
+        self._given = 0  # of the first piece
         self.ended = False
         self.fault: Exception | None = None
+        self.on_arrival: Callable[[], None] | None = None
         self._transport: asyncio.Transport | None = None
         self._arrival: asyncio.Future[None] | None = None
         self._room: asyncio.Future[None] | None = None
@@ -35,22 +43,23 @@ class _Inbox(asyncio.Protocol):
         self._transport = transport
 
     def data_received(self, data: bytes) -> None:
-        self.received += data
-        if len(self.received) > limits.READ_AHEAD_BYTES and not self._paused and self._transport is not None:
+        self.pieces.append(data)
+        self.held += len(data)
+        if self.held > limits.READ_AHEAD_BYTES and not self._paused and self._transport is not None:
             self._paused = True
             self._transport.pause_reading()
-        _wake(self._arrival)
+        self._arrived()
 
     def eof_received(self) -> bool:
         self.ended = True
-        _wake(self._arrival)
+        self._arrived()
         return False  # the transport closes: nothing is said on a connection that the other side left
 
     def connection_lost(self, exc: Exception | None) -> None:
         self.ended = True
         self.fault = self.fault or exc
         self._full = False
-        _wake(self._arrival)
+        self._arrived()
         _wake(self._room)
 
     def pause_writing(self) -> None:
@@ -60,29 +69,66 @@ class _Inbox(asyncio.Protocol):
         self._full = False
         _wake(self._room)
 
-    async def take(self, most: int) -> bytes:
-        """At least one byte, or none at the end. Raises what broke the connection."""
-        while not self.received and not self.ended:
-            self._arrival = asyncio.get_running_loop().create_future()
-            await self._arrival
-        if not self.received and self.fault is not None:
+    @property
+    def answered(self) -> bool:
+        """Whether a final answer begins to come in, or nothing will any more."""
+        return self.ended or (self.held > 0 and final_status(b"".join(self.pieces)[self._given :]))
+
+    async def take(self, most: int, patience: float | None) -> bytes:
+        """At least one byte, or none at the end. Raises what broke the connection, httpcore's ReadTimeout
+        after `patience` seconds without a byte.
+        """
+        if not self.pieces and not self.ended:
+            try:
+                async with asyncio.timeout(patience):
+                    while not self.pieces and not self.ended:
+                        self._arrival = asyncio.get_running_loop().create_future()
+                        await self._arrival
+            except TimeoutError as error:
+                raise httpcore.ReadTimeout("nothing came") from error
+        if not self.pieces and self.fault is not None:
             raise self.fault
-        if len(self.received) <= most:
-            data = bytes(self.received)
-            self.received.clear()
-        else:
-            data = bytes(self.received[:most])
-            del self.received[:most]
+        if not self.pieces:
+            return b""
+        data = self.pieces[0]
+        if self._given or len(data) > most:
+            data = data[self._given : self._given + most]
+        self._given += len(data)
+        if self._given == len(self.pieces[0]):
+            self.pieces.popleft()
+            self._given = 0
+        self.held -= len(data)
         if self._paused and self._transport is not None and not self.ended:
             self._paused = False
             self._transport.resume_reading()
         return data
 
-    async def drained(self) -> None:
-        """Wait until the transport takes more bytes."""
+    async def drained(self, patience: float | None) -> bool:
+        """Wait until the transport takes more bytes; false where an answer came first and is watched for.
+        TimeoutError where it took none for `patience` seconds.
+        """
         while self._full:
-            self._room = asyncio.get_running_loop().create_future()
-            await self._room
+            if self.on_arrival is not None and self.answered:
+                return False
+            waiting = self._waiting
+            try:
+                async with asyncio.timeout(patience):
+                    self._room = asyncio.get_running_loop().create_future()
+                    await self._room
+            except TimeoutError:
+                if self._waiting >= waiting:
+                    raise
+        return True
+
+    @property
+    def _waiting(self) -> int:
+        return 0 if self._transport is None else self._transport.get_write_buffer_size()
+
+    def _arrived(self) -> None:
+        _wake(self._arrival)
+        if self.on_arrival is not None:
+            _wake(self._room)
+            self.on_arrival()
 
 
 def _wake(waiting: asyncio.Future[None] | None) -> None:
@@ -91,7 +137,7 @@ def _wake(waiting: asyncio.Future[None] | None) -> None:
 
 
 class Stream(httpcore.AsyncNetworkStream):
-    """One connection. Timeouts are not its concern: the adapter's overall deadline cancels it."""
+    """One connection. A `timeout` is for nothing moving at all; the overall deadline is its caller's."""
 
     def __init__(self, transport: asyncio.Transport, inbox: _Inbox) -> None:
         self._transport = transport
@@ -109,10 +155,19 @@ class Stream(httpcore.AsyncNetworkStream):
         """
         return self._read_since_write == 0
 
+    @property
+    def answered(self) -> bool:
+        """Whether a final answer begins to come in, or the far side closed: no body is wanted any more."""
+        return self._inbox.answered
+
+    def watch(self, on_arrival: Callable[[], None] | None) -> None:
+        """Call this whenever something comes in, and let no write wait longer than for an answer."""
+        self._inbox.on_arrival = on_arrival
+
     async def read(self, max_bytes: int, timeout: float | None = None) -> bytes:  # noqa: ASYNC109 - httpcore's
         """The next bytes, or none at the end."""
         try:
-            data = await self._inbox.take(max_bytes)
+            data = await self._inbox.take(max_bytes, timeout)
         except OSError as error:
             raise httpcore.ReadError("broken off") from error
         self._read_since_write += len(data)
@@ -122,17 +177,22 @@ class Stream(httpcore.AsyncNetworkStream):
         return data
 
     async def write(self, buffer: bytes, timeout: float | None = None) -> None:  # noqa: ASYNC109 - httpcore's
-        """All of the bytes."""
+        """All of the bytes, or httpcore's WriteError where an answer came before they were taken."""
         if not buffer:
             return
         exchange = CURRENT.get()
         if exchange is not None:
             exchange.sent = True
+            exchange.stream = self
         self._read_since_write = 0
         if self._inbox.ended:
             raise httpcore.WriteError("broken off")
         self._transport.write(buffer)
-        await self._inbox.drained()
+        try:
+            if not await self._inbox.drained(timeout):
+                raise httpcore.WriteError("answered before the end")
+        except TimeoutError as error:
+            raise httpcore.WriteTimeout("nothing went") from error
 
     async def aclose(self) -> None:
         """At once: a farewell that the other side need not answer would only keep the socket."""
@@ -167,7 +227,7 @@ class Stream(httpcore.AsyncNetworkStream):
     def get_extra_info(self, info: str) -> Any:
         """`is_readable` (an idle connection is of no use any more) and what asyncio's transports know."""
         if info == "is_readable":
-            return self._inbox.ended or bool(self._inbox.received)
+            return self._inbox.ended or self._inbox.held > 0
         return self._transport.get_extra_info("peername" if info == "server_addr" else info)
 
 

@@ -55,7 +55,10 @@ ANSWERS: dict[str, list[Say]] = {
         moved("http://127.0.0.1:1/"),
         moved("http://127.0.0.1:1/", "308 P"),
     ],
-    "301 or 302 for a change": [moved("/a", "301 Moved"), moved("/a", "302 Found")],
+    "301 or 302 for a change; for a file whose name stays: followed": [
+        moved("/a", "301 Moved"),
+        moved("/a", "302 Found"),
+    ],
     "anything that fails after 303 for a change": [
         moved("/", "303 See Other"),
         moved("ftp://x/", "303 See Other"),

@@ -118,7 +118,7 @@ async def test_a_whole_answer_too_many_is_nobody_s(adapter: HttpAdapter) -> None
 async def test_an_answer_too_many_that_comes_later(adapter: HttpAdapter) -> None:
     async with raw_server(reply(b"first"), reply(b"second")) as server:
         await adapter.fetch(server.call(), 5)
-        pool = next(iter(adapter._pools._pools.values()))
+        pool = next(iter(adapter._link.pools._pools.values()))
         stream = pool.connections[0]._connection._network_stream  # type: ignore[attr-defined]
         stream._inbox.data_received(reply(b"unasked").data)
         assert (await adapter.fetch(server.call(), 5)).body == b"second"

@@ -4,7 +4,7 @@ import httpx
 import pytest
 
 from adapters.errors import HeadraceError, MayBeDone, NotAllowed, WrongDocument
-from adapters.http.redirects import Hop, next_hop
+from adapters.http.redirects import Hop, next_exchange, next_hop
 from adapters.http.statuses import REDIRECT_STATUSES
 
 BASE = "http://a.example/b/c/d;p?q"
@@ -205,3 +205,72 @@ def test_sentences_do_not_quote_a_location(location: str) -> None:
         next_hop(hop(url="https://a.example/"), 302, location, changes=False)
     assert "hush" not in caught.value.sentence
     assert len(caught.value.sentence) <= 40
+
+
+# Exchanges about files
+
+SAME_METHOD = [301, 302, 307, 308]
+WRITING = ["PUT", "DELETE", "MKCOL", "MOVE", "COPY", "PROPPATCH", "POST", "PATCH"]
+
+
+@pytest.mark.parametrize("status", SAME_METHOD)
+@pytest.mark.parametrize("method", ["PROPFIND", "OPTIONS", "GET", "HEAD", "POST", "PUT"])
+def test_of_files_method_and_body_stay(method: str, status: int) -> None:
+    """RFC 9110 sections 15.4.2 to 15.4.9; only 301 and 302 of a form's POST became GET by custom."""
+    following = next_exchange(hop(method, b"x"), status, "/g/d;p", changes=False)
+    assert (following.method, following.body) == (method, b"x")
+    assert following.url == "http://a.example/g/d;p"
+
+
+@pytest.mark.parametrize("method", ["PROPFIND", "PUT", "POST"])
+def test_of_files_something_else_to_look_at_is_no_answer(method: str) -> None:
+    for changes, kind in ((False, WrongDocument), (True, MayBeDone)):
+        with pytest.raises(HeadraceError) as caught:
+            next_exchange(hop(method), 303, "/g", changes=changes)
+        assert type(caught.value) is kind
+    assert next_exchange(hop(), 303, "/g", changes=False).method == "GET"
+
+
+@pytest.mark.parametrize("method", WRITING)
+@pytest.mark.parametrize("status", SAME_METHOD)
+@pytest.mark.parametrize(
+    ("location", "same_name"),
+    [
+        ("/b/c/d;p", True),
+        ("d;p/", True),
+        ("/moved/d%3Bp?v=2", True),
+        ("/b/c/thanks.html", False),
+        ("/b/c/d;p/index", False),
+        ("/", False),
+        ("/login?to=/b/c/d;p", False),
+    ],
+)
+def test_a_change_of_files_follows_its_name(method: str, status: int, location: str, same_name: bool) -> None:
+    """301 and 302 may be a script's way to say that it is done; 307 and 308 say that it is not."""
+    going = hop(method, b"x")
+    if status in (301, 302) and (not same_name or method in ("POST", "PATCH")):
+        with pytest.raises(MayBeDone):
+            next_exchange(going, status, location, changes=True)
+        return
+    following = next_exchange(going, status, location, changes=True)
+    assert (following.method, following.body) == (method, b"x")
+
+
+@pytest.mark.parametrize(
+    "location", ["http://b.example/d;p", "https://a.example/d;p", "http://a.example:8080/d;p"]
+)
+@pytest.mark.parametrize("changes", [False, True])
+def test_files_of_another_server(location: str, changes: bool) -> None:
+    for method in ("PROPFIND", "PUT"):
+        with pytest.raises(NotAllowed):
+            next_exchange(hop(method), 307, location, changes=changes)
+    following = next_exchange(hop(), 307, location, changes=False)
+    assert not following.personal
+
+
+def test_a_change_led_nowhere() -> None:
+    for location in (None, "http://a.example:99999/d;p", "ftp://a.example/d;p"):
+        with pytest.raises(MayBeDone):
+            next_exchange(hop("PUT"), 302, location, changes=True)
+        with pytest.raises(WrongDocument if location != "ftp://a.example/d;p" else NotAllowed):
+            next_exchange(hop("PUT"), 307, location, changes=True)

@@ -5,7 +5,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from adapters.errors import WrongWords
-from adapters.http.urls import origin_text, parsed_url, url_origin, url_port
+from adapters.http.urls import origin_text, parsed_url, resolved, url_origin, url_port
+from tests.adapters.http.test_redirects import BASE, RESOLVED
 
 
 @pytest.mark.parametrize(
@@ -71,3 +72,33 @@ def test_no_text_is_too_odd(text: str, start: str) -> None:
     assert url.scheme in ("http", "https")
     for part in (url.raw_path, url.netloc):
         assert all(0x20 < byte < 0x7F for byte in part)
+
+
+@pytest.mark.parametrize(("reference", "path"), RESOLVED.items())
+def test_references_are_resolved(reference: str, path: str) -> None:
+    """RFC 3986 section 5.4, its examples with a path; fragments are not kept."""
+    assert resolved(BASE, reference) == f"http://a.example{path}"
+
+
+@pytest.mark.parametrize(
+    ("reference", "url"),
+    [
+        ("g:h", "g:h"),
+        ("//g", "http://g"),
+        ("http:g", "http:g"),  # "for strict parsers", section 5.4.2
+        ("https://x.example/a/../b?c#d", "https://x.example/b?c"),
+        ("a;", "http://a.example/b/c/a;"),
+    ],
+)
+def test_references_to_elsewhere(reference: str, url: str) -> None:
+    assert resolved(BASE, reference) == url
+
+
+def test_a_base_without_a_path() -> None:
+    """RFC 3986 section 5.2.3."""
+    assert resolved("http://a.example", "g") == "http://a.example/g"
+
+
+@given(st.text(max_size=60))
+def test_any_reference_is_resolved_somehow(reference: str) -> None:
+    assert ":" in resolved(BASE, reference)

@@ -87,13 +87,13 @@ async def test_unused_pools_are_closed_and_used_ones_are_not(monkeypatch: pytest
     monkeypatch.setattr(limits, "POOLS", 2)
     adapter = HttpAdapter()
     async with raw_server(reply(b"x")) as server:
-        busy = await adapter._pools.pool("http", None, Guard(anywhere=True))
+        busy = await adapter._link.pools.pool("http", None, Guard(anywhere=True))
         request = httpcore.Request("GET", f"http://127.0.0.1:{server.port}/", headers={"Host": "x"})
         response = await busy.handle_async_request(request)
         for number in range(5):
             await adapter.fetch(server.call(reach=Reach(allow=("127.0.0.1", f"10.0.0.{number}"))), 5)
-        assert await adapter._pools.pool("http", None, Guard(anywhere=True)) is busy
-        assert len(adapter._pools._pools) == 2
+        assert await adapter._link.pools.pool("http", None, Guard(anywhere=True)) is busy
+        assert len(adapter._link.pools._pools) == 2
         assert await response.aread() == b"x"
         await response.aclose()
     await adapter.aclose()

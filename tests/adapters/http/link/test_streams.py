@@ -1,6 +1,7 @@
 """Bytes to and from a socket: pauses, ends, breaks."""
 
 import asyncio
+import itertools
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager
 from ipaddress import ip_address
@@ -8,11 +9,13 @@ from time import perf_counter
 
 import httpcore
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from adapters import limits
 from adapters.errors import CannotConnect
 from adapters.http.link.exchange import CURRENT, Exchange
-from adapters.http.link.streams import Stream, open_stream
+from adapters.http.link.streams import Stream, _Inbox, open_stream
 from adapters.trust import trust_context
 from tests.adapters.http.servers import LOOPBACK, free_port, reset
 
@@ -78,10 +81,10 @@ async def test_what_nobody_reads_is_not_collected() -> None:
                 await writer.drain()
 
     async with connected(flood) as stream:
-        while len(stream._inbox.received) <= limits.READ_AHEAD_BYTES:  # noqa: ASYNC110 - nothing tells
+        while stream._inbox.held <= limits.READ_AHEAD_BYTES:  # noqa: ASYNC110 - nothing tells
             await asyncio.sleep(0.01)
         await asyncio.sleep(0.1)
-        held = len(stream._inbox.received)
+        held = stream._inbox.held
         assert held < 3 * limits.READ_AHEAD_BYTES
         taken = 0
         while taken < 4 * held:  # reading goes on
@@ -194,3 +197,84 @@ async def test_a_handshake_that_is_given_up() -> None:
             async with asyncio.timeout(0.1):
                 await stream.start_tls(trust_context(None), "site.example")
     assert perf_counter() - began < 2
+
+
+async def test_a_read_has_patience() -> None:
+    async def silent(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        await reader.read()
+
+    async with connected(silent) as stream:
+        began = perf_counter()
+        with pytest.raises(httpcore.ReadTimeout):
+            await stream.read(10, 0.1)
+        assert 0.05 < perf_counter() - began < 2
+        await stream.aclose()
+
+
+async def test_a_write_has_patience_while_nothing_goes() -> None:
+    async def deaf(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        await asyncio.sleep(1)
+
+    async with connected(deaf) as stream:
+        with pytest.raises(httpcore.WriteTimeout):
+            await stream.write(bytes(50 << 20), 0.2)
+
+
+async def test_a_write_that_goes_slowly_goes() -> None:
+    """More than its patience in all, and never that long without a byte."""
+
+    async def slow(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        while await reader.read(1 << 20):  # noqa: ASYNC110 - it reads
+            await asyncio.sleep(0.02)
+
+    async with connected(slow) as stream:
+        began = perf_counter()
+        await stream.write(bytes(24 << 20), 0.5)
+        assert perf_counter() - began > 0.5
+        await stream.aclose()
+
+
+async def test_a_watched_write_does_not_outwait_an_answer() -> None:
+    """RFC 9112 section 9.3; an interim answer is none, and without somebody who watches a write goes on."""
+
+    async def answers(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        writer.write(b"HTTP/1.1 100 Continue\r\n\r\n")
+        await asyncio.sleep(0.3)
+        writer.write(b"HTTP/1.1 413 Content Too Large\r\n\r\n")
+        await asyncio.sleep(2)
+
+    async with connected(answers) as stream:
+        arrivals: list[bool] = []
+        stream.watch(lambda: arrivals.append(stream.answered))
+        began = perf_counter()
+        with pytest.raises(httpcore.WriteError):
+            await stream.write(bytes(50 << 20))
+        assert perf_counter() - began > 0.2
+        assert arrivals == [False, True]
+        assert (await stream.read(100)).startswith(b"HTTP/1.1 100")
+        stream.watch(None)
+        with pytest.raises(TimeoutError):
+            async with asyncio.timeout(0.1):
+                await stream.write(b"more")
+
+
+@given(
+    parts=st.lists(st.binary(min_size=1, max_size=50), max_size=20),
+    steps=st.lists(st.integers(1, 40), min_size=1),
+)
+def test_pieces_are_handed_out_in_any_portions(parts: list[bytes], steps: list[int]) -> None:
+    async def run() -> bytes:
+        inbox = _Inbox()
+        for part in parts:
+            inbox.data_received(part)
+        inbox.eof_received()
+        taken = bytearray()
+        for step in itertools.cycle(steps):
+            data = await inbox.take(step, None)
+            assert len(data) <= step
+            if not data:
+                return bytes(taken)
+            taken += data
+        return b""
+
+    assert asyncio.run(run()) == b"".join(parts)

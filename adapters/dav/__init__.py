@@ -1,0 +1,1 @@
+"""WebDAV (RFC 4918): Target -> entries, bytes, or a change made whole."""

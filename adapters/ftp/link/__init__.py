@@ -1,0 +1,1 @@
+"""Control and data connections: dialling, TLS, logging in, and the pool of logins."""

@@ -1,0 +1,1 @@
+"""Local folders as places: `file` targets -> entries, bytes, changes made whole; Linux only."""

@@ -1,0 +1,88 @@
+"""A server that reads a Destination wrongly must not put a document where another one is."""
+
+from collections.abc import AsyncIterator, Iterator
+
+import pytest
+
+from adapters.dav.adapter import DavAdapter
+from adapters.errors import NotAllowed, NotPossible
+from adapters.files import Was
+from tests.adapters.dav.faulty import Fault, Faulty, faulty
+from tests.adapters.dav.servers import DavStand, any_name, stand_of
+from tests.adapters.file_contract import upload
+from tests.adapters.web_servers import WebServer, apache, served_folder, wsgidav
+
+SECONDS = 20.0
+ODD = (b"a;b", b"a?b", b";", b"what?;")
+
+
+@pytest.fixture(scope="module", params=["wsgidav", "apache"])
+def server(request: pytest.FixtureRequest) -> Iterator[WebServer]:
+    with (
+        served_folder() as folder,
+        wsgidav(folder) if request.param == "wsgidav" else apache(folder) as server,
+    ):
+        yield server
+
+
+@pytest.fixture
+async def stand(server: WebServer) -> AsyncIterator[DavStand]:
+    async with stand_of(server, any_name) as stand:
+        yield stand
+
+
+async def test_neighbours_are_left_alone(stand: DavStand) -> None:
+    stand.put(b"a", b"neighbour")
+    for name in ODD:
+        for body in (b"first", b"second"):
+            data = upload(body, size=len(body))
+            await stand.adapter.write(stand.at(name), data, Was.ANYTHING, SECONDS)
+            assert stand.peek(name) == body
+        await stand.adapter.append(stand.at(name), upload(b"!", size=1), Was.ANYTHING, SECONDS)
+        await stand.adapter.copy(stand.at(b"a"), stand.at(name), SECONDS)
+        assert stand.peek(name) == b"neighbour"
+    assert stand.names() == {b"a", *ODD}
+    assert stand.peek(b"a") == b"neighbour"
+
+
+async def test_a_rename_goes_where_it_should_or_nowhere(stand: DavStand) -> None:
+    stand.put(b"old", b"as it was")
+    try:
+        await stand.adapter.rename(stand.at(b"old"), stand.at(b"new;name"), SECONDS)
+    except NotPossible:
+        assert stand.names() == {b"old"}
+    else:
+        assert stand.names() == {b"new;name"}
+
+
+async def test_a_folder_of_an_odd_name(stand: DavStand) -> None:
+    stand.make(b"a?b")
+    stand.make(b"c;d")
+    for name in (b"a?b/inside", b"c;d/inside"):
+        await stand.adapter.write(stand.at(name), upload(b"x", size=1), Was.ANYTHING, SECONDS)
+        assert stand.peek(name) == b"x"
+    assert stand.names() == {b"a?b", b"c;d"}
+
+
+@pytest.fixture
+async def far() -> AsyncIterator[tuple[Faulty, DavAdapter]]:
+    async with faulty() as (server, adapter):
+        yield server, adapter
+
+
+async def test_a_server_is_tried_once_and_plain_names_not_at_all(far: tuple[Faulty, DavAdapter]) -> None:
+    server, adapter = far
+    for name, puts in (("plain", 1), ("a;b", 2), ("c;d", 1)):
+        server.requests.clear()
+        await adapter.write(server.target(name), upload(b"x", size=1), Was.ANYTHING, SECONDS)
+        assert server.methods().count("PUT") == puts
+    assert set(server.documents()) == {b"/plain", b"/a;b", b"/c;d"}
+
+
+async def test_a_trial_that_fails_changes_nothing(far: tuple[Faulty, DavAdapter]) -> None:
+    server, adapter = far
+    server.put(b"/a;b", b"as it was")
+    server.faults["PUT"] = [None, Fault(status="403 x")]
+    with pytest.raises(NotAllowed):
+        await adapter.write(server.target("a;b"), upload(b"x", size=1), Was.ANYTHING, SECONDS)
+    assert server.documents() == {b"/a;b": b"as it was"}

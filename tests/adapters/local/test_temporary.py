@@ -1,0 +1,210 @@
+"""A document is replaced whole, with its rights, or stays as it was: full disks among the reasons."""
+
+import os
+import resource
+import stat
+import subprocess
+from collections.abc import Iterator
+from contextlib import suppress
+from pathlib import Path
+
+import pytest
+
+from adapters.errors import ChangedMeanwhile, MayBeDone, NoRoom, NotAllowed, NotPossible
+from adapters.files import Was
+from adapters.local import temporary
+from adapters.local.confined import Spot
+from adapters.local.temporary import Temporary
+from tests.adapters.file_contract import SECONDS, fails, upload, write
+from tests.adapters.local.stands import LocalStand
+
+
+@pytest.fixture(params=[True, False], ids=["unnamed", "named"])
+def folder(request: pytest.FixtureRequest, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[int]:
+    """An open folder, on a disk that has files without names, and on one that has not."""
+    monkeypatch.setattr(temporary, "_NAMES_LATER", request.param)
+    descriptor = os.open(tmp_path, os.O_PATH)
+    yield descriptor
+    os.close(descriptor)
+
+
+def put(folder: int, name: bytes, body: bytes, *, replace: bool = True) -> None:
+    made = Temporary(Spot(folder, name))
+    try:
+        made.write(body)
+        made.place(lambda _: True, replace=replace)
+    finally:
+        made.close()
+
+
+@pytest.mark.parametrize("mode", [0o600, 0o644, 0o464, 0o777])
+def test_rights_and_owner_are_kept(folder: int, tmp_path: Path, mode: int) -> None:
+    path = tmp_path / "document"
+    path.write_bytes(b"old")
+    with suppress(PermissionError):  # where the tests are run by root
+        os.chown(path, 12345, 54321)
+    path.chmod(mode)
+    before = path.stat()
+    put(folder, b"document", b"new")
+    after = path.stat()
+    assert path.read_bytes() == b"new"
+    assert (after.st_mode, after.st_uid, after.st_gid) == (before.st_mode, before.st_uid, before.st_gid)
+
+
+def test_set_user_id_is_not_kept(folder: int, tmp_path: Path) -> None:
+    """What a client wrote must not run as the owner."""
+    path = tmp_path / "document"
+    path.write_bytes(b"old")
+    path.chmod(0o6755)
+    put(folder, b"document", b"new")
+    assert path.stat().st_mode & 0o7777 == 0o755
+
+
+def test_a_new_document_has_the_usual_rights(folder: int, tmp_path: Path) -> None:
+    old = os.umask(0o027)
+    try:
+        put(folder, b"new", b"")
+    finally:
+        os.umask(old)
+    assert (tmp_path / "new").stat().st_mode & 0o777 == 0o640
+
+
+@pytest.mark.parametrize("replace", [True, False])
+def test_it_is_safe_before_it_has_its_name(
+    folder: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, replace: bool
+) -> None:
+    """The bytes are on the disk (fsync(2)) before the name leads to them, and then the name is."""
+    done: list[str] = []
+    real = os.fsync
+
+    def fsync(descriptor: int) -> None:
+        document = stat.S_ISREG(os.fstat(descriptor).st_mode)
+        done.append(f"{'document' if document else 'folder'}, named: {(tmp_path / 'document').exists()}")
+        real(descriptor)
+
+    monkeypatch.setattr(os, "fsync", fsync)
+    put(folder, b"document", b"new", replace=replace)
+    assert done == ["document, named: False", "folder, named: True"]
+
+
+def test_nothing_is_seen_before_it_is_whole(folder: int, tmp_path: Path) -> None:
+    made = Temporary(Spot(folder, b"document"))
+    made.write(b"new")
+    assert not (tmp_path / "document").exists()
+    assert [each.name for each in tmp_path.iterdir()] in ([], [made.name.decode()])
+    made.close()
+    made.close()
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_name_that_appeared_meanwhile_is_not_replaced(folder: int, tmp_path: Path) -> None:
+    """Even if it comes after the look: link(2) and RENAME_NOREPLACE replace nothing."""
+
+    def appears(_: os.stat_result | None) -> bool:
+        (tmp_path / "document").write_bytes(b"somebody else's")
+        return True
+
+    made = Temporary(Spot(folder, b"document"))
+    made.write(b"new")
+    with pytest.raises(FileExistsError):
+        made.place(appears, replace=False)
+    made.close()
+    assert [(each.name, each.read_bytes()) for each in tmp_path.iterdir()] == [
+        ("document", b"somebody else's")
+    ]
+
+
+def test_a_condition_that_is_not_met(folder: int, tmp_path: Path) -> None:
+    (tmp_path / "document").write_bytes(b"old")
+    made = Temporary(Spot(folder, b"document"))
+    with pytest.raises(ChangedMeanwhile):
+        made.place(lambda found: found is None, replace=True)
+    made.close()
+    assert [(each.name, each.read_bytes()) for each in tmp_path.iterdir()] == [("document", b"old")]
+
+
+def test_what_cannot_be_replaced(folder: int, tmp_path: Path) -> None:
+    (tmp_path / "folder").mkdir()
+    os.mkfifo(tmp_path / "pipe")
+    with pytest.raises(NotPossible):
+        Temporary(Spot(folder, b"folder"))
+    with pytest.raises(NotPossible):
+        Temporary(Spot(folder, b"."))
+    with pytest.raises(NotAllowed):
+        Temporary(Spot(folder, b"pipe"))
+
+
+def test_after_closing_nothing_is_written(folder: int) -> None:
+    """The descriptor's number may be somebody else's by then."""
+    made = Temporary(Spot(folder, b"document"))
+    made.close()
+    with pytest.raises(OSError, match="given up"):
+        made.write(b"x")
+    with pytest.raises(OSError, match="given up"):
+        made.place(lambda _: True, replace=True)
+
+
+def test_a_rename_that_may_not_last_may_be_done(
+    folder: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def failing(_: int) -> None:
+        raise OSError(5, "the disk fails")
+
+    monkeypatch.setattr(temporary, "sync_folder", failing)
+    with pytest.raises(MayBeDone):
+        put(folder, b"document", b"new")
+    assert (tmp_path / "document").read_bytes() == b"new"
+
+
+# Full disks: a real one of 1 MB where it can be mounted, and everywhere the largest file that a process may
+# write (setrlimit(2)), which ends in EFBIG.
+
+
+@pytest.fixture(params=["limit", "disk"])
+def small(request: pytest.FixtureRequest, stand: LocalStand) -> Iterator[LocalStand]:
+    if request.param == "disk" and _mounted(stand.folder):
+        try:
+            yield stand
+        finally:
+            subprocess.run(["umount", "-l", stand.folder], check=True)
+        return
+    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (1 << 20, hard))
+    try:
+        yield stand
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+
+
+def _mounted(folder: Path) -> bool:
+    command = ["mount", "-t", "tmpfs", "-o", "size=1m", "tmpfs", str(folder)]
+    return subprocess.run(command, capture_output=True, check=False).returncode == 0
+
+
+@pytest.mark.parametrize("named", [False, True], ids=["unnamed", "named"])
+async def test_a_full_disk_leaves_what_was(
+    small: LocalStand, named: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(temporary, "_NAMES_LATER", not named)
+    small.put(b"old", bytes(400_000))
+    adapter, much = small.adapter, bytes(1_100_000)
+    for name in (b"old", b"new"):
+        await fails(small, write(small, name, much), NoRoom)
+        doing = adapter.append(small.at(name), upload(much), Was.ANYTHING, SECONDS)
+        await fails(small, doing, NoRoom)
+    assert (small.peek(b"old"), small.names()) == (bytes(400_000), {b"old"})
+    await write(small, b"old", b"a little")
+    assert small.peek(b"old") == b"a little"
+
+
+async def test_a_copy_onto_a_full_disk_leaves_what_was(small: LocalStand) -> None:
+    small.put(b"one", bytes(600_000))
+    small.put(b"old", b"as it was")
+    if small.folder.is_mount():
+        doing = small.adapter.copy(small.at(b"one"), small.at(b"old"), SECONDS)
+        await fails(small, doing, NoRoom)
+    else:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (500_000, resource.getrlimit(resource.RLIMIT_FSIZE)[1]))
+        doing = small.adapter.copy(small.at(b"one"), small.at(b"old"), SECONDS)
+        await fails(small, doing, NoRoom)
+    assert (small.peek(b"old"), small.names()) == (b"as it was", {b"one", b"old"})
