@@ -80,13 +80,17 @@ class Lettering:
 
     def clean(self, text: str) -> str:
         """`text` as one line of printable characters without double, leading or trailing blanks."""
+        if text.isascii() and text.isprintable() and not self._touches_ascii:
+            if "  " not in text and text[:1] != " " and text[-1:] != " ":
+                return text
+            return " ".join(text.split())
+        return " ".join(self.spell(text).split())
+
+    def spell(self, text: str) -> str:
+        """`text` as one line of printable characters, with all its blanks: columns stay columns."""
         ascii_only = text.isascii()
         if ascii_only and not self._touches_ascii:
-            if text.isprintable():
-                if "  " not in text and text[:1] != " " and text[-1:] != " ":
-                    return text
-                return " ".join(text.split())
-            return " ".join(text.translate(self._table).split())
+            return text if text.isprintable() else text.translate(self._table)
         if not ascii_only:
             text = unicodedata.normalize("NFC", text)
         if self._letters is not None:
@@ -95,7 +99,7 @@ class Lettering:
             text = _EMOJI_SEQUENCE.sub(r"\1", text)
             if self._degrees:
                 text = _DEGREES.sub("", text)
-        return " ".join(text.translate(self._table).split())
+        return text.translate(self._table)
 
     def _spelt(self, match: re.Match[str]) -> str:
         return self._spellings[match.group()]

@@ -37,8 +37,7 @@ def parse_xml(body: bytes, charset: str | None = None) -> Markup:
     unknown ones, or is nested deeper than `limits.DEPTH`; TooLarge where it is larger than a limit.
     """
     _check_size(body)
-    declared = _DECLARED.match(_start(body))
-    text = decode(body, (charset, _label(declared)), strict=True).lstrip("\ufeff \t\r\n")
+    text = decode(body, (charset, xml_label(body)), strict=True).lstrip("\ufeff \t\r\n")
     if not text:
         raise WrongDocument("Empty, so not XML")
     text = without_entities(text)
@@ -71,8 +70,21 @@ def parse_html(body: bytes, charset: str | None = None) -> Markup:
     no element at all or nesting is deeper than `limits.DEPTH`; TooLarge where a part is larger than a limit.
     """
     _check_size(body)
-    declared = _META.search(_COMMENT.sub(b"", _start(body)))
-    text = decode(body, (charset, _label(declared)))
+    return parse_html_text(decode(body, (charset, html_label(body))))
+
+
+def html_label(body: bytes) -> str | None:
+    """The encoding that a page's own meta element names, where there is one."""
+    return _label(_META.search(_COMMENT.sub(b"", _start(body))))
+
+
+def xml_label(body: bytes) -> str | None:
+    """The encoding that a document's XML declaration names, where there is one."""
+    return _label(_DECLARED.match(_start(body)))
+
+
+def parse_html_text(text: str) -> Markup:
+    """`parse_html` for a page whose characters are known already."""
     _check_marks(text)
     if len(text) > limits.HTML_CHARACTERS:
         raise TooLarge("The page is too large")

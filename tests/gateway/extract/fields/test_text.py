@@ -196,6 +196,18 @@ def test_fast_path_and_full_path_agree() -> None:
         assert odd.clean(text) == ASCII.clean(text)
 
 
+def test_spelling_keeps_every_blank() -> None:
+    assert ASCII.spell("  Süd\t \x00 x ") == "  Sud    x "
+    assert ASCII.spell("a  b ") == "a  b "
+
+
+@given(hostile_text, st.sampled_from([ASCII, LATIN_1, CP437]))
+def test_clean_text_is_spelt_text_without_spare_blanks(text: str, lettering: Lettering) -> None:
+    spelt = lettering.spell(text)
+    assert spelt.isprintable()
+    assert " ".join(spelt.split()) == lettering.clean(text)
+
+
 # The catalogue's letters
 
 
