@@ -17,9 +17,12 @@ from gateway.catalogue.key import SCHEMES
 from gateway.catalogue.mistakes import TextFault, character, nearest
 
 PORTS: Final[Mapping[str, int]] = MappingProxyType(
-    {"http": 80, "https": 443, "dav": 80, "davs": 443, "ftp": 21, "ftps": 990, "telnet": 23}
+    {"http": 80, "https": 443, "dav": 80, "davs": 443, "ftp": 21, "ftps": 21, "telnet": 23}
 )
-"""The port of a URL that tells none (IANA service names; dav and davs are HTTP)."""
+"""The port of a URL that tells none (IANA service names; dav and davs are HTTP).
+
+ftps is FTP with explicit TLS (RFC 4217 section 4): it begins at port 21; 990 is for TLS from the first byte.
+"""
 
 _URL: Final = re.compile(
     r"(?P<scheme>[A-Za-z][A-Za-z0-9+.-]*)://(?P<authority>[^/?#]*)(?P<rest>.*)", re.DOTALL

@@ -9,16 +9,16 @@ from functools import lru_cache
 from types import MappingProxyType
 from typing import Final
 
-from adapters.errors import NotAllowed, NotPossible, NotThere, WrongMoment, WrongWords
-from adapters.port import Call, CredentialKind, Credentials, Origin, Reach
-from gateway.catalogue.addresses import Url, is_literal_host, split_url
+from adapters.errors import WrongWords
+from adapters.port import Call, Credentials, Origin, Reach
+from gateway.catalogue.addresses import Url, split_url
 from gateway.catalogue.filling import ArgValue, filled_body
-from gateway.catalogue.key import SCHEMES
-from gateway.catalogue.mistakes import TextFault, nearest
+from gateway.catalogue.mistakes import TextFault
 from gateway.catalogue.model import Arg, ArgKind, Catalogue, Place, Source
 from gateway.catalogue.numbers import is_number
 from gateway.catalogue.refs import within
 from gateway.catalogue.slots import fill
+from gateway.catalogue.targets import Ref, current, place_credentials, reach_of
 from gateway.catalogue.templates import Template, expand, parse_template
 from gateway.extract.plan import Format
 
@@ -71,6 +71,7 @@ def build_call(catalogue: Catalogue, source: Source, args: Sequence[str], lines:
         ca=source.ca or (target.place.ca if target.place is not None else None),
         reach=Reach(catalogue.origins | target.origins, catalogue.gateway.allow),
         changes=source.changes,
+        root="" if target.place is None else target.place.base,
     )
 
 
@@ -161,69 +162,20 @@ def _credentials(catalogue: Catalogue, source: Source, place: Place | None) -> C
     if source.auth is not None:
         secret = catalogue.secrets[source.auth.secret]
         return Credentials(source.auth.kind, source.auth.name, secret)
-    return None if place is None else _place_credentials(catalogue, place)
+    return None if place is None else place_credentials(catalogue, place)
 
 
-def _place_credentials(catalogue: Catalogue, place: Place) -> Credentials | None:
-    if place.user is None:
-        return None
-    secret = "" if place.secret is None else catalogue.secrets[place.secret]
-    return Credentials(CredentialKind.BASIC, place.user, secret)
+def ref_call(catalogue: Catalogue, ref: Ref, format_: Format = Format.AUTO) -> Call:
+    """The call that gets the document at `ref`.
 
-
-def ref_call(catalogue: Catalogue, ref: str, format_: Format = Format.AUTO) -> Call:
-    """The call that gets the document at `ref`: `place:path`, or a URL whose host `[gateway] urls` lists.
-
-    NotThere: no such place. NotAllowed: a URL that may not be typed, or a path out of its place. WrongWords:
-    neither. NotPossible: a scheme that there is not.
+    NotThere: its place has gone meanwhile. NotAllowed: a URL that may not be typed.
     """
-    if ref.startswith("#"):
-        raise WrongMoment("No LIST or TEXT came before")
-    name, colon, rest = ref.partition(":")
-    place = catalogue.places.get(name.upper())
-    if place is not None and colon:
-        return Call(
-            url=within(place.base, rest),
-            accept=ACCEPT[format_],
-            credentials=_place_credentials(catalogue, place),
-            ca=place.ca,
-            reach=Reach(catalogue.origins, catalogue.gateway.allow),
-        )
-    if not colon:
-        raise WrongWords("A ref is place:path or a URL")
-    if not rest.startswith("//") and name.lower() not in SCHEMES:
-        near = nearest(name, catalogue.places)
-        raise NotThere(f"No place {_ascii(name)}" + (f"; nearest: {near}" if near else ""))
-    return _typed_url(catalogue, ref, format_)
-
-
-def _ascii(name: str) -> str:
-    return "".join(each if " " < each <= "~" else "?" for each in name.upper())[:20]
-
-
-def _typed_url(catalogue: Catalogue, text: str, format_: Format) -> Call:
-    scheme, _, rest = text.partition(":")
-    if not rest.startswith("//"):
-        raise WrongWords("That is no usable URL")
-    if scheme.lower() not in SCHEMES:
-        raise NotPossible("No such kind of address here")
-    authority = re.split(r"[/?#\\]", rest[2:], maxsplit=1)[0]
-    if "@" in authority:
-        raise NotAllowed("A URL may not hold a user part")
-    try:
-        url = split_url(text.partition("#")[0])
-    except TextFault as fault:
-        raise WrongWords("That is no usable URL") from fault
-    pattern = next((each for each in catalogue.gateway.urls if _matches(each, url.host)), None)
-    if pattern is None:
-        raise NotAllowed("URLs of that host may not be typed")
-    # An address that the catalogue itself spells out is named by it; a name that resolves to one is not.
-    named = _named(url) if is_literal_host(pattern) else frozenset()
+    place = current(catalogue, ref).place
     return Call(
-        url=url.text, accept=ACCEPT[format_], reach=Reach(catalogue.origins | named, catalogue.gateway.allow)
+        url=ref.url,
+        accept=ACCEPT[format_],
+        credentials=None if place is None else place_credentials(catalogue, place),
+        ca=None if place is None else place.ca,
+        reach=reach_of(catalogue, ref),
+        root="" if place is None else place.base,
     )
-
-
-def _matches(pattern: str, host: str) -> bool:
-    """`example.org` is that host alone; `*.example.org` is every host below it, but not itself."""
-    return host.endswith(pattern[1:]) if pattern.startswith("*.") else host == pattern

@@ -86,8 +86,10 @@ def _lost_span(text: str, positions: Positions) -> list[tuple[Path, int, int]]:
     if lost is None or not positions.statements:
         return []
     statement = positions.statements[-1]
-    if statement.header:
-        return []
+    if statement.header:  # broken: perhaps a key and its value, after a bracket too many
+        end = _line_end(text, statement.start)
+        equals = text.find("=", statement.start, end)
+        return [] if equals < 0 else [((), equals, end)]
     if statement.key is None:  # a line that begins with no key
         value = _VALUE_BEGUN.search(text, statement.start, _line_end(text, statement.start))
         return [] if value is None else [((), value.start(), _line_end(text, value.start()))]
@@ -97,9 +99,9 @@ def _lost_span(text: str, positions: Positions) -> list[tuple[Path, int, int]]:
         opened = max(text.rfind(mark, start, lost.offset) for mark in "{,") + 1
         word = _FIRST_WORD.match(text, opened or statement.start)
         start = word.end() if word is not None else start
-    if _private(path):
-        return [(path, start, end)]
-    for member in _MEMBER.finditer(text, start, end):
+    if _private(path):  # all that stands after such a key, also what passes for a key of its table
+        return [(path, min(start, statement.key.end), end)]
+    for member in _MEMBER.finditer(text, statement.key.end, end):
         if _private((*path, member[1])):
             return [((*path, member[1]), member.end(1), end)]
     # Where any key of one's own would be hidden, so is what has lost its key or its equals sign.

@@ -11,7 +11,7 @@ from typing import Final
 from adapters import limits
 from gateway.catalogue.field_keys import FIELD_KEYS
 from gateway.catalogue.key import METHODS, SCHEMES, TABLES, Key, Shape, words_of
-from gateway.catalogue.model import ArgKind, GatewaySettings, Listener
+from gateway.catalogue.model import ArgKind, GatewaySettings, LineEnd, Listener
 from gateway.extract.plan import Format
 from gateway.wire.settings import LATER, SETTINGS
 
@@ -123,6 +123,23 @@ _KEYS: tuple[Key, ...] = (
         _S.TEXT,
         "Trusted certificates instead of the usual ones",
         note="the path of a PEM file",
+    ),
+    Key(
+        "place",
+        "index",
+        _S.WORD,
+        "html: its folders are index pages; for http and https",
+        words=("html",),
+        also=("listing", "pages"),
+    ),
+    Key(
+        "place",
+        "lines",
+        _S.WORD,
+        "What ends each line of a text stored there",
+        LineEnd.LF.value,
+        words=words_of(LineEnd),
+        also=("eol", "newline"),
     ),
     Key("source", "about", _S.TEXT, "What SOURCES says of it", also=("description", "title")),
     Key(

@@ -51,17 +51,27 @@ def distance(left: str, right: str) -> int:
 
 
 def nearest(word: str, words: Iterable[str]) -> str:
-    """The one of `words` that `word` was most likely meant to be, whatever its case; "" for none."""
+    """The one of `words` that `word` was most likely meant to be, whatever its case; "" for none.
+
+    Of two that are as near, the one that begins alike for longer: few people get the beginning wrong.
+    """
     typed = word.casefold()
-    found, least = "", len(typed) // 3 + 1
+    found, least, alike = "", len(typed) // 3 + 1, 0
     for each in words:
         known = each.casefold()
         away = distance(typed, known)
         if min(len(typed), len(known)) >= 3 and (known.startswith(typed) or typed.startswith(known)):
             away = min(away, least)
-        if away < least or (away == least and not found and away < len(known)):
-            found, least = each, away
+        begins = _alike(typed, known)
+        if away < least or (away == least and away < len(known) and (not found or begins > alike)):
+            found, least, alike = each, away, begins
     return found
+
+
+def _alike(one: str, other: str) -> int:
+    """With how many equal characters two words begin."""
+    pairs = enumerate(zip(one, other, strict=False))
+    return next((place for place, (mine, its) in pairs if mine != its), min(len(one), len(other)))
 
 
 def secretive(key: str) -> bool:

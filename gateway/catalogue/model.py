@@ -115,9 +115,22 @@ class Source:
         return self.method not in {"GET", "HEAD"}
 
 
+class LineEnd(Enum):
+    """What ends each line of a text that is stored."""
+
+    LF = "lf"
+    CRLF = "crlf"
+    CR = "cr"
+
+    @property
+    def data(self) -> bytes:
+        """Its bytes."""
+        return {LineEnd.LF: b"\n", LineEnd.CRLF: b"\r\n", LineEnd.CR: b"\r"}[self]
+
+
 @dataclass(frozen=True, slots=True)
 class Place:
-    """A named root of refs."""
+    """A named root of refs. `index` is "html" where its folders are index pages, else empty."""
 
     name: str  # upper case
     base: str
@@ -125,6 +138,8 @@ class Place:
     secret: SecretRef | None = None
     write: bool = False
     ca: str | None = None
+    index: str = ""
+    lines: LineEnd = LineEnd.LF
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,9 @@ _PARTS: Final = re.compile(
 )
 _PATH_SAFE: Final = "!$&'()*+,;=:@%~"
 _TRIPLET: Final = re.compile(r"%(?![0-9A-Fa-f]{2})")
-_WEB: Final = frozenset({"http", "https", "dav", "davs"})
+WEB: Final = frozenset({"http", "https", "dav", "davs"})
+"""Schemes whose URLs have queries."""
+
 _STREAMS: Final = frozenset({"tcp", "tls", "telnet", "udp"})
 _DOTS: Final = frozenset({".", ".."})
 
@@ -95,7 +97,7 @@ def within(base: str, path: str) -> str:
             raise WrongWords("That place has no paths")
         return base
     query = ""
-    if scheme in _WEB:
+    if scheme in WEB:
         path, _, _ = path.partition("#")
         path, mark, query = path.partition("?")
         query = mark + urllib.parse.quote(_triplets(query), _PATH_SAFE + "/?")
@@ -103,7 +105,7 @@ def within(base: str, path: str) -> str:
     written = path.lstrip("/").split("/")
     for segment in written:
         name = urllib.parse.unquote(segment)
-        _check(name, scheme in _WEB)
+        _check(name, scheme in WEB)
         if name == "..":
             del names[-1:]
         elif name != ".":

@@ -1,19 +1,23 @@
 """ASK, TELL, PICK, LAYOUT and SOURCES: the requests about sources -> wishes and records."""
 
 import difflib
-from collections.abc import Generator, Mapping, Sequence
+import io
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-from adapters.errors import NotPossible, NotThere, WrongWords
+from adapters import limits
+from adapters.errors import HeadraceError, NotARequest, NotPossible, NotThere, TooLarge, WrongWords
 from gateway.catalogue.model import LinesBody, Source
 from gateway.extract.fields.text import Lettering, cut
 from gateway.extract.plan import Record
+from gateway.session.files.refs import typed_ref
 from gateway.session.picking import pick_plan
-from gateway.session.state import Explanation, State, Transfer
-from gateway.session.wishes import Outcome, PickWish, SourceWish, Wish
+from gateway.session.state import State
+from gateway.session.steps import Asking, Steps, granted
+from gateway.session.wishes import Outcome, PickWish, SourceWish
+from gateway.wire.charsets import decode_line
+from gateway.wire.lines import LineReader
 from gateway.wire.replies import Reply
-
-Steps = Generator[Wish, Outcome, Reply]
 
 
 def named(kind: str, name: str, known: Mapping[str, Source]) -> Source:
@@ -32,13 +36,11 @@ def _wanted(state: State, words: Sequence[str], usage: str) -> Source:
 
 
 def _show(state: State, outcome: Outcome) -> Reply:
-    if state.explained is not None:
-        state.explained.outcome = outcome
+    state.account(outcome)
     sheet = outcome.sheet
-    reply = state.paged(sheet.records, sheet.width, limited=sheet.limited, stale=outcome.stale)
-    if state.cursor is not None:
-        state.cursor.outcome = outcome
-    return reply
+    return state.paged(
+        sheet.records, sheet.width, limited=sheet.limited, stale=outcome.stale, account=outcome
+    )
 
 
 def ask(state: State, words: Sequence[str]) -> Steps:
@@ -57,17 +59,60 @@ def tell(state: State, words: Sequence[str]) -> Steps:
     if isinstance(source.body, LinesBody):
         state.check_width(source.plan.width)
         check_args(source, words[1:])
-        request = state.explained.request if state.explained else "TELL"
-        state.transfer = Transfer(source, tuple(state.typed(word) for word in words[1:]), request)
+        state.transfer = _Lines(state, source, tuple(state.typed(word) for word in words[1:]))
         return Reply(350, state.settings)
     return (yield from _records(state, source, words[1:]))
 
 
-def tell_lines(state: State, transfer: Transfer) -> Steps:
-    """The end of a TELL's data lines."""
-    state.explained = Explanation(transfer.request)
-    outcome = yield SourceWish(transfer.source, transfer.args, state.style, transfer.text.getvalue())
-    return _show(state, outcome)
+class _Lines:
+    """The data lines of a TELL: kept in memory, and sent as one text."""
+
+    complete = False
+
+    def __init__(self, state: State, source: Source, args: tuple[str, ...]) -> None:
+        self.request = state.request_shown
+        self._state = state
+        self._source = source
+        self._args = args
+        self._text = io.StringIO()
+        self._size = 0
+        self._fault: HeadraceError | None = None
+
+    def begin(self, reader: LineReader) -> None:
+        """Lines longer than a request."""
+        reader.line_limit = limits.DATA_BYTES
+
+    def take(self, data: bytes, ends: bool) -> Asking[None]:
+        """One data line."""
+        yield from ()
+        self._size += len(data) + ends
+        if self._size > limits.TRANSFER_BYTES:
+            self.spoil(TooLarge("The data is too long"))
+        if self._fault is not None:
+            return
+        try:
+            self._text.write(decode_line(data, self._state.settings.charset) + "\n" * ends)
+        except NotARequest as error:
+            self.spoil(WrongWords(error.sentence.replace("a request", "text")))
+
+    def spoil(self, error: HeadraceError) -> None:
+        """The first fault is the one that is told."""
+        self._fault = self._fault or error
+
+    def flush(self) -> Asking[None]:
+        """Everything is here."""
+        yield from ()
+
+    def deliver(self) -> Steps:
+        """Ask with them."""
+        if self._fault is not None:
+            raise self._fault
+        state = self._state
+        wish = SourceWish(self._source, self._args, state.style, self._text.getvalue())
+        return _show(state, (yield from granted(wish, Outcome)))
+
+    def drop(self) -> None:
+        """Nothing was sent."""
 
 
 def request_of(source: Source) -> str:
@@ -86,8 +131,8 @@ def check_args(source: Source, args: Sequence[str]) -> None:
 def _records(state: State, source: Source, args: Sequence[str]) -> Steps:
     state.check_width(source.plan.width)
     check_args(source, args)
-    outcome = yield SourceWish(source, tuple(state.typed(word) for word in args), state.style)
-    return _show(state, outcome)
+    wish = SourceWish(source, tuple(state.typed(word) for word in args), state.style)
+    return _show(state, (yield from granted(wish, Outcome)))
 
 
 def pick(state: State, words: Sequence[str]) -> Steps:
@@ -97,8 +142,8 @@ def pick(state: State, words: Sequence[str]) -> Steps:
     plan = pick_plan(state.typed(words[1]), [state.typed(word) for word in words[2:]])
     plan = replace(plan, letters=state.world.catalogue().gateway.letters)
     state.check_width(plan.width)
-    outcome = yield PickWish(state.typed(words[0]), plan, state.style)
-    return _show(state, outcome)
+    wish = PickWish(typed_ref(state, words[0]), plan, state.style)
+    return _show(state, (yield from granted(wish, Outcome)))
 
 
 _NAME_WIDTH, _NUMBER_WIDTH, _KIND_WIDTH = 12, 3, 8

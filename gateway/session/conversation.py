@@ -4,40 +4,59 @@
 in) and returns the reply's lines as bytes, or None for a line that gets no reply.
 """
 
-from collections.abc import Callable, Generator, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import Final
 
 from adapters import limits
 from adapters.errors import HeadraceError, NotARequest, NotPossible, TooLarge, WrongMoment, WrongWords
 from gateway import VERSION
-from gateway.session import asking, telling
+from gateway.session import asking, explaining, telling
+from gateway.session.files import acting, listing, reading, storing, texts
 from gateway.session.state import Explanation, State, Transfer, World, without_secrets
-from gateway.session.wishes import Outcome, Wish
+from gateway.session.steps import Asking, Steps
 from gateway.wire.charsets import decode_line
-from gateway.wire.lines import EOLS, End, Line, LineReader
+from gateway.wire.lines import EOLS, Data, End, Line, LineReader
 from gateway.wire.replies import Reply, encode_lines, error_reply
 from gateway.wire.words import REQUESTS, Request, parse_request, request_word, split_words, without_prompt
 
 Lines = Iterator[bytes]
-Steps = Generator[Wish, Outcome, Reply]
 _Plain = Callable[[State, Sequence[str]], Reply]
 _Wishing = Callable[[State, Sequence[str]], Steps]
 
-_WISHING: Final[dict[str, _Wishing]] = {"ASK": asking.ask, "TELL": asking.tell, "PICK": asking.pick}
+_WISHING: Final[dict[str, _Wishing]] = {
+    "ASK": asking.ask,
+    "TELL": asking.tell,
+    "PICK": asking.pick,
+    "LIST": listing.list_folder,
+    "TEXT": texts.text,
+    "READ": reading.read,
+    "STORE": storing.store,
+    "APPEND": storing.append,
+    "COPY": acting.copy,
+    "ERASE": acting.erase,
+    "RENAME": acting.rename,
+    "MKDIR": acting.make_folder,
+}
 _PLAIN: Final[dict[str, _Plain]] = {
     "LAYOUT": asking.layout,
     "SOURCES": asking.sources,
+    "BASE": listing.base,
+    "NAME": listing.name,
     "SET": telling.set_settings,
     "TIME": telling.time,
     "NOOP": telling.noop,
     "HELP": telling.help_words,
-    "WHY": telling.why,
+    "WHY": explaining.why,
 }
 _KEEP_CURSOR: Final = frozenset({"MORE", "AGAIN", "WHY", "TIME", "HELP", "NOOP", "SET"})
+_STORING: Final = frozenset({"STORE", "APPEND"})
 
 
 class Session:
-    """One connection. The caller feeds `reader`, takes its events and passes each here in turn."""
+    """One connection. The caller feeds `reader`, takes its events and passes each here in turn.
+
+    When the line is gone, however that came about, it calls `lost`.
+    """
 
     def __init__(self, world: World, profile: str) -> None:
         settings = world.catalogue().profiles[profile]
@@ -61,7 +80,8 @@ class Session:
         return self._encode(Reply(220, self._state.settings, (text,), room))
 
     def failed(self, error: HeadraceError, close: bool = False) -> Lines:
-        """The reply to what went wrong outside the session, such as 421 and 451."""
+        """The reply to what went wrong outside the session, such as 421 and 451. It ends a transfer."""
+        self.lost()
         self.closing = self.closing or close
         reply = error_reply(error, self._state.settings, close)
         self._explain(reply, error.sentence)
@@ -71,7 +91,6 @@ class Session:
         """CAN came: a transfer ends with 503; what was being typed or sent gets no reply."""
         if self._state.transfer is None:
             return None
-        self._end_transfer()
         return self.failed(WrongMoment("The transfer was abandoned"))
 
     def abandoned(self) -> None:
@@ -79,43 +98,94 @@ class Session:
         if self._state.explained is not None:
             self._state.explained.sentence = "Abandoned; a change may have been done"
 
-    def respond(self, line: Line) -> Generator[Wish, Outcome, Lines | None]:
-        """One line -> the lines of its reply. Never raises a HeadraceError."""
-        self._choose_eol(line)
-        raw = line.data[2:] if line.data.startswith(b"? ") else line.data
-        transfer = self._state.transfer
-        if not line.overlong and (not raw.strip(b" \t") or raw == b"?"):
-            return None  # an empty line, or one that holds only a BASIC's prompt
+    def lost(self) -> None:
+        """The line is gone: what it was sending is dropped. Harmless at any time."""
+        if self._state.transfer is not None:
+            self._state.transfer.drop()
+            self._end_transfer()
+
+    def respond(self, event: Line | Data) -> Asking[Lines | None]:
+        """One line, or data -> the lines of its reply, or None where it gets none.
+
+        Never raises a HeadraceError.
+        """
         try:
-            if raw.startswith(b">"):
-                if transfer is not None:
-                    self._data(transfer, line, raw[1:])
-                return None
-            reply = yield from self._reply(line, transfer)
+            reply = yield from self._line(event) if isinstance(event, Line) else self._data(event)
         except HeadraceError as error:
             reply = error_reply(error, self._state.settings)
             if self._state.explained is not None:
                 self._explain(reply, error.sentence)
                 self._state.explained.fault = error
+        if reply is None:
+            return None
         self.closing = self.closing or reply.close
         return self._encode(reply)
 
-    def _reply(self, line: Line, transfer: Transfer | None) -> Steps:
-        if transfer is not None:
-            self._end_transfer()
-            if line.data.strip(b" \t") not in {b".", b"? ."}:
-                raise WrongMoment("The transfer ended without its .")
-            if transfer.fault is not None:
-                raise transfer.fault
-            reply = yield from asking.tell_lines(self._state, transfer)
-            self._explain(reply)
-            return reply
+    def _line(self, line: Line) -> Asking[Reply | None]:
+        self._choose_eol(line)
+        raw = line.data[2:] if line.data.startswith(b"? ") else line.data
+        if line.continued or raw.startswith(b">"):
+            yield from self._data_line(line, line.data if line.continued else raw[1:])
+            return None
+        if not line.overlong and (not raw.strip(b" \t") or raw == b"?"):
+            return None  # an empty line, or one that holds only a BASIC's prompt
+        if self._state.transfer is None:
+            return (yield from self._request(line))
+        if line.overlong or raw.strip(b" \t") != b".":
+            self.lost()
+            raise WrongMoment("The transfer ended without its .")
+        return (yield from self._transferred(self._state.transfer))
+
+    def _data_line(self, line: Line, content: bytes) -> Asking[None]:
+        """A data line; outside a transfer it is dropped."""
+        transfer = self._state.transfer
+        if transfer is None:
+            return
+        if line.overlong:
+            transfer.spoil(TooLarge("The data is too long"))
+        yield from transfer.take(content, ends=True)
+
+    def _data(self, event: Data) -> Asking[Reply | None]:
+        """Raw bytes, or the beginning of a long data line; outside a transfer they are dropped."""
+        transfer = self._state.transfer
+        if transfer is None:
+            return None
+        yield from transfer.take(event.data, ends=False)
+        return (yield from self._transferred(transfer)) if transfer.complete else None
+
+    def _transferred(self, transfer: Transfer) -> Steps:
+        self._state.explained = Explanation(transfer.request)
+        yield from transfer.flush()
+        self._end_transfer()
+        reply = yield from transfer.deliver()
+        self._explain(reply)
+        return reply
+
+    def _request(self, line: Line) -> Steps:
         request = self._parse(line)
-        reply = yield from self._dispatch(request)
+        try:
+            reply = yield from self._dispatch(request)
+        except HeadraceError:
+            if request.name in _STORING:
+                self._drop_pipelined(request.words)
+            raise
         if request.name != "WHY":
             self._explain(reply)
         self._after(request)
         return reply
+
+    def _drop_pipelined(self, words: Sequence[str]) -> None:
+        """Raw bytes that a client sent without waiting for 350 are never run as requests.
+
+        A client that did so once is taken to have sent, or to be about to send, all that it announced.
+        """
+        if len(words) < 2 or not self.reader.waiting:
+            return
+        count = storing.counted(words)
+        if count is None:
+            self.reader.discard()
+        else:
+            self.reader.expect(count)
 
     def _parse(self, line: Line) -> Request:
         """The request; notes it for WHY, and lets go of the cursor where the contract says so."""
@@ -141,7 +211,7 @@ class Session:
         if name in _PLAIN:
             return _PLAIN[name](state, words)
         if name == "MORE":
-            return self._more(words)
+            return (yield from self._more(words))
         if name == "AGAIN":
             return self._again(words)
         if name == "BYE":
@@ -151,10 +221,10 @@ class Session:
         assert REQUESTS[name].later
         raise NotPossible(f"{name} comes in a later version")
 
-    def _more(self, words: Sequence[str]) -> Reply:
+    def _more(self, words: Sequence[str]) -> Steps:
         if words:
             raise WrongWords("MORE takes no words")
-        return self._paged(self._state.more())
+        return self._paged((yield from self._state.more()))
 
     def _again(self, words: Sequence[str]) -> Reply:
         if len(words) > 1:
@@ -165,8 +235,8 @@ class Session:
 
     def _paged(self, reply: Reply) -> Reply:
         """A page of records that were fetched before: WHY still tells where from."""
-        if self._state.explained is not None and self._state.cursor is not None:
-            self._state.explained.outcome = self._state.cursor.outcome
+        if self._state.cursor is not None:
+            self._state.account(self._state.cursor.account)
         return reply
 
     def _after(self, request: Request) -> None:
@@ -174,24 +244,12 @@ class Session:
             self.reader.settings = self._state.settings
             self._choose_eol(None)
         if self._state.transfer is not None:
-            self.reader.line_limit = limits.DATA_BYTES
-
-    def _data(self, transfer: Transfer, line: Line, raw: bytes) -> None:
-        """One data line; what is wrong with it is told after the end."""
-        transfer.size += len(raw) + 1
-        if transfer.fault is not None:
-            return
-        if line.overlong or transfer.size > limits.TRANSFER_BYTES:
-            transfer.fault = TooLarge("The data is too long")
-            return
-        try:
-            transfer.text.write(decode_line(raw, self._state.settings.charset) + "\n")
-        except NotARequest as error:
-            transfer.fault = WrongWords(error.sentence.replace("a request", "text"))
+            self._state.transfer.begin(self.reader)
 
     def _end_transfer(self) -> None:
         self._state.transfer = None
         self.reader.line_limit = limits.LINE_BYTES
+        self.reader.data_lines = False
 
     def _explain(self, reply: Reply, sentence: str = "") -> None:
         if self._state.explained is None:

@@ -1,5 +1,6 @@
 """records -> pages: the cursor behind MORE and AGAIN (CONTRACT sections 2 and 3)."""
 
+from abc import ABC, abstractmethod
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import Final
@@ -7,14 +8,15 @@ from typing import Final
 from adapters import limits
 from adapters.errors import WrongMoment, WrongWords
 from gateway.extract.plan import Record
-from gateway.session.wishes import Outcome
+from gateway.session.steps import Steps
+from gateway.session.wishes import Outcome, Provenance
 from gateway.wire.replies import Reply
 from gateway.wire.settings import Settings
 
 CUT, LIMITED, STALE, MISFIT = 1, 2, 4, 8
 """What was done to a record or page, as bits, the worst highest. Plain integers: they are on the hot path."""
 
-_FLAGS: Final = tuple(
+FLAGS: Final = tuple(
     next(
         (letter for bit, letter in ((MISFIT, "*"), (STALE, "S"), (LIMITED, "L"), (CUT, "C")) if harm & bit),
         ".",
@@ -24,7 +26,26 @@ _FLAGS: Final = tuple(
 """Harm -> column 16: `*` outranks S outranks L outranks C."""
 
 
-class Cursor:
+class Pages(ABC):
+    """What one reply has begun to show, and how far the client has read it. `width` is before the mark.
+
+    `account` tells where it came from, for WHY after MORE.
+    """
+
+    def __init__(self, width: int) -> None:
+        self.width = width
+        self.account: Outcome | Provenance | None = None
+
+    @abstractmethod
+    def next_page(self, settings: Settings) -> Steps:
+        """The next page, which the world may have to be asked for; without records past the end."""
+
+    @abstractmethod
+    def again(self, number: str | None) -> Reply:
+        """The last page, or its record `number` (from 1), once more: the same bytes, and nothing is asked."""
+
+
+class Cursor(Pages):
     """All records of one reply and how far the client has read them.
 
     Each page is finished by the settings in force when it is asked for; a page that is repeated stays as it
@@ -34,31 +55,35 @@ class Cursor:
     def __init__(
         self, records: Sequence[Record], width: int, limited: bool = False, stale: bool = False
     ) -> None:
+        super().__init__(width)
         self._records = records
-        self.width = width
         self._limited = limited
         self._stale = STALE if stale else 0
         self._next = 0
         self._page: Sequence[Record] = ()
-        self.outcome: Outcome | None = None  # where the records came from, for WHY after MORE
         self._last: Reply | None = None
+
+    def next_page(self, settings: Settings) -> Steps:
+        """The next page: nothing has to be asked for it."""
+        yield from ()
+        return self.more(settings)
 
     def more(self, settings: Settings) -> Reply:
         """The next page (setting `page` 0: all that a status line can count)."""
         if self._last is not None and self._next >= len(self._records):
             return Reply(200, settings)
-        size = min(settings.page or limits.PAGE_RECORDS, limits.PAGE_RECORDS)
+        size = page_size(settings)
         self._page = self._records[self._next : self._next + size]
         self._next += len(self._page)
         more = self._next < len(self._records)
         harm = self._stale
         for record in self._page:
             if record.misfit or record.cut:
-                harm |= _harm(record)
+                harm |= harm_of(record)
         if self._limited and not more:
             harm |= LIMITED
         texts = [each.text for each in self._page]
-        self._last = Reply(200, settings, texts, self.width, more, _FLAGS[harm])
+        self._last = Reply(200, settings, texts, self.width, more, FLAGS[harm])
         return self._last
 
     def again(self, number: str | None) -> Reply:
@@ -67,15 +92,26 @@ class Cursor:
             raise WrongMoment("No page to repeat")
         if number is None:
             return self._last
-        if not (number.isascii() and number.isdigit() and len(number) <= 5):
-            raise WrongWords("AGAIN takes a record's number")
-        index = int(number) - 1
-        if not 0 <= index < len(self._page):
-            raise WrongWords(f"The last page has {len(self._page)} records")
-        record = self._page[index]
-        flag = _FLAGS[_harm(record) | self._stale]
+        record = self._page[record_index(number, len(self._page))]
+        flag = FLAGS[harm_of(record) | self._stale]
         return replace(self._last, records=(record.text,), flag=flag)
 
 
-def _harm(record: Record) -> int:
+def page_size(settings: Settings) -> int:
+    """Records that the next page may have."""
+    return min(settings.page or limits.PAGE_RECORDS, limits.PAGE_RECORDS)
+
+
+def record_index(number: str, count: int) -> int:
+    """The index, from 0, of the record that AGAIN names, out of a page of `count`."""
+    if not (number.isascii() and number.isdigit() and len(number) <= 5):
+        raise WrongWords("AGAIN takes a record's number")
+    index = int(number) - 1
+    if not 0 <= index < count:
+        raise WrongWords(f"The last page has {count} records")
+    return index
+
+
+def harm_of(record: Record) -> int:
+    """What was done to one record."""
     return (MISFIT if record.misfit else 0) | (CUT if record.cut else 0)

@@ -1,17 +1,21 @@
 """What one connection has set and done so far, and the small moves that all requests share."""
 
-import io
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Final
+from typing import Final, Protocol
 
 from adapters.errors import HeadraceError, TooLarge, WrongMoment
-from gateway.catalogue.model import Catalogue, Source
+from gateway.catalogue.model import Catalogue
+from gateway.catalogue.targets import Ref
 from gateway.extract.plan import Record, Style
-from gateway.session.pages import Cursor
-from gateway.session.wishes import Outcome
+from gateway.session.files.numbering import Numbered
+from gateway.session.files.short_names import ShortNames
+from gateway.session.pages import Cursor, Pages
+from gateway.session.steps import Asking, Steps
+from gateway.session.wishes import Done, Outcome, Provenance
+from gateway.wire.lines import LineReader
 from gateway.wire.replies import Reply
 from gateway.wire.settings import Settings
 
@@ -33,16 +37,42 @@ class World:
     now: Callable[[], datetime]  # aware
 
 
-@dataclass(slots=True)
-class Transfer:
-    """A TELL that waits for its data lines; `fault` is told after the end."""
+class Transfer(Protocol):
+    """A request that was answered 350 and waits for its data; `request` is for WHY.
 
-    source: Source
-    args: tuple[str, ...]
+    A fault of the data is kept, the rest swallowed, and told after the end.
+    """
+
     request: str
-    text: io.StringIO = field(default_factory=io.StringIO)
-    size: int = 0
-    fault: HeadraceError | None = None
+
+    def begin(self, reader: LineReader) -> None:
+        """Tell the reader what comes."""
+        ...
+
+    def take(self, data: bytes, ends: bool) -> Asking[None]:
+        """Some bytes: raw ones, or of a data line, its `>` off; `ends`: the line ends with them."""
+        ...
+
+    def spoil(self, error: HeadraceError) -> None:
+        """What came cannot be used: `error` is told after the end."""
+        ...
+
+    @property
+    def complete(self) -> bool:
+        """Whether the bytes have all come, and no end has to be waited for."""
+        ...
+
+    def flush(self) -> Asking[None]:
+        """The end has come: what was gathered is handed on. The transfer can still be dropped."""
+        ...
+
+    def deliver(self) -> Steps:
+        """The reply, or the fault. The transfer is over."""
+        ...
+
+    def drop(self) -> None:
+        """The client gave up or is gone."""
+        ...
 
 
 @dataclass(slots=True)
@@ -52,21 +82,25 @@ class Explanation:
     request: str
     reply: str = ""
     sentence: str = ""
-    outcome: Outcome | None = None
+    account: Outcome | Provenance | Done | None = None
+    facts: tuple[tuple[str, str], ...] = ()  # pairs of name(8) and text beside the account
     fault: HeadraceError | None = None
 
 
 @dataclass(slots=True)
 class State:
-    """One connection. `eol_typed`: the client itself has set `eol`."""
+    """One connection. `eol_typed`: the client itself has set `eol`. `numbered` is what `#n` stands for."""
 
     world: World
     profile: str
     settings: Settings
     eol_typed: bool = False
-    cursor: Cursor | None = None
+    cursor: Pages | None = None
     transfer: Transfer | None = None
     explained: Explanation | None = None
+    base: Ref | None = None
+    numbered: Numbered | None = None
+    short_names: ShortNames = field(default_factory=ShortNames)
 
     @property
     def room(self) -> int:
@@ -78,6 +112,11 @@ class State:
         """What the layout of values depends on."""
         return Style(self.settings.printed, self.settings.zone)
 
+    @property
+    def request_shown(self) -> str:
+        """The request being answered, as WHY may show it."""
+        return self.explained.request if self.explained is not None else ""
+
     def typed(self, word: str) -> str:
         """A ref, path or arg as the setting `typed` takes it."""
         return word.lower() if self.settings.typed == "lower" else word
@@ -88,21 +127,35 @@ class State:
         if whole > self.settings.most:
             raise TooLarge(f"Records of {whole}; you take {self.settings.most}")
 
+    def account(
+        self, account: Outcome | Provenance | Done | None, facts: Sequence[tuple[str, str]] = ()
+    ) -> None:
+        """How the reply came about, for WHY; `facts` are pairs of a name of up to 8 and a text."""
+        if self.explained is not None:
+            self.explained.account, self.explained.facts = account, tuple(facts)
+
     def plain(self, texts: Sequence[str], width: int, flag: str = ".") -> Reply:
         """A reply of records without a cursor; `width` is theirs before the mark."""
         self.check_width(width)
         return Reply(200, self.settings, texts, width, flag=flag)
 
     def paged(
-        self, records: Sequence[Record], width: int, limited: bool = False, stale: bool = False
+        self,
+        records: Sequence[Record],
+        width: int,
+        limited: bool = False,
+        stale: bool = False,
+        account: Outcome | Provenance | None = None,
     ) -> Reply:
         """The first page of a new cursor; `width` is the records' before the mark."""
-        self.cursor = Cursor(records, width, limited=limited, stale=stale)
-        return self.cursor.more(self.settings)
+        cursor = Cursor(records, width, limited=limited, stale=stale)
+        cursor.account = account
+        self.cursor = cursor
+        return cursor.more(self.settings)
 
-    def more(self) -> Reply:
+    def more(self) -> Steps:
         """The cursor's next page; TooLarge where its records have become wider than the client takes."""
         if self.cursor is None:
             raise WrongMoment("No page to go on from")
         self.check_width(self.cursor.width)
-        return self.cursor.more(self.settings)
+        return (yield from self.cursor.next_page(self.settings))

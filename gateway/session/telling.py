@@ -1,32 +1,20 @@
-"""SET, TIME, NOOP, HELP and WHY: the requests about the session itself -> records."""
+"""SET, TIME, NOOP and HELP: the requests about the session itself -> records."""
 
 import textwrap
 from collections.abc import Mapping, Sequence
 from zoneinfo import ZoneInfo
 
-from adapters.errors import NotARequest, NotThere, WrongMoment, WrongWords
+from adapters.errors import NotARequest, NotThere, WrongWords
 from gateway import VERSION
 from gateway.catalogue.model import Source
 from gateway.extract.fields.text import Lettering
 from gateway.session.asking import request_of
+from gateway.session.explaining import named_records
 from gateway.session.state import State
-from gateway.session.wishes import Outcome
 from gateway.wire.codes import CODES
 from gateway.wire.replies import Reply
 from gateway.wire.settings import LATER, SETTINGS, change, shown, zone_name
 from gateway.wire.words import REQUESTS, request_word
-
-_NAME = 8
-
-
-def named_records(pairs: Sequence[tuple[str, str]], room: int) -> list[str]:
-    """name(8) text(rest): a text longer than the rest goes on in records with a blank name."""
-    rest = max(room - _NAME - 1, 1)
-    records = []
-    for name, text in pairs:
-        for index, piece in enumerate(textwrap.wrap(text, rest) or [""]):
-            records.append(f"{name[:_NAME] if index == 0 else '':8} {piece}".ljust(room))
-    return records
 
 
 def set_settings(state: State, words: Sequence[str]) -> Reply:
@@ -113,44 +101,3 @@ def _about(word: str, sources: Mapping[str, Source]) -> list[str]:
 def _about_source(source: Source) -> list[str]:
     choices = [f"{arg.name.upper()}: {' '.join(arg.choices).upper()}" for arg in source.args if arg.choices]
     return [request_of(source), *choices, Lettering().clean(source.about)]
-
-
-def why(state: State, words: Sequence[str]) -> Reply:
-    """WHY: the last reply explained."""
-    if words:
-        raise WrongWords("WHY takes no words")
-    explained = state.explained
-    if explained is None:
-        raise WrongMoment("Nothing to explain yet")
-    request = Lettering(state.style.charset).clean(explained.request)
-    pairs = [("REQUEST", request), ("REPLY", explained.reply)]
-    if explained.sentence:
-        pairs.append(("ERROR", explained.sentence))
-    if explained.fault is not None:
-        pairs += [("FROM", explained.fault.far)] if explained.fault.far else []
-        pairs += _took(explained.fault.steps)
-    elif explained.outcome is not None:
-        pairs += _provenance(explained.outcome)
-    return state.plain(named_records(pairs, state.room), state.room)
-
-
-def _provenance(outcome: Outcome) -> list[tuple[str, str]]:
-    pairs = [("FROM", f"{outcome.origin}, {outcome.how}"), ("AGE", f"{outcome.age:.0f} s")]
-    pairs.append(("ROWS", f"{len(outcome.sheet.records)} in all"))
-    if outcome.stale:
-        pairs.append(("STALE", "the far server failed; this is an old copy"))
-    if outcome.sheet.limited:
-        pairs.append(("LIMIT", "rows were left out by the source's limit"))
-    if outcome.sheet.cuts:
-        pairs.append(("CUT", _counted(outcome.sheet.cuts)))
-    if outcome.sheet.misfits:
-        pairs.append(("MISFIT", _counted(outcome.sheet.misfits)))
-    return pairs + _took(outcome.steps)
-
-
-def _took(steps: Sequence[tuple[str, float]]) -> list[tuple[str, str]]:
-    return [("TOOK", f"{label} {seconds * 1000:.1f} ms") for label, seconds in steps]
-
-
-def _counted(fields: Sequence[tuple[str, int]]) -> str:
-    return ", ".join(f"{name} {count}" for name, count in fields)

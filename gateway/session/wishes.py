@@ -1,11 +1,15 @@
-"""What a session wants of the world, and what it gets: Wish -> Outcome, or a HeadraceError thrown in."""
+"""What a session wants of the world, and what it gets: Wish -> Granted, or a HeadraceError thrown in."""
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import TypeAlias
+from enum import Enum
+from typing import Protocol, TypeAlias
 
 from adapters.errors import HeadraceError, MayBeDone, TooSlow
+from adapters.files import Listing, Stat
 from gateway.catalogue.model import Source
-from gateway.extract.plan import Plan, Sheet, Style
+from gateway.catalogue.targets import Ref
+from gateway.extract.plan import Plan, Record, Sheet, Style
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,26 +26,129 @@ class SourceWish:
 class PickWish:
     """An ad-hoc plan over the document at `ref`."""
 
-    ref: str
+    ref: Ref
     plan: Plan
     style: Style
 
 
-def time_is_up(wish: "Wish") -> HeadraceError:
-    """What a wish that took too long ends in: one that changes something may have been granted."""
-    return MayBeDone() if isinstance(wish, SourceWish) and wish.source.changes else TooSlow()
+@dataclass(frozen=True, slots=True)
+class ListWish:
+    """The entries of a folder."""
 
-
-Wish: TypeAlias = SourceWish | PickWish
+    ref: Ref
 
 
 @dataclass(frozen=True, slots=True)
-class Outcome:
-    """Records and where they came from.
+class ReadWish:
+    """`count` bytes from `offset`, at most limits.READ_WINDOW_BYTES or a page's. `same`: of that document
+    still, else ChangedMeanwhile.
+    """
+
+    ref: Ref
+    offset: int
+    count: int
+    same: Stat | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class TextWish:
+    """A document as text in lines of `columns` characters; `flow` joins the lines of a paragraph."""
+
+    ref: Ref
+    columns: int
+    flow: bool
+    style: Style
+
+
+@dataclass(frozen=True, slots=True)
+class StageWish:
+    """Begin to take in what is to be stored at, or appended to, `ref`. Nothing changes there yet."""
+
+    ref: Ref
+    append: bool
+
+
+@dataclass(frozen=True, slots=True)
+class DataWish:
+    """More of it."""
+
+    staging: "Staging"
+    data: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class DeliverWish:
+    """That was the end: keep it safe, and put it where it belongs."""
+
+    staging: "Staging"
+
+
+class Act(Enum):
+    """What is done to a document or folder in one go."""
+
+    COPY = "COPY"
+    ERASE = "ERASE"
+    RENAME = "RENAME"
+    MAKE_FOLDER = "MKDIR"
+
+
+@dataclass(frozen=True, slots=True)
+class ActWish:
+    """One of those; `to` for COPY and RENAME."""
+
+    act: Act
+    ref: Ref
+    to: Ref | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class WorkWish:
+    """To work out something that takes as long as laying out `size` bytes: where that is much, beside the
+    others, so that nobody waits for it.
+    """
+
+    size: int
+    work: Callable[[], object]
+
+
+FarWish: TypeAlias = ListWish | ReadWish | TextWish | StageWish | DataWish | DeliverWish | ActWish
+Wish: TypeAlias = SourceWish | PickWish | WorkWish | FarWish
+
+
+def time_is_up(wish: Wish) -> HeadraceError:
+    """What a wish that took too long ends in: one that changes something may have been granted."""
+    changes = isinstance(wish, DeliverWish | ActWish) or (
+        isinstance(wish, SourceWish) and wish.source.changes
+    )
+    return MayBeDone() if changes else TooSlow()
+
+
+class Staging(Protocol):
+    """What has been taken in of a STORE or APPEND; the service's own, for the session to pass around."""
+
+    def drop(self) -> None:
+        """Forget it: the client gave up or is gone. Harmless a second time, and after delivery."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Provenance:
+    """Where something came from, for WHY.
 
     `origin` is scheme://host:port; `how` says in words whether it was fetched or kept; `age` is in
     seconds; `steps` are pairs of a label and the seconds that part took.
     """
+
+    origin: str
+    how: str
+    age: float = 0.0
+    stale: bool = False
+    steps: tuple[tuple[str, float], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """A source's or PICK's records; the rest as in `Provenance`."""
 
     sheet: Sheet
     origin: str
@@ -49,3 +156,69 @@ class Outcome:
     age: float
     stale: bool
     steps: tuple[tuple[str, float], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Listed:
+    """A folder's entries, in the server's order. `folder` is where it really is."""
+
+    listing: Listing
+    folder: Ref
+    provenance: Provenance
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """Bytes of a document from the offset wanted. `size` is the whole document's, None where nobody knows;
+    `last`: nothing follows these bytes.
+    """
+
+    data: bytes
+    size: int | None
+    last: bool
+    stat: Stat
+    provenance: Provenance
+
+
+@dataclass(frozen=True, slots=True)
+class Texted:
+    """A document's lines, each as wide as wanted, and the links numbered in them: link n is `links[n - 1]`,
+    an absolute URL or a whole `place:path`. `limited`: lines were left out by a limit.
+    """
+
+    lines: Sequence[Record]
+    links: tuple[str, ...]
+    limited: bool
+    provenance: Provenance
+
+
+@dataclass(frozen=True, slots=True)
+class Staged:
+    """Ready to take in."""
+
+    staging: Staging
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """Taken in."""
+
+
+@dataclass(frozen=True, slots=True)
+class Done:
+    """A file action: 250, or 150 where it goes on without the client. `progress` tells at any time how far
+    it is or how it ended, as pairs of name(8) and text for WHY, such as the bytes copied.
+    """
+
+    code: int
+    progress: Callable[[], Sequence[tuple[str, str]]]
+
+
+@dataclass(frozen=True, slots=True)
+class Worked:
+    """What the work gave."""
+
+    result: object
+
+
+Granted: TypeAlias = Outcome | Worked | Listed | Part | Texted | Staged | Taken | Done

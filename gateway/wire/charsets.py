@@ -6,6 +6,9 @@ from typing import Final
 
 from adapters.errors import NotARequest
 
+SEVEN_BITS: Final = bytes(byte & 0x7F for byte in range(256))
+"""What `bytes.translate` strips bit 7 with."""
+
 CODECS: Final = {"ascii": "ascii", "latin1": "iso8859-1", "cp437": "cp437"}
 """Setting `charset` -> the installed codec that has its table."""
 

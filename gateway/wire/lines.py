@@ -3,15 +3,20 @@
 A LineReader is fed bytes in pieces of any size and asked for one event at a time. It looks at no byte
 further than the event it returns, so that a setting changed by one line holds for the very next byte,
 however the bytes were cut into pieces. Telnet negotiation is RFC 854 and 855, refused as RFC 1143 asks.
+
+During a transfer it also gives `Data`: the beginning of a data line too long to be kept until it ends, or
+raw bytes by their count, once told to `expect` them.
 """
 
 import copy
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import Enum
 from typing import Final
 
 from adapters import limits
+from gateway.wire.charsets import SEVEN_BITS
 from gateway.wire.settings import Settings
 
 NUL, BS, TAB, LF, CR, XON, XOFF, CAN, DEL, END_9B = 0, 8, 9, 10, 13, 17, 19, 24, 127, 0x9B
@@ -35,13 +40,23 @@ class Line:
     """One line, edited, without its end. `data` is cut at the limit where `overlong`.
 
     `mirror` is the value of setting `eol` that answers in kind: a CR counts as CR LF until the byte after
-    an earlier CR has shown otherwise, so that the way the bytes were cut never matters.
+    an earlier CR has shown otherwise, so that the way the bytes were cut never matters. `continued`: the end
+    of a data line whose beginning came as `Data`; nothing stands before it.
     """
 
     data: bytes
     end: End
     mirror: str
     overlong: bool = False
+    continued: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Data:
+    """Bytes of a transfer: raw ones where `counted`, else a part of a data line, its prompt and `>` off."""
+
+    data: bytes
+    counted: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,10 +64,11 @@ class Cancel:
     """18h: the line being typed is gone; a reply or transfer in progress is to be abandoned."""
 
 
-Event = Line | Cancel
+Event = Line | Data | Cancel
 
 _ORDINARY: Final = re.compile(rb"[\x20-\x7e]+")
 _CANCEL_BYTE: Final = re.compile(rb"[\x18\x98]")  # 98h is 18h where bit 7 is stripped
+_DATA_START: Final = re.compile(rb"(?:\? )?>")
 _SECRET: Final = re.compile(rb"(\? )?[ \t]*log(in?)?[ \t]+[^ \t]+[ \t]", re.IGNORECASE)
 
 
@@ -65,16 +81,23 @@ class _Telnet(Enum):
 
 
 class LineReader:
-    """The sans-I/O reader of one connection. Assign `settings` and `line_limit` between events."""
+    """The sans-I/O reader of one connection. Assign `settings`, `line_limit` and `data_lines` between events.
+
+    `data_lines`: a line that begins with `>` may have any length, and comes in pieces.
+    """
 
     def __init__(self, settings: Settings) -> None:
         self.settings = settings
         self.line_limit = limits.LINE_BYTES
+        self.data_lines = False
         self._pending = bytearray()
         self._line = bytearray()
         self._overlong = False
+        self._continued = False  # the line's beginning has been given away
+        self._counted: int | None = None  # raw bytes still to come
         self._swallow: frozenset[int] = frozenset()
-        self._after_cr = False
+        self._ended: int | None = None  # the byte that just ended a line, until the next one comes
+        self._followers: Mapping[int, frozenset[int]] = {}  # what this client sent after such a byte
         self._cr_mirror = "crlf"
         self._telnet = _Telnet.DATA
         self._verb = 0
@@ -88,11 +111,35 @@ class LineReader:
         """Bytes fed and not yet looked at."""
         return len(self._pending)
 
+    @property
+    def waiting(self) -> bool:
+        """Whether bytes are there that come after the last line and all of its end."""
+        end = bytes(self._pending[:1])
+        if self.settings.bits == 7:
+            end = end.translate(SEVEN_BITS)
+        return len(self._pending) > (len(end) > 0 and end[0] in self._swallow)
+
     def feed(self, data: bytes) -> None:
         """Append what arrived."""
         self._pending += data
         self._candidates += data.count(CAN) + data.count(CAN | 0x80)
         self._cancel = self._cancel or None
+
+    def expect(self, count: int) -> None:
+        """The next `count` bytes are raw. `Data` gives them as they come, once at least, even for none.
+
+        A LF or NUL after the CR that ended the last line belongs to it if this client's earlier lines ended
+        so, or if there were none: raw bytes may begin with the same byte, and nothing else tells them apart.
+        """
+        self._counted = count
+        if count and self._ended is not None:
+            self._swallow &= self._followers.get(self._ended, self._swallow)
+        self._cancel = None
+
+    def discard(self) -> None:
+        """Forget the bytes fed and not yet looked at."""
+        self._consume(len(self._pending))
+        self._cancel = False
 
     def take_output(self) -> bytes:
         """Refusals and echo owed to the client since the last call."""
@@ -105,6 +152,8 @@ class LineReader:
 
         What is found is remembered until more bytes come or the CAN is reached, so that asking is cheap.
         """
+        if self._counted is not None and self._counted >= len(self._pending):
+            return False
         if self._cancel is None:
             self._cancel = self._candidates > 0 and self._find_cancel()
         return self._cancel
@@ -122,25 +171,73 @@ class LineReader:
         return False
 
     def next_event(self) -> Event | None:
-        """The next line or CAN, or None until more bytes come."""
-        pending, position, event = self._pending, 0, None
+        """The next line, data or CAN, or None until more bytes come."""
+        if self._counted is not None:
+            return self._raw(self._counted)
+        pending, position = self._pending, 0
+        event: Event | None = None
         seven = self.settings.bits == 7
         while event is None and position < len(pending):
             if not seven and not self._swallow and self._telnet is _Telnet.DATA:
-                run = _ORDINARY.match(pending, position)
+                run = _ORDINARY.match(pending, position, position + self._room)
                 if run:
-                    self._type(run.group())
+                    event = self._type(run.group())
                     position = run.end()
                     continue
             byte = pending[position] & 0x7F if seven else pending[position]
             position += 1
             event = self._take(byte)
-        if self._candidates:
-            self._candidates -= pending.count(CAN, 0, position) + pending.count(CAN | 0x80, 0, position)
+        self._consume(position)
         if isinstance(event, Cancel):
             self._cancel = None
-        del pending[:position]
         return event
+
+    def _consume(self, count: int) -> None:
+        """Let go of bytes that have been looked at."""
+        pending = self._pending
+        if self._candidates:
+            self._candidates -= pending.count(CAN, 0, count) + pending.count(CAN | 0x80, 0, count)
+        del pending[:count]
+
+    def _raw(self, count: int) -> Data | None:
+        """What has come of the raw bytes expected: bit 7 and telnet as set, and nothing else touched."""
+        pending, position = self._pending, 0
+        seven = self.settings.bits == 7
+        if count and pending and self._swallow:
+            position += (pending[0] & 0x7F if seven else pending[0]) in self._swallow
+            self._swallow, self._ended = frozenset(), None
+        room, data = min(count, limits.STAGE_BYTES), bytearray()
+        if self.settings.telnet == "on" and not seven:
+            position = self._without_telnet(position, room, data)
+        else:
+            data += pending[position : position + room]
+            position += len(data)
+        self._consume(position)
+        if count and not data:
+            return None
+        self._counted = count - len(data) or None
+        return Data(bytes(data.translate(SEVEN_BITS) if seven else data), counted=True)
+
+    def _without_telnet(self, position: int, room: int, data: bytearray) -> int:
+        """Add to `data` up to `room` bytes from `position` on, negotiation taken out; the position after."""
+        pending = self._pending
+        while position < len(pending) and len(data) < room:
+            byte = pending[position]
+            if self._telnet is _Telnet.DATA:
+                most = position + room - len(data)
+                end = pending.find(IAC, position, most)
+                data += pending[position : end if end >= 0 else most]
+                if end >= 0:
+                    self._telnet = _Telnet.COMMAND
+                position = end + 1 if end >= 0 else min(most, len(pending))
+            elif self._telnet is _Telnet.COMMAND and (byte == IAC or byte < SE):
+                self._telnet = _Telnet.DATA
+                data.append(IAC)  # doubled, or before what is no command
+                position += byte == IAC
+            else:
+                self._negotiate(byte)
+                position += 1
+        return position
 
     def _take(self, byte: int) -> Event | None:
         if self._telnet is not _Telnet.DATA:
@@ -153,17 +250,19 @@ class LineReader:
     def _character(self, byte: int) -> Event | None:
         if byte in {XON, XOFF}:
             return None
-        if self._after_cr:
-            self._cr_mirror = "crlf" if byte == LF else "cr"
-            self._after_cr = False
+        if self._ended is not None:
+            if self._ended == CR:
+                self._cr_mirror = "crlf" if byte == LF else "cr"
+            self._followers = {**self._followers, self._ended: self._swallow & {byte}}
+            self._ended = None
         swallow, self._swallow = self._swallow, frozenset()
         if byte in swallow or byte == NUL:
             return None
         if byte == CR:
-            self._after_cr, self._swallow = True, frozenset({LF, NUL})
+            self._ended, self._swallow = CR, frozenset({LF, NUL})
             return self._end(End.CR, self._cr_mirror)
         if byte == LF:
-            self._swallow = frozenset({CR})
+            self._ended, self._swallow = LF, frozenset({CR})
             return self._end(End.LF, "lf")
         if byte == END_9B and self.settings.charset == "ascii":
             return self._end(End.NINE_B, "9b")
@@ -172,9 +271,8 @@ class LineReader:
             return Cancel()
         if byte in {BS, DEL}:
             self._rub_out()
-        else:
-            self._type(bytes((byte,)))
-        return None
+            return None
+        return self._type(bytes((byte,)))
 
     def _negotiate(self, byte: int) -> Event | None:
         """One byte after IAC. Nothing is ever agreed to, so refusals need no memory (RFC 1143)."""
@@ -199,7 +297,8 @@ class LineReader:
         elif byte == EC:
             self._rub_out()
         elif byte == EL:
-            self._clear()
+            self._line.clear()
+            self._overlong = self._continued  # what was given away cannot be taken back
         elif byte == IAC:
             return self._character(IAC)
         elif byte < SE:
@@ -207,15 +306,31 @@ class LineReader:
             return self._character(byte)
         return None
 
-    def _type(self, data: bytes) -> None:
-        room = self.line_limit - len(self._line)
-        if len(data) > room:
+    @property
+    def _room(self) -> int:
+        """Bytes that may be taken at once, so that a data line is cut alike however its bytes come."""
+        whole = limits.PIECE_BYTES + limits.LINE_BYTES
+        return whole - len(self._line) if self.data_lines else limits.PIPELINE_BYTES
+
+    def _type(self, data: bytes) -> Data | None:
+        room, before = self.line_limit - len(self._line), len(self._line)
+        is_data = self.data_lines and self._is_data(data)
+        if len(data) > room and not is_data:
             self._overlong = True
             data = data[: max(0, room)]
-        before = len(self._line)
         self._line += data
         if self.settings.echo:
             self._echo(data, before)
+        if not is_data or len(self._line) < limits.PIECE_BYTES + limits.LINE_BYTES:
+            return None
+        begins = None if self._continued else _DATA_START.match(self._line)
+        part = bytes(self._line[begins.end() if begins else 0 : limits.PIECE_BYTES])
+        del self._line[: limits.PIECE_BYTES]
+        self._continued = True
+        return Data(part)
+
+    def _is_data(self, more: bytes) -> bool:
+        return self._continued or _DATA_START.match(bytes(self._line[:3]) + more[:3]) is not None
 
     def _echo(self, data: bytes, before: int) -> None:
         """Send back what was kept of what was typed, but no control byte and never the secret of a LOGIN."""
@@ -232,6 +347,8 @@ class LineReader:
         return self.settings.printed == "ascii"
 
     def _rub_out(self) -> None:
+        if self._continued and not self._line:
+            self._overlong = True  # what was given away cannot be taken back
         if self._line and not self._overlong:
             del self._line[-1]
             if self.settings.echo:
@@ -239,12 +356,12 @@ class LineReader:
 
     def _clear(self) -> None:
         self._line.clear()
-        self._overlong = False
+        self._overlong = self._continued = False
 
     def _end(self, end: End, mirror: str) -> Line:
         if self.settings.echo:
             eol = mirror if end is End.NINE_B or self.settings.eol == "mirror" else self.settings.eol
             self._output += EOLS[eol]
-        line = Line(bytes(self._line), end, mirror, self._overlong)
+        line = Line(bytes(self._line), end, mirror, self._overlong, self._continued)
         self._clear()
         return line

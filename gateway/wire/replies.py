@@ -6,9 +6,10 @@ from typing import Final
 
 from adapters import limits
 from adapters.errors import AskedTooOften, FarBusy, HeadraceError
-from gateway.wire.charsets import encode_text
+from gateway.wire.charsets import SEVEN_BITS, encode_text
 from gateway.wire.settings import Settings
 
+_SLICE: Final = 8_192  # bare bytes handed over at a time
 _GUARD: Final = str.maketrans({",": ";", ":": ".", '"': "'"})
 
 
@@ -18,7 +19,8 @@ class Reply:
 
     `records` are each `width` characters before the mark; `settings` are those that they are finished by,
     so that a page that is repeated has the same bytes. `flag` is column 16: `*` `S` `L` `C` or `.`; `more`
-    is column 15; `close` ends the connection after it.
+    is column 15; `close` ends the connection after it. `exact`: no guard, for digits that a colon or comma
+    belongs to. `raw`: bare bytes in the place of records, each counted as one.
     """
 
     code: int
@@ -28,18 +30,23 @@ class Reply:
     more: bool = False
     flag: str = "."
     close: bool = False
+    exact: bool = False
+    raw: bytes | None = None
 
     @property
     def status_line(self) -> str:
         """The 16 characters of the first line."""
-        count = len(self.records)
-        width = self.width + self.settings.mark if count else 0
+        count = len(self.records if self.raw is None else self.raw)
+        width = 0 if not count else 1 if self.raw is not None else self.width + self.settings.mark
         return f"{self.code:03d} {count:05d} {width:03d} {'+' if self.more else '.'}{self.flag}"
 
 
-def finish(text: str, settings: Settings) -> str:
-    """A laid-out record as the client's machine wants it; `mark` adds one column, nothing else does."""
-    if settings.guard:
+def finish(text: str, settings: Settings, exact: bool = False) -> str:
+    """A laid-out record as the client's machine wants it; `mark` adds one column, nothing else does.
+
+    `exact` as in `Reply`.
+    """
+    if settings.guard and not exact:
         text = text.translate(_GUARD)
     if settings.case == "upper":
         text = upper(text, settings.printed)
@@ -63,18 +70,32 @@ def _capital(character: str, charset: str) -> str:
 def encode_lines(reply: Reply, eol: bytes, escape_iac: bool) -> Iterator[bytes]:
     """Each line's bytes, its end included, as they are wanted: a reply may have 99,999 of them.
 
-    `escape_iac` doubles FFh for a client that speaks telnet.
+    `escape_iac` doubles FFh for a client that speaks telnet; in bare bytes, which follow the status line in
+    slices and have no ends, only where the setting says so itself.
     """
     settings = reply.settings
     yield reply.status_line.encode("ascii") + eol
+    if reply.raw is not None:
+        yield from _bare(reply.raw, settings)
+        return
     plain = not (settings.guard or settings.mark or settings.case == "upper")
     if settings.printed == "ascii":
         for record in reply.records:
-            yield (record if plain else finish(record, settings)).encode("ascii", "replace") + eol
+            yield (record if plain else finish(record, settings, reply.exact)).encode(
+                "ascii", "replace"
+            ) + eol
         return
     for record in reply.records:
-        data = encode_text(finish(record, settings), settings.charset)
+        data = encode_text(finish(record, settings, reply.exact), settings.charset)
         yield (data.replace(b"\xff", b"\xff\xff") if escape_iac else data) + eol
+
+
+def _bare(data: bytes, settings: Settings) -> Iterator[bytes]:
+    for start in range(0, len(data), _SLICE):
+        part = data[start : start + _SLICE]
+        if settings.bits == 7:
+            part = part.translate(SEVEN_BITS)
+        yield part.replace(b"\xff", b"\xff\xff") if settings.telnet == "on" else part
 
 
 def error_reply(error: HeadraceError, settings: Settings, close: bool = False) -> Reply:

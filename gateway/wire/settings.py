@@ -30,6 +30,10 @@ class Settings:
     mark: bool = False
     page: int = 0
     echo: bool = False
+    bytes: str = "hex"
+    block: int = 128
+    names: str = "long"
+    order: str = "name"
     zone: str = "UTC"
 
     @property
@@ -159,11 +163,30 @@ _TABLE = (
     Setting("mark", "off on", "on: every record begins with !, inside its width", _switch("mark")),
     Setting("page", "0-99999", "Records a page; 0: all", _number("page", 0, limits.PAGE_RECORDS)),
     Setting("echo", "off on", "on: what the client types is sent back", _switch("echo")),
+    Setting(
+        "bytes",
+        "hex raw ihex line",
+        "What READ gives: hex pairs, bare bytes, Intel HEX, or lines",
+        _one_of("bytes", "hex", "raw", "ihex", "line"),
+    ),
+    Setting("block", "1-65535", "Bytes in a block of READ", _number("block", 1, 65_535)),
+    Setting(
+        "names",
+        "long 8.3",
+        "8.3: short names in listings, which work as refs",
+        _one_of("names", "long", "8.3"),
+    ),
+    Setting(
+        "order",
+        "name size date sent",
+        "How LIST sorts; sent: as the far server has it",
+        _one_of("order", "name", "size", "date", "sent"),
+    ),
     Setting("zone", "an IANA name", "Time zone of dates and times", zone_name),
 )
 
 SETTINGS: Final[Mapping[str, Setting]] = MappingProxyType({each.name: each for each in _TABLE})
-LATER: Final = frozenset({"window", "pace", "gap", "check", "flow", "bytes", "block", "names"})
+LATER: Final = frozenset({"window", "pace", "gap", "check", "flow"})
 _DEFAULTS: Final[Mapping[str, Value]] = {each.name: each.default for each in fields(Settings)}  # type: ignore[misc]
 
 

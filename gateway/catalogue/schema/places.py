@@ -5,13 +5,14 @@ import urllib.parse
 
 from gateway.catalogue.addresses import Url, split_url
 from gateway.catalogue.mistakes import TextFault
-from gateway.catalogue.model import Place
+from gateway.catalogue.model import LineEnd, Place
 from gateway.catalogue.schema.certificates import read_ca
 from gateway.catalogue.schema.names import named_tables
 from gateway.catalogue.schema.secrets import Secrets
 from gateway.catalogue.schema.table import Table
 
 _STREAMS = frozenset({"tcp", "tls", "telnet", "udp"})
+_PAGES = frozenset({"http", "https"})
 
 
 def read_places(top: Table, secrets: Secrets) -> dict[str, Place | None]:
@@ -24,8 +25,17 @@ def read_places(top: Table, secrets: Secrets) -> dict[str, Place | None]:
         if "secret" in table and table.lacks("user"):
             top.report.at_key(table.at("secret"), "a secret without a user", 'user = "..." beside it')
         write, ca = table.flag("write") or False, read_ca(table)
-        places[name] = None if base is None else Place(name, base, user, secret, write, ca)
+        index, lines = _index(table, base), table.member("lines", LineEnd) or LineEnd.LF
+        places[name] = None if base is None else Place(name, base, user, secret, write, ca, index, lines)
     return places
+
+
+def _index(table: Table, base: str | None) -> str:
+    """ "html" or nothing; only a web server has index pages."""
+    index = table.word("index") or ""
+    if index and base is not None and base.partition(":")[0] not in _PAGES:
+        table.report.at_key(table.at("index"), "index pages there", "only with http and https")
+    return index
 
 
 def _base(table: Table) -> str | None:

@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from adapters.errors import HeadraceError, NotPossible
 from gateway.catalogue.keys import KEYS
 from gateway.catalogue.mistakes import nearest
+from gateway.catalogue.model import Number
 from gateway.catalogue.positions import Path
 from gateway.catalogue.schema.names import named_tables
 from gateway.catalogue.schema.report import LATER, Report, shown
@@ -75,4 +76,4 @@ def _word(value: object) -> str | None:
         return "on" if value else "off"
     if isinstance(value, int | str):
         return str(value)
-    return None
+    return value.text if isinstance(value, Number) else None

@@ -20,6 +20,7 @@ from gateway.catalogue.mistakes import TextFault
         ("http://[2001:DB8:0::1]:81/", Url("http", "2001:db8::1", 81, "/")),
         ("http://192.0.2.1", Url("http", "192.0.2.1", 80, "")),
         ("http://a.example/é", Url("http", "a.example", 80, "/%C3%A9")),
+        ("ftps://a.example/", Url("ftps", "a.example", 21, "/")),  # RFC 4217: explicit TLS on FTP's own port
         ("tcp://a.example:7", Url("tcp", "a.example", 7, "")),
         ("file:///srv/x", Url("file", "", None, "/srv/x")),
         ("file://localhost/srv/x", Url("file", "", None, "/srv/x")),

@@ -2,16 +2,16 @@
 
 import json
 import urllib.parse
-from dataclasses import replace
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from adapters.errors import HeadraceError, NotAllowed, NotPossible, NotThere, WrongMoment, WrongWords
+from adapters.errors import HeadraceError, WrongWords
 from adapters.port import Call, CredentialKind, Credentials, Reach
 from gateway.catalogue.calls import ACCEPT, build_call, decode_word, read_args, ref_call
 from gateway.catalogue.model import Arg, ArgKind, Catalogue
+from gateway.catalogue.targets import read_ref
 from gateway.extract.plan import Format
 from tests.gateway.catalogue.example import example
 from tests.gateway.catalogue.marked import load, source
@@ -214,98 +214,20 @@ def test_any_words_make_a_call_or_a_sentence(words: list[str], name: str) -> Non
     assert all(value.isascii() and value.isprintable() for _, value in made.headers)
 
 
-# Refs
+def test_the_document_of_a_ref() -> None:
+    made = ref_call(CATALOGUE, read_ref(CATALOGUE, "Club:a/b.json?x=1"))
+    assert made == Call(
+        url="https://files.example/pub/a/b.json?x=1",
+        accept=ACCEPT[Format.AUTO],
+        credentials=Credentials(CredentialKind.BASIC, "reader", "club-secret"),
+        ca="certs/club.pem",
+        reach=Reach(CATALOGUE.origins, CATALOGUE.gateway.allow),
+        root="https://files.example/pub/",
+    )
+    typed = ref_call(CATALOGUE, read_ref(CATALOGUE, "https://data.example/x"), Format.CSV)
+    assert (typed.credentials, typed.ca, typed.root, typed.accept) == (None, None, "", ACCEPT[Format.CSV])
 
 
-def ref(text: str) -> Call:
-    return ref_call(CATALOGUE, text)
-
-
-def test_a_path_of_a_place() -> None:
-    made = ref("Club:a/b.json?x=1")
-    assert made.url == "https://files.example/pub/a/b.json?x=1"
-    assert (made.method, made.changes, made.ca) == ("GET", False, "certs/club.pem")
-    assert made.credentials == Credentials(CredentialKind.BASIC, "reader", "club-secret")
-    assert ref("attic:").url == "ftp://attic.example/old/"
-    assert ref("attic:").credentials is None
-
-
-def test_a_path_never_leaves_its_place() -> None:
-    assert ref("club:../../x").url == "https://files.example/pub/x"
-    assert ref("club:/x").url == "https://files.example/pub/x"
-    assert ref("club:https://evil.example/").url == "https://files.example/pub/https://evil.example/"
-    with pytest.raises(NotAllowed):
-        ref("club:..%2f..%2fx")
-
-
-@pytest.mark.parametrize(
-    ("typed", "error", "sentence"),
-    [
-        ("clbu:x", NotThere, "No place CLBU; nearest: CLUB"),
-        ("nowhere:x", NotThere, "No place NOWHERE"),
-        ("x", WrongWords, "A ref is place:path or a URL"),
-        ("#3", WrongMoment, "No LIST or TEXT came before"),
-        ("gopher://data.example/", NotPossible, "No such kind of address here"),
-        ("https://other.example/", NotAllowed, "URLs of that host may not be typed"),
-        ("https://open.example/", NotAllowed, "URLs of that host may not be typed"),
-        ("https://data.example.evil.example/", NotAllowed, "URLs of that host may not be typed"),
-        ("https://evildata.example/", NotAllowed, "URLs of that host may not be typed"),
-        ("https://xopen.example/", NotAllowed, "URLs of that host may not be typed"),
-        ("file:///etc/passwd", NotAllowed, "URLs of that host may not be typed"),
-        ("https://data.example@evil.example/", NotAllowed, "A URL may not hold a user part"),
-        ("https://me:pw@data.example/", NotAllowed, "A URL may not hold a user part"),
-        ("https://data.example\\@evil.example/", WrongWords, "That is no usable URL"),
-        ("https://data.example:99999/", WrongWords, "That is no usable URL"),
-        ("https:data.example", WrongWords, "That is no usable URL"),
-        ("https://", WrongWords, "That is no usable URL"),
-        ("https://data.example/a\nb", WrongWords, "That is no usable URL"),
-    ],
-)
-def test_refs_that_are_refused(typed: str, error: type[HeadraceError], sentence: str) -> None:
-    with pytest.raises(error) as caught:
-        ref(typed)
-    assert type(caught.value) is error
-    assert caught.value.sentence == sentence
-    assert len(sentence) <= 40
-
-
-@pytest.mark.parametrize(
-    ("typed", "url"),
-    [
-        ("https://data.example/a?b=1", "https://data.example/a?b=1"),
-        ("HTTPS://DATA.example:443", "https://data.example"),
-        ("http://data.example:8080/x#top", "http://data.example:8080/x"),
-        ("https://a.b.open.example/x", "https://a.b.open.example/x"),
-        ("https://data.example./x", "https://data.example/x"),
-        ("https://data.example/é", "https://data.example/%C3%A9"),
-    ],
-)
-def test_urls_that_may_be_typed(typed: str, url: str) -> None:
-    made = ref(typed)
-    assert made.url == url
-    assert made.credentials is None
-    assert made.reach.named == CATALOGUE.origins
-
-
-def test_a_typed_address_that_the_catalogue_spells_out_is_named_by_it() -> None:
-    """CONTRACT section 4: what the catalogue names may be loopback; a name looked up is not named so."""
-    gateway = replace(CATALOGUE.gateway, urls=("127.0.0.1", "localhost", "lan.example"))
-    catalogue = replace(CATALOGUE, gateway=gateway)
-    assert ("127.0.0.1", 81) in ref_call(catalogue, "http://127.0.0.1:81/").reach.named
-    assert ("localhost", 80) in ref_call(catalogue, "http://localhost/").reach.named
-    assert ref_call(catalogue, "http://lan.example/").reach.named == CATALOGUE.origins
-
-
-@given(st.text(max_size=30))
-def test_any_ref_makes_a_call_inside_or_a_sentence(text: str) -> None:
-    for typed in (text, "club:" + text, "https://data.example" + text, "https://" + text):
-        try:
-            made = ref(typed)
-        except HeadraceError as error:
-            assert error.code in {501, 502, 503, 532, 550}
-            assert error.sentence.isascii()
-            continue
-        host = urllib.parse.urlsplit(made.url).hostname
-        assert host in {"files.example", "data.example", "attic.example", "wire.example"} or (
-            host is not None and host.endswith(".open.example")
-        )
+def test_a_source_at_a_place_may_not_leave_it() -> None:
+    assert call("LIST", "a", "1").root == "https://files.example/pub/"
+    assert call("TIDES", "Quay", "5").root == ""

@@ -48,6 +48,7 @@ def test_defaults_are_those_of_the_model() -> None:
     assert (defaults["listen", "host"], defaults["listen", "port"]) == (listener.host, str(listener.port))
     assert defaults["listen", "profile"].upper() == listener.profile
     assert defaults["place", "write"] == shown(Place("X", "").write).replace("off", "false")
+    assert defaults["place", "lines"] == Place("X", "").lines.value
     for name in SETTINGS:
         assert defaults["profile", name] == shown(getattr(Settings(), name))
     read = load(source("")).sources["A"]

@@ -102,6 +102,17 @@ def test_harmless_headers_are_shown() -> None:
     assert 'Accept-Language = "en"' in rendered(source(line))
 
 
+def test_a_text_in_a_broken_table_of_an_unknown_key_is_hidden() -> None:
+    assert "hunter2" not in rendered(source('key ={"hunter2abc"'))
+    assert "hunter2" not in rendered(source('key = { a = 1, "hunter2abc" }'))
+    assert "hunter2" not in rendered(source("auth = { query = 'q', pin = {'hunter2abc' }"))
+
+
+def test_a_value_behind_a_broken_header_is_hidden() -> None:
+    assert "hunter2" not in rendered(source('[ey = "hunter2abc"'))
+    assert "[sauce.a" in rendered("[sauce.a\n")
+
+
 @given(st.data())
 def test_one_wrong_character_does_not_uncover_an_unknown_keys_value(data: st.DataObject) -> None:
     line = data.draw(

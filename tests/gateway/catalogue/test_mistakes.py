@@ -65,6 +65,12 @@ def test_nearest(typed: str, right: str) -> None:
     assert nearest(typed, ["format", "width", "rows", "descending", "kind"]) == right
 
 
+def test_of_two_that_are_as_near_the_one_that_begins_alike_for_longer() -> None:
+    for words in (["bits", "bytes"], ["bytes", "bits"]):
+        assert nearest("byts", words) == "bytes"
+        assert nearest("bitz", words) == "bits"
+
+
 @pytest.mark.parametrize(
     "key", ["secret", "sceret", "password", "pass-word", "api_key", "X-Api-Key", "client_secret"]
 )

@@ -1,5 +1,6 @@
 """A session on its own: lines in, replies out, with wishes granted by a table."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from types import MappingProxyType
@@ -7,12 +8,12 @@ from types import MappingProxyType
 import pytest
 
 from adapters.errors import FarBusy, HeadraceError
-from gateway.catalogue.model import Arg, Catalogue, LinesBody, Source
+from gateway.catalogue.model import Arg, Catalogue, GatewaySettings, LinesBody, Place, Source
 from gateway.extract.plan import Field, Kind, Plan, Record, Sheet
 from gateway.session.conversation import Lines, Session
 from gateway.session.state import World
-from gateway.session.wishes import Outcome, PickWish, Wish
-from gateway.wire.lines import Cancel, Line
+from gateway.session.wishes import Granted, Outcome, PickWish, SourceWish, Wish
+from gateway.wire.lines import Cancel, Data, Line
 from gateway.wire.settings import Settings
 
 TIDES = Plan(fields=(Field("TIME", 5, Kind.TIME), Field("PLACE", 6), Field("HEIGHT", 5, Kind.FIXED)))
@@ -41,6 +42,7 @@ class Talk:
     """One connection. `say` gives the reply to one line as (status line, records), or None."""
 
     session: Session
+    grant: Callable[[Wish], Granted]
     wishes: list[Wish] = field(default_factory=list)
 
     def raw(self, data: bytes) -> bytes:
@@ -71,14 +73,14 @@ class Talk:
         assert said is not None
         return said[1]
 
-    def _run(self, line: Line) -> Lines | None:
-        steps = self.session.respond(line)
+    def _run(self, event: Line | Data) -> Lines | None:
+        steps = self.session.respond(event)
         try:
             wish = next(steps)
             while True:
                 self.wishes.append(wish)
                 try:
-                    wish = steps.send(granted(wish))
+                    wish = steps.send(self.grant(wish))
                 except HeadraceError as error:
                     wish = steps.throw(error)
         except StopIteration as stop:
@@ -86,7 +88,8 @@ class Talk:
             return lines
 
 
-def granted(wish: Wish) -> Outcome:
+def granted(wish: Wish) -> Granted:
+    assert isinstance(wish, SourceWish | PickWish)
     name = "PICK" if isinstance(wish, PickWish) else wish.source.name
     if name == "FAILS":
         fault = FarBusy(seconds=30)
@@ -101,9 +104,15 @@ def granted(wish: Wish) -> Outcome:
 
 def fresh_talk(profile: str = "PLAIN") -> Talk:
     """A new connection with that profile."""
-    catalogue = Catalogue(sources=MappingProxyType(SOURCES), profiles=MappingProxyType(PROFILES))
+    places = {"CLUB": Place("CLUB", "https://far.example/club/")}
+    catalogue = Catalogue(
+        sources=MappingProxyType(SOURCES),
+        profiles=MappingProxyType(PROFILES),
+        places=MappingProxyType(places),
+        gateway=GatewaySettings(urls=("far.example",)),
+    )
     world = World(lambda: catalogue, lambda: datetime(2026, 3, 29, 0, 59, 58, tzinfo=UTC))
-    return Talk(Session(world, profile))
+    return Talk(Session(world, profile), granted)
 
 
 @pytest.fixture

@@ -413,7 +413,7 @@ def test_typed_lower(talk: Talk) -> None:
     assert isinstance(ask, SourceWish)
     assert ask.args == ("north pier", "3")
     assert isinstance(pick, PickWish)
-    assert pick.ref == "club:x"
+    assert pick.ref.whole == "CLUB:x"
     assert [path.text for path in pick.plan.fields[0].at] == ["$.name"]
     assert pick.plan.fields[0].width == 5
 

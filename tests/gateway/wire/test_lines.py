@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from adapters import limits
-from gateway.wire.lines import Cancel, End, Event, Line, LineReader
+from gateway.wire.lines import Cancel, Data, End, Event, Line, LineReader
 from gateway.wire.settings import Settings
 
 CASES = Path(__file__).parents[2] / "cases"
@@ -222,6 +222,192 @@ def test_case_telnet_negotiation() -> None:
     expected = json.loads((CASES / "tcp-telnet-negotiation-bytes/expected.json").read_text())
     pieces = [bytes.fromhex(step["send_hex"]) for step in script if "send_hex" in step]
     assert [line.decode() for line in texts(*pieces) if line] == expected["lines"]
+
+
+# Data
+
+
+def data_reader(settings: Settings = PLAIN) -> LineReader:
+    reader = LineReader(settings)
+    reader.data_lines = True
+    return reader
+
+
+def all_events(reader: LineReader) -> list[Event]:
+    found = []
+    while (event := reader.next_event()) is not None:
+        found.append(event)
+    return found
+
+
+def test_a_long_data_line_comes_in_parts() -> None:
+    reader = data_reader()
+    text = b"0123456789" * 1_000
+    reader.feed(b"? >" + text + b"\r>short\r")
+    *parts, end, short = all_events(reader)
+    assert all(isinstance(part, Data) and not part.counted for part in parts)
+    assert isinstance(end, Line)
+    assert end.continued
+    assert b"".join(part.data for part in parts if isinstance(part, Data)) + end.data == text
+    assert short == Line(b">short", End.CR, "cr")
+
+
+def test_only_data_lines_may_be_long() -> None:
+    reader = data_reader()
+    reader.feed(b"x" * 10_000 + b"\r")
+    (line,) = all_events(reader)
+    assert isinstance(line, Line)
+    assert (line.overlong, line.continued, len(line.data)) == (True, False, limits.LINE_BYTES)
+
+
+def test_a_part_keeps_what_can_still_be_rubbed_out() -> None:
+    reader = data_reader()
+    size = limits.PIECE_BYTES + limits.LINE_BYTES
+    reader.feed(b">" + b"a" * (size - 1) + b"\x08" * limits.LINE_BYTES + b"\r")
+    part, line = all_events(reader)
+    assert isinstance(part, Data)
+    assert len(part.data) == limits.PIECE_BYTES - 1
+    assert line == Line(b"", End.CR, "crlf", continued=True)
+    reader.feed(b">" + b"a" * (size - 1) + b"\x08" * (limits.LINE_BYTES + 1) + b"\r")
+    _, line = all_events(reader)
+    assert isinstance(line, Line)
+    assert line.overlong
+
+
+def test_telnet_erases_no_line_that_was_given_away() -> None:
+    """RFC 854, EL: the whole line is to go, which is not possible any more."""
+    reader = data_reader()
+    reader.feed(b">" + b"a" * 10_000 + b"\xff\xf8b\r")
+    *_, line = all_events(reader)
+    assert isinstance(line, Line)
+    assert line.overlong
+
+
+def test_raw_bytes_by_their_count() -> None:
+    reader = LineReader(PLAIN)
+    reader.feed(b"GO\r\n")
+    assert len(all_events(reader)) == 1
+    reader.expect(6)
+    reader.feed(b"\x18\x08\r")
+    assert all_events(reader) == [Data(b"\x18\x08\r", counted=True)]
+    assert not reader.cancel_ahead()
+    reader.feed(b"\n\xff\0NOOP\r")
+    assert all_events(reader) == [Data(b"\n\xff\0", counted=True), Line(b"NOOP", End.CR, "crlf")]
+
+
+def test_no_more_raw_bytes_than_expected_where_telnet_doubles_some() -> None:
+    """RFC 854: two IAC are one byte of data."""
+    reader = LineReader(replace(PLAIN, telnet="on"))
+    reader.feed(b"GO\r\n")
+    all_events(reader)
+    reader.expect(5)
+    reader.feed(b"ab\xff\xffcdNOOP\r")
+    assert all_events(reader) == [Data(b"ab\xffcd", counted=True), Line(b"NOOP", End.CR, "crlf")]
+
+
+def test_a_count_of_none_is_an_event_too() -> None:
+    reader = LineReader(PLAIN)
+    reader.feed(b"GO\r")
+    assert len(all_events(reader)) == 1
+    reader.expect(0)
+    reader.feed(b"\nNOOP\r")
+    assert all_events(reader) == [Data(b"", counted=True), Line(b"NOOP", End.CR, "crlf")]
+
+
+def test_a_cancel_among_raw_bytes_is_none_and_one_behind_them_is_one() -> None:
+    reader = LineReader(PLAIN)
+    reader.feed(b"GO\r\n")
+    all_events(reader)
+    reader.expect(3)
+    reader.feed(b"\x18\x18")
+    assert not reader.cancel_ahead()
+    reader.feed(b"\x18NO")
+    assert not reader.cancel_ahead()
+    reader.feed(b"\x18")
+    assert reader.cancel_ahead()
+    assert all_events(reader) == [
+        Data(b"\x18\x18\x18", counted=True),
+        Cancel(),
+    ]
+    assert not reader.cancel_ahead()
+
+
+def test_a_cancel_seen_before_the_bytes_were_expected_is_data() -> None:
+    reader = LineReader(PLAIN)
+    reader.feed(b"GO\r\n\x18ab")
+    assert reader.cancel_ahead()
+    assert isinstance(reader.next_event(), Line)
+    reader.expect(3)
+    assert not reader.cancel_ahead()
+    assert all_events(reader) == [Data(b"\x18ab", counted=True)]
+
+
+def test_what_waits_behind_a_line_is_told_from_the_lines_own_end() -> None:
+    for end, waits in ((b"\r", False), (b"\r\n", False), (b"\r\n\n", True), (b"\rx", True), (b"\n\r", False)):
+        reader = LineReader(PLAIN)
+        reader.feed(b"GO" + end)
+        assert isinstance(reader.next_event(), Line)
+        assert reader.waiting == waits
+        reader.discard()
+        assert not reader.waiting
+        assert all_events(reader) == []
+    seven = LineReader(replace(PLAIN, bits=7))
+    seven.feed(b"GO\x8d\x8a")
+    assert isinstance(seven.next_event(), Line)
+    assert not seven.waiting
+
+
+@given(
+    st.one_of(
+        st.binary(max_size=80),
+        st.lists(
+            st.sampled_from(
+                [b"ab", b"\xff\xff", b"\xff", b"\xfb\x01", b"\xff\xfa\x18\xff\xff\xff\xf0", b"\n", b"\x05"]
+            )
+        ).map(b"".join),
+    ),
+    st.integers(0, 60),
+    st.sampled_from(["auto", "on", "off"]),
+    st.sampled_from([7, 8]),
+)
+def test_raw_bytes_come_alike_whole_and_byte_by_byte(data: bytes, count: int, telnet: str, bits: int) -> None:
+    settings = replace(PLAIN, telnet=telnet, bits=bits, charset="latin1")
+    found = []
+    for pieces in ([data], [data[place : place + 1] for place in range(len(data))]):
+        reader, raw, rest, output = LineReader(settings), b"", [], b""
+        reader.feed(b"A\r")
+        all_events(reader)
+        reader.expect(count)
+        for piece in [*pieces, b"", b"\r"]:
+            reader.feed(piece)
+            for event in all_events(reader):
+                if isinstance(event, Data):
+                    raw += event.data
+                else:
+                    rest.append(event)
+            output += reader.take_output()
+        found.append((raw, rest, output))
+        assert len(raw) <= count
+        if telnet != "on" and bits == 8:
+            swallowed = data[:1] in {b"\n", b"\0"} and count > 0
+            assert raw == (data + b"\r")[swallowed:][:count]
+    assert found[0] == found[1]
+
+
+@given(
+    st.lists(
+        st.sampled_from([b">", b"? >", b"a" * 300, b"b" * 4_000, b"\r", b"\x08" * 200, b"\x18", b"\xff\xf8"])
+    ).map(b"".join)
+)
+def test_parts_are_cut_alike_whole_and_byte_by_byte(data: bytes) -> None:
+    whole, single = data_reader(), data_reader()
+    whole.feed(data)
+    found = all_events(whole)
+    one_by_one: list[Event] = []
+    for byte in data:
+        single.feed(bytes((byte,)))
+        one_by_one += all_events(single)
+    assert one_by_one == found
 
 
 SETTINGS = st.builds(

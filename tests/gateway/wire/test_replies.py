@@ -79,6 +79,40 @@ def test_ff_is_doubled_for_a_client_that_speaks_telnet() -> None:
     assert sent(Reply(200, latin, ("aÿ",), 2))[1] == b"a\xff"
 
 
+def test_bare_bytes_follow_the_status_line_without_ends() -> None:
+    """CONTRACT section 5, `bytes`: width 001, count = bytes, no line ends; no mark, guard or capitals."""
+    marked = replace(PLAIN, mark=True, guard=True, case="upper")
+    reply = Reply(200, marked, width=1, raw=b'a,b:"c"\r\n')
+    assert b"".join(sent(reply, b"\r\n")) == b'200 00009 001 ..\r\na,b:"c"\r\n'
+    assert sent(Reply(200, PLAIN, width=1, raw=b""), b"\r\n") == [b"200 00000 000 ..\r\n"]
+
+
+def test_ff_in_bare_bytes_is_doubled_only_where_telnet_is_on() -> None:
+    for telnet, shown in (("on", b"\xff\xff"), ("auto", b"\xff"), ("off", b"\xff")):
+        reply = Reply(200, replace(PLAIN, telnet=telnet), width=1, raw=b"\xff")
+        assert sent(reply, escape_iac=True)[1] == shown
+        assert reply.status_line == "200 00001 001 .."
+
+
+def test_seven_bits_hold_for_bare_bytes() -> None:
+    seven = replace(PLAIN, bits=7, telnet="on")
+    assert sent(Reply(200, seven, width=1, raw=b"\xc1\xff"))[1] == b"A\x7f"
+
+
+@given(st.binary(max_size=30_000))
+def test_bare_bytes_come_in_slices(data: bytes) -> None:
+    slices = sent(Reply(200, PLAIN, width=1, raw=data))[1:]
+    assert b"".join(slices) == data
+    assert all(len(each) <= 8_192 for each in slices)
+
+
+def test_guard_never_touches_exact_records() -> None:
+    """CONTRACT section 5, `guard`: never in hex or ihex, whose records begin with a colon."""
+    marked = replace(PLAIN, guard=True, mark=True, charset="latin1")
+    for settings in (marked, replace(marked, charset="ascii")):
+        assert sent(Reply(200, settings, (":00",), 3, exact=True))[1] == b"!:00"
+
+
 @given(
     st.sampled_from(every_error()), st.text(max_size=80), st.integers(16, 255), st.booleans(), st.booleans()
 )

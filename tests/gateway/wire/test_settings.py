@@ -22,6 +22,10 @@ CONTRACT = {
     "mark": "off",
     "page": "0",
     "echo": "off",
+    "bytes": "hex",
+    "block": "128",
+    "names": "long",
+    "order": "name",  # not in the contract, which only adds: how LIST sorts
     "zone": "UTC",
 }
 
@@ -47,6 +51,12 @@ def test_the_table_is_the_contracts() -> None:
         ("mark", "off", False),
         ("page", "99999", 99999),
         ("echo", "on", True),
+        ("bytes", "IHEX", "ihex"),
+        ("bytes", "line", "line"),
+        ("block", "1", 1),
+        ("block", "65535", 65535),
+        ("names", "8.3", "8.3"),
+        ("order", "Date", "date"),
         ("zone", "europe/ZURICH", "Europe/Zurich"),
     ],
 )
@@ -69,6 +79,11 @@ def test_words_that_are_right(key: str, word: str, value: object) -> None:
         ("bits", "9"),
         ("guard", "1"),
         ("page", "100000"),
+        ("bytes", "octal"),
+        ("block", "0"),
+        ("block", "65536"),
+        ("names", "8"),
+        ("order", "colour"),
         ("zone", "Atlantis/Port"),
         ("colour", "3"),
         ("", "1"),

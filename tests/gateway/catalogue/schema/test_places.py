@@ -2,7 +2,7 @@
 
 import pytest
 
-from gateway.catalogue.model import SecretRef
+from gateway.catalogue.model import LineEnd, SecretRef
 from tests.gateway.catalogue.marked import check, load
 
 WRONG = {
@@ -19,6 +19,10 @@ WRONG = {
     "blank": 'base = "https://a.example/my files/"\n                            ^',
     "secret alone": 'base = "ftp://a.example/"\nsecret = "env:KEY"\n^^^^^^',
     "write": 'base = "ftp://a.example/"\nwrite = "on"\n         ^^ true',
+    "index": 'base = "http://a.example/"\nindex = "htm"\n         ^^^ html',
+    "index pages by FTP": 'base = "ftp://a.example/"\nindex = "html"\n^^^^^',
+    "lines": 'base = "ftp://a.example/"\nlines = "crfl"\n         ^^^^ crlf',
+    "file on another host": 'base = "file://far.example/srv/"\n               ^^^^^^^^^^^',
     "no base": 'url = "ftp://a.example/"\n^^^ base',
 }
 
@@ -36,6 +40,11 @@ def test_mistakes(lines: str) -> None:
         ("davs://files.example:8443/a/", "davs://files.example:8443/a/"),
         ("file:///srv/my%20files", "file:///srv/my%20files/"),
         ("http://[2001:DB8::1]:80/ü", "http://[2001:db8::1]/%C3%BC/"),
+        ("file://localhost/srv/x/", "file:///srv/x/"),
+        ("file:///", "file:///"),
+        ("ftps://files.example/", "ftps://files.example/"),
+        ("ftps://files.example:21/", "ftps://files.example/"),
+        ("ftps://files.example:990/", "ftps://files.example:990/"),
         ("tcp://wire.example:7000", "tcp://wire.example:7000"),
         ("telnet://wire.example/", "telnet://wire.example"),
         ("udp://192.0.2.1:7", "udp://192.0.2.1:7"),
@@ -56,3 +65,20 @@ ca = "certs/club.pem"
 """).places["CLUB"]
     assert (place.name, place.user, place.write, place.ca) == ("CLUB", "reader", True, "certs/club.pem")
     assert place.secret == SecretRef("file:keys/club")
+    assert (place.index, place.lines) == ("", LineEnd.LF)
+
+
+def test_how_folders_and_lines_are_there() -> None:
+    places = load("""
+[place.a]
+base = "https://a.example/"
+index = "HTML"
+lines = "cr"
+[place.b]
+base = "http://b.example/"
+index = "html"
+lines = "crlf"
+""").places
+    assert (places["A"].index, places["A"].lines.data) == ("html", b"\r")
+    assert (places["B"].index, places["B"].lines.data) == ("html", b"\r\n")
+    assert LineEnd.LF.data == b"\n"

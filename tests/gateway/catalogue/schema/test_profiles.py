@@ -50,9 +50,16 @@ guard = true
 mark = "on"
 page = 10
 echo = true
+bytes = "IHEX"
+block = 256
+names = 8.3
+order = "date"
 zone = "europe/lisbon"
 """).profiles["NARROW"]
-    expected = (32, 80, "cr", "latin1", 8, "off", "upper", "lower", True, True, 10, True, "Europe/Lisbon")
+    expected = (
+        *(32, 80, "cr", "latin1", 8, "off", "upper", "lower", True, True, 10, True),
+        *("ihex", 256, "8.3", "date", "Europe/Lisbon"),
+    )
     assert tuple(getattr(profile, name) for name in SETTINGS) == expected
 
 

@@ -1,0 +1,1 @@
+"""Requests about documents and folders, whatever protocol they are reached by; pure."""

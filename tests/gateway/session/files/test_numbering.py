@@ -1,0 +1,46 @@
+"""`#n` as a table: entries and links by their numbers."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from adapters.errors import NotThere
+from adapters.files import Entry, Kind, Target
+from gateway.catalogue.targets import Ref, read_ref
+from gateway.session.files.numbering import NumberedEntries, NumberedLinks
+from tests.gateway.session.files.far import CLUB, catalogue
+
+CATALOGUE = catalogue()
+FOLDER = Ref(CLUB + "docs/", CATALOGUE.places["CLUB"])
+NAMES = st.binary(min_size=1, max_size=20).filter(lambda name: b"/" not in name and name not in {b".", b".."})
+
+
+@given(st.lists(NAMES, max_size=5))
+def test_names_come_back_byte_for_byte(names: list[bytes]) -> None:
+    numbered = NumberedEntries(FOLDER, [Entry(name, Kind.FILE) for name in names])
+    for number, name in enumerate(names, 1):
+        ref = numbered.ref(CATALOGUE, number)
+        assert ref.url.isascii()
+        assert ref.url.startswith(FOLDER.url)
+        assert Target(ref.url, CLUB).name == name
+
+
+def test_a_folder_ends_in_a_slash_so_that_it_can_be_a_base() -> None:
+    numbered = NumberedEntries(FOLDER, [Entry(b"x", Kind.FOLDER), Entry(b"y", Kind.LINK)])
+    folder = numbered.ref(CATALOGUE, 1)
+    assert folder.whole == "CLUB:docs/x/"
+    assert read_ref(CATALOGUE, "z", folder).whole == "CLUB:docs/x/z"
+    assert numbered.ref(CATALOGUE, 2).whole == "CLUB:docs/y"
+
+
+@pytest.mark.parametrize("number", [0, 3])
+def test_numbers_that_are_not_there(number: int) -> None:
+    for numbered in (NumberedEntries(FOLDER, [Entry(b"x", Kind.FILE)] * 2), NumberedLinks(("CLUB:a",) * 2)):
+        with pytest.raises(NotThere):
+            numbered.ref(CATALOGUE, number)
+
+
+def test_links_are_whole_refs_or_urls() -> None:
+    links = NumberedLinks(("CLUB:a%20b", "https://open.example/x"))
+    assert links.ref(CATALOGUE, 1) == Ref(CLUB + "a%20b", CATALOGUE.places["CLUB"])
+    assert links.ref(CATALOGUE, 2) == Ref("https://open.example/x")
