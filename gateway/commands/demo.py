@@ -11,7 +11,9 @@ import textwrap
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import TypeAlias
 
+from demo_site.areas.running import DemoAreas
 from demo_site.catalogue import demo_catalogue
 from demo_site.sample import SAMPLES, Sample
 from demo_site.servers import DemoServers
@@ -22,6 +24,9 @@ from gateway.service.logs import Redactor, configure
 from gateway.service.server import Bound, Server
 
 _PORT = 8128
+
+Reply: TypeAlias = tuple[str, Sequence[str]]
+"""A status line and its records, without their ends."""
 
 
 def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]", epilog: str) -> None:
@@ -54,12 +59,13 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _with_site(options: argparse.Namespace, folder: Path) -> int:
-    with DemoServers(folder) as site:
+    with DemoServers(folder) as site, DemoAreas(folder) as areas:
         own = options.config is not None
         text = demo_catalogue(
             site.http_url,
             site.https_url,
             site.ca_file,
+            areas=areas.urls,
             port=_ports(options.port, options.once)[0],
             state="headrace-state" if own else folder / "state",
         )
@@ -73,7 +79,8 @@ def _with_site(options: argparse.Namespace, folder: Path) -> int:
         catalogue = wiring.catalogue_or_complaint(path)
         if catalogue is None:
             return wiring.WRONG_USAGE
-        print(f"The demo site, an invented harbour town, is up at {site.http_url}/ and {site.https_url}/")
+        print(f"The demo site, an invented harbour town, is up at {site.http_url}/ and {site.https_url}/;")
+        print(f"its files are at {areas.urls.quay} and {areas.urls.ledger} and in a folder.")
         return asyncio.run(_demo(catalogue, options.port, options.once))
 
 
@@ -125,17 +132,23 @@ async def _show(bound: Bound) -> bool:
     try:
         for sample in SAMPLES:
             writer.write(sample.request.encode("ascii") + b"\r\n")
-            status = (await reader.readline()).decode("ascii").rstrip("\r\n")
-            records = [
-                (await reader.readline()).decode("ascii").rstrip("\r\n") for _ in range(int(status[4:9]))
-            ]
-            print(rendered(sample, status, records))
-            if any(len(record) != int(status[10:13]) for record in records):
+            replies = [await _reply(reader)]
+            if replies[0][0].startswith("350"):
+                writer.writelines(line.encode("ascii") + b"\r\n" for line in sample.lines)
+                replies.append(await _reply(reader))
+            print(rendered(sample, replies))
+            if any(len(record) != int(status[10:13]) for status, records in replies for record in records):
                 return False
     finally:
         writer.close()
         await writer.wait_closed()
     return True
+
+
+async def _reply(reader: asyncio.StreamReader) -> Reply:
+    status = (await reader.readline()).decode("ascii").rstrip("\r\n")
+    records = [(await reader.readline()).decode("ascii").rstrip("\r\n") for _ in range(int(status[4:9]))]
+    return status, records
 
 
 def ruler(width: int) -> str:
@@ -144,13 +157,14 @@ def ruler(width: int) -> str:
     return whole[:width]
 
 
-def rendered(sample: Sample, status: str, records: Sequence[str]) -> str:
-    """One request, its status line, and its records under a ruler."""
+def rendered(sample: Sample, replies: Sequence[Reply]) -> str:
+    """One request, its status line, and its records under a ruler; after a 350 what was sent, and the end."""
     room = min(max(shutil.get_terminal_size().columns, 40), 100)
     lines = textwrap.wrap(sample.meaning, room - 2, initial_indent="# ", subsequent_indent="# ")
-    lines += [f"> {sample.request}", f"  {status}"]
-    if records:
-        lines += [f"  {ruler(len(records[0]))}", *(f"  {record}" for record in records)]
+    for sent, (status, records) in zip(((sample.request,), sample.lines), replies, strict=False):
+        lines += [*(f"> {line}" for line in sent), f"  {status}"]
+        if records:
+            lines += [f"  {ruler(len(records[0]))}", *(f"  {record}" for record in records)]
     return "\n".join([*lines, ""])
 
 

@@ -8,9 +8,6 @@ from collections.abc import Callable, Sequence
 from datetime import datetime
 from pathlib import Path
 
-from rich.console import Console
-from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
-
 from adapters.errors import HeadraceError
 from gateway.catalogue.model import Catalogue
 from gateway.commands import wiring
@@ -18,9 +15,9 @@ from gateway.service.answers import Answers
 from gateway.service.logs import LEVELS, Redactor, configure
 from gateway.session.conversation import Lines, Session
 from gateway.session.state import World
-from gateway.session.wishes import time_is_up
+from gateway.session.wishes import Granted, Wish, time_is_up
 from gateway.wire.charsets import encode_text
-from gateway.wire.lines import Line
+from gateway.wire.lines import Data, Line
 
 _SHOW_AFTER = 0.5  # seconds of waiting before a bar is worth showing
 
@@ -83,7 +80,7 @@ async def converse(
         while (event := session.reader.next_event()) is not None:
             lines = (
                 await _reply(session, event, answers, catalogue.gateway.wait)
-                if isinstance(event, Line)
+                if isinstance(event, Line | Data)
                 else None
             )
             session.reader.take_output()
@@ -92,44 +89,55 @@ async def converse(
         if session.closing:
             if number < len(requests):
                 print(f"headrace: {len(requests) - number} requests after BYE not sent", file=sys.stderr)
-            return
+            break
+    session.lost()
 
 
-async def _reply(session: Session, line: Line, answers: Answers, seconds: float) -> Lines | None:
-    steps = session.respond(line)
+async def _reply(session: Session, event: Line | Data, answers: Answers, seconds: float) -> Lines | None:
+    steps = session.respond(event)
     deadline = time.monotonic() + seconds
     try:
         wish = next(steps)
         while True:
-            waiting = asyncio.create_task(answers.answer(wish, deadline - time.monotonic()))
             try:
-                if not await _show_waiting(waiting, deadline):
-                    raise time_is_up(wish)
-                outcome = waiting.result()
+                granted = answers.now(wish) or await _granted(wish, answers, deadline)
             except HeadraceError as error:
                 wish = steps.throw(error)
                 continue
-            wish = steps.send(outcome)
+            wish = steps.send(granted)
     except StopIteration as stop:
         lines: Lines | None = stop.value
         return lines
 
 
+async def _granted(wish: Wish, answers: Answers, deadline: float) -> Granted:
+    waiting = asyncio.create_task(answers.answer(wish, deadline - time.monotonic()))
+    if not await _show_waiting(waiting, deadline):
+        raise time_is_up(wish)
+    return waiting.result()
+
+
 async def _show_waiting(waiting: "asyncio.Task[object]", deadline: float) -> bool:
     """Wait until it is done; show a bar on a terminal where that takes long. False: it was not in time."""
     await asyncio.wait({waiting}, timeout=_SHOW_AFTER)
-    console = Console(stderr=True)
-    if not waiting.done() and console.is_terminal:
-        total = max(deadline - time.monotonic(), 0.1)
-        columns = (TextColumn("waiting for the far server"), BarColumn(), TimeElapsedColumn())
-        with Progress(*columns, console=console, transient=True) as progress:
-            bar = progress.add_task("", total=total)
-            while not waiting.done() and time.monotonic() < deadline:
-                await asyncio.wait({waiting}, timeout=0.1)
-                progress.update(bar, completed=total - (deadline - time.monotonic()))
+    if not waiting.done() and sys.stderr.isatty():
+        await _show_bar(waiting, deadline)
     await asyncio.wait({waiting}, timeout=max(0.0, deadline - time.monotonic()))
     in_time = waiting.done()
     if not in_time:
         waiting.cancel()
         await asyncio.wait({waiting})
     return in_time
+
+
+async def _show_bar(waiting: "asyncio.Task[object]", deadline: float) -> None:
+    from rich.console import Console  # noqa: PLC0415 - four megabytes that a gateway never needs
+    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn  # noqa: PLC0415
+
+    total = max(deadline - time.monotonic(), 0.1)
+    columns = (TextColumn("waiting for the far server"), BarColumn(), TimeElapsedColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
+        bar = progress.add_task("", total=total)
+        while not waiting.done() and time.monotonic() < deadline:
+            await asyncio.wait({waiting}, timeout=0.1)
+            progress.update(bar, completed=total - (deadline - time.monotonic()))

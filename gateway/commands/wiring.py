@@ -21,6 +21,10 @@ from gateway.service.adapters import Adapters
 from gateway.service.answers import Answers
 from gateway.service.caching.cache import Cache
 from gateway.service.caching.store import Store
+from gateway.service.files.desk import FileDesk
+from gateway.service.files.jobs import Jobs
+from gateway.service.files.spooling import SpoolRoom
+from gateway.service.layouts import Layouts
 from gateway.service.logs import Redactor
 
 WRONG_USAGE = 2
@@ -119,18 +123,28 @@ def learn_secrets(redactor: Redactor, catalogue: Catalogue) -> None:
 
 
 class Parts:
-    """What answers are made of; `aclose` ends connections and closes the store."""
+    """What answers are made of; `aclose` ends connections and closes the store and the spool."""
 
     def __init__(self, catalogue: Catalogue, keep_on_disk: bool = True) -> None:
+        state = Path(catalogue.gateway.state)
+        self._wait = catalogue.gateway.wait
         self._adapters = Adapters()
-        self._store = Store(Path(catalogue.gateway.state)) if keep_on_disk else None
+        self._store = Store(state) if keep_on_disk else None
         self._cache = Cache(self._adapters.fetch, self._store, time.time)
+        self._layouts = Layouts()
+        self._jobs = Jobs()
+        self._spool = SpoolRoom(state)
+        if keep_on_disk:
+            self._spool.look()
 
     def answers(self, catalogue: Callable[[], Catalogue]) -> Answers:
         """Answers over these parts for whatever catalogue is in force."""
-        return Answers(catalogue, self._cache)
+        desk = FileDesk(catalogue, self._adapters, self._spool.opened, self._jobs, self._layouts)
+        return Answers(catalogue, self._cache, desk, self._layouts)
 
     async def aclose(self) -> None:
-        """Nothing is used afterwards."""
+        """Nothing is used afterwards. Changes under way have `wait` seconds to end by themselves."""
+        await self._jobs.aclose(self._wait)
+        self._spool.close()
         await self._cache.aclose()
         await self._adapters.aclose()

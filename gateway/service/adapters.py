@@ -14,11 +14,15 @@ class Adapters:
 
     async def fetch(self, call: Call, seconds: float) -> Fetched:
         """The whole exchange within `seconds`, or a HeadraceError."""
-        factory = lookup(call.url.partition(":")[0].lower())
+        return await self.of(call.url).fetch(call, seconds)
+
+    def of(self, url: str) -> Adapter:
+        """The adapter that speaks a URL's scheme. NotPossible where there is none."""
+        factory = lookup(url.partition(":")[0].lower())
         adapter = self._made.get(factory)
         if adapter is None:
             adapter = self._made[factory] = factory()
-        return await adapter.fetch(call, seconds)
+        return adapter
 
     async def aclose(self) -> None:
         """Close every adapter once."""

@@ -10,9 +10,19 @@ from gateway.catalogue.calls import build_call, ref_call
 from gateway.catalogue.model import Catalogue
 from gateway.extract.plan import Plan, Sheet, Style
 from gateway.service.caching.cache import Cache, Kept
+from gateway.service.files.desk import FileDesk
 from gateway.service.hot import Hot, HotAnswers, HotKey
 from gateway.service.layouts import Layouts
-from gateway.session.wishes import Outcome, PickWish, SourceWish, Wish
+from gateway.session.wishes import (
+    DataWish,
+    Granted,
+    Outcome,
+    PickWish,
+    SourceWish,
+    Wish,
+    Worked,
+    WorkWish,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,15 +45,20 @@ class _Question:
 class Answers:
     """Shared by all clients of one gateway."""
 
-    def __init__(self, catalogue: Callable[[], Catalogue], cache: Cache) -> None:
+    def __init__(
+        self, catalogue: Callable[[], Catalogue], cache: Cache, desk: FileDesk, layouts: Layouts
+    ) -> None:
         self._catalogue = catalogue
         self._cache = cache
-        self._layouts = Layouts()
+        self._desk = desk
+        self._layouts = layouts
         self._hot = HotAnswers()
         self._known: Catalogue | None = None
 
-    def now(self, wish: Wish) -> Outcome | None:
-        """The outcome without waiting, where a fresh copy is laid out already; else None."""
+    def now(self, wish: Wish) -> Granted | None:
+        """What is granted without waiting: where a fresh copy is laid out already, or bytes are taken in."""
+        if isinstance(wish, DataWish):
+            return self._desk.take(wish)
         if not isinstance(wish, SourceWish) or wish.source.changes:
             return None
         hot = self._hot.get((id(wish.source), wish.args, wish.style))
@@ -54,8 +69,13 @@ class Answers:
             return None
         return _outcome(hot.sheet, kept, ())
 
-    async def answer(self, wish: Wish, seconds: float) -> Outcome:
-        """The outcome within `seconds`, or a HeadraceError."""
+    async def answer(self, wish: Wish, seconds: float) -> Granted:
+        """What was wished for within `seconds`, or a HeadraceError."""
+        if isinstance(wish, WorkWish):
+            return Worked(await self._layouts.beside(wish.size, seconds, wish.work))
+        if not isinstance(wish, SourceWish | PickWish):
+            assert not isinstance(wish, DataWish)  # granted at once
+            return await self._desk.answer(wish, seconds)
         ends = time.perf_counter() + seconds
         if isinstance(wish, PickWish):
             call = ref_call(self._catalogue(), wish.ref)

@@ -5,15 +5,17 @@ A worker task takes the events in order. What a warm cache can answer is answere
 
 import asyncio
 import logging
+import socket
 import time
 from collections.abc import Generator, Iterable
+from contextlib import suppress
 from typing import Final, Protocol
 
 from adapters import limits
-from adapters.errors import GatewayFull, HeadraceError
+from adapters.errors import GatewayFull, HeadraceError, MayBeDone
 from gateway.session.conversation import Lines, Session
-from gateway.session.wishes import Outcome, Wish, time_is_up
-from gateway.wire.lines import Cancel, Line
+from gateway.session.wishes import Granted, Staged, Wish, time_is_up
+from gateway.wire.lines import Cancel, Data, Line
 
 _log = logging.getLogger(__name__)
 _SLICE: Final = 8_192  # bytes of a reply handed to the socket at a time
@@ -22,12 +24,12 @@ _SLICE: Final = 8_192  # bytes of a reply handed to the socket at a time
 class Fulfiller(Protocol):
     """What grants a session's wishes (see `answers.Answers`)."""
 
-    def now(self, wish: Wish) -> Outcome | None:
-        """The outcome without waiting, or None."""
+    def now(self, wish: Wish) -> Granted | None:
+        """What is granted without waiting, or None; a HeadraceError where that is certain already."""
         ...
 
-    async def answer(self, wish: Wish, seconds: float) -> Outcome:
-        """The outcome within `seconds`, or a HeadraceError."""
+    async def answer(self, wish: Wish, seconds: float) -> Granted:
+        """What was wished for within `seconds`, or a HeadraceError."""
         ...
 
 
@@ -67,7 +69,7 @@ class Connection(asyncio.Protocol):
         self._greets = greets
         self._transport: asyncio.Transport | None = None
         self._worker: asyncio.Task[None] | None = None
-        self._request: asyncio.Task[Outcome] | None = None
+        self._request: asyncio.Task[Granted] | None = None
         self._input = asyncio.Event()
         self._lost = asyncio.Event()
         self._writable = asyncio.Event()
@@ -77,6 +79,10 @@ class Connection(asyncio.Protocol):
         self._abandon = False
         self._paused = False
         self._leaving: asyncio.TimerHandle | None = None
+        self._sent = 0
+        self._waited = 0.0
+        self._judged = False  # whether it reads quickly
+        self._slice = _SLICE
         self.heard_at = asyncio.get_running_loop().time()
         self.peer = ""
 
@@ -130,6 +136,7 @@ class Connection(asyncio.Protocol):
     def connection_lost(self, exc: Exception | None) -> None:
         """The line is gone."""
         self._transport = None
+        self._session.lost()
         self._lost.set()
         if self._leaving is not None:
             self._leaving.cancel()
@@ -167,6 +174,7 @@ class Connection(asyncio.Protocol):
     async def _work(self) -> None:
         try:
             await self._converse()
+            self._session.lost()  # a transfer that never got its end, such as before a half-close
         except asyncio.CancelledError:
             if self._transport is not None and not self._transport.is_closing():
                 self._transport.abort()
@@ -230,8 +238,8 @@ class Connection(asyncio.Protocol):
         self._input.clear()
         await self._input.wait()
 
-    async def _serve(self, line: Line) -> None:
-        """Answer one line. A CAN that is already behind it abandons it before it begins."""
+    async def _serve(self, event: Line | Data) -> None:
+        """Answer one line, or take in data. A CAN that is behind a line already abandons it at once."""
         if self._house.stopping:
             await self._refuse()
             return
@@ -240,7 +248,7 @@ class Connection(asyncio.Protocol):
         self._busy, self._abandon = True, False
         started = time.perf_counter()
         try:
-            lines = await self._reply(self._session.respond(line))
+            lines = await self._reply(self._session.respond(event))
             if lines is not None:
                 await self._send(lines)
         finally:
@@ -254,27 +262,27 @@ class Connection(asyncio.Protocol):
     async def _refuse(self) -> None:
         await self._send(self._session.failed(GatewayFull("The gateway is going down"), close=True))
 
-    async def _reply(self, steps: Generator[Wish, Outcome, Lines | None]) -> Lines | None:
+    async def _reply(self, steps: Generator[Wish, Granted, Lines | None]) -> Lines | None:
         """Run one line's steps to its reply; whatever goes wrong, there is one."""
         deadline = asyncio.get_running_loop().time() + self._house.wait_seconds()
         try:
             wish = next(steps)
             while True:
-                outcome = self._fulfiller.now(wish)
-                if outcome is None:
-                    try:
-                        outcome = await self._grant(wish, deadline)
-                    except HeadraceError as error:
-                        _log.info(
-                            "request=%r code=%s", self._session.request_shown, error.code, exc_info=error
-                        )
-                        wish = steps.throw(error)
-                        continue
-                    if outcome is None:  # abandoned by CAN: no reply
-                        steps.close()
-                        self._session.abandoned()
-                        return None
-                wish = steps.send(outcome)
+                try:
+                    granted = self._fulfiller.now(wish) or await self._grant(wish, deadline)
+                except HeadraceError as error:
+                    _log.info("request=%r code=%s", self._session.request_shown, error.code, exc_info=error)
+                    wish = steps.throw(error)
+                    continue
+                except Exception as error:  # noqa: BLE001 the session tells it when it is time to
+                    _log.exception("request=%r failed", self._session.request_shown)
+                    wish = steps.throw(failure(wish, error))
+                    continue
+                if granted is None:  # abandoned by CAN: no reply
+                    steps.close()
+                    self._session.abandoned()
+                    return None
+                wish = steps.send(granted)
         except StopIteration as stop:
             lines: Lines | None = stop.value
             return lines
@@ -282,8 +290,8 @@ class Connection(asyncio.Protocol):
             _log.exception("request=%r failed", self._session.request_shown)
             return self._session.failed(HeadraceError())
 
-    async def _grant(self, wish: Wish, deadline: float) -> Outcome | None:
-        """The outcome; None where CAN abandoned the request meanwhile."""
+    async def _grant(self, wish: Wish, deadline: float) -> Granted | None:
+        """What was wished for; None where CAN abandoned the request meanwhile."""
         seconds = deadline - asyncio.get_running_loop().time()
         seconds -= min(limits.ANSWER_MARGIN_SECONDS, seconds / 10)
         self._request = asyncio.get_running_loop().create_task(self._fulfiller.answer(wish, seconds))
@@ -293,9 +301,9 @@ class Connection(asyncio.Protocol):
         except TimeoutError as error:
             raise time_is_up(wish) from error
         except asyncio.CancelledError:
+            _let_go(self._request)
             if self._abandon and not _being_cancelled():
                 return None
-            self._request.cancel()
             raise
         finally:
             self._request = None
@@ -307,7 +315,7 @@ class Connection(asyncio.Protocol):
         for line in lines:
             part.append(line)
             size += len(line)
-            if size >= _SLICE:
+            if size >= self._slice:
                 self._write(part)
                 part, size = [], 0
                 await self._drained()
@@ -319,22 +327,55 @@ class Connection(asyncio.Protocol):
 
     @property
     def _here(self) -> bool:
-        """Whether there is still a line to write to."""
-        return self._transport is not None and not self._transport.is_closing()
+        """Whether there is still a line to write to: neither gone nor told goodbye on."""
+        return self._transport is not None and not self._transport.is_closing() and self._leaving is None
 
     def _write(self, lines: Iterable[bytes]) -> None:
         if self._transport is not None and self._here:
-            self._transport.write(b"".join(lines))
+            data = b"".join(lines)
+            self._sent += len(data)
+            self._transport.write(data)
 
     async def _drained(self) -> None:
         if self._writable.is_set():
             return
+        began = time.perf_counter()
         try:
             async with asyncio.timeout(self._house.stall_seconds()):
                 await self._writable.wait()
         except TimeoutError:
             _log.info("peer=%s read nothing for too long", self.peer)
             self.abort()
+        self._waited += time.perf_counter() - began
+        if self._sent >= limits.FAST_BYTES and not self._judged:
+            self._judged = True
+            if self._waited * limits.FAST_BYTES_PER_SECOND < self._sent and self._transport is not None:
+                self._slice = limits.CHUNK_BYTES
+                quicken(self._transport)
+
+
+def quicken(transport: asyncio.Transport) -> None:
+    """A client that reads quickly gets buffers to match; small ones would make it wait for each refill."""
+    transport.set_write_buffer_limits(high=limits.FAST_BUFFER_BYTES)
+    connection = transport.get_extra_info("socket")
+    if connection is not None:
+        with suppress(OSError):  # it is only slower
+            connection.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, limits.FAST_BUFFER_BYTES)
+
+
+def failure(wish: Wish, error: Exception) -> HeadraceError:
+    """What the client is told of a fault of our own; a wish that changes something may have been granted."""
+    told = time_is_up(wish) if isinstance(time_is_up(wish), MayBeDone) else HeadraceError()
+    told.__cause__ = error
+    return told
+
+
+def _let_go(request: "asyncio.Task[Granted]") -> None:
+    """Nobody waits for this any more: what it began to take in is dropped."""
+    if not request.cancel() and not request.cancelled() and request.exception() is None:
+        granted = request.result()
+        if isinstance(granted, Staged):
+            granted.staging.drop()
 
 
 def _being_cancelled() -> bool:

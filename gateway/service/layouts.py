@@ -1,12 +1,17 @@
 """Fetched -> Sheet: small documents at once, large ones beside the loop, a few at a time."""
 
 import asyncio
+from collections.abc import Callable
+from functools import partial
+from typing import TypeVar
 
 from adapters import limits
 from adapters.errors import HeadraceError
 from adapters.port import Fetched
 from gateway.extract.pipeline import extract
 from gateway.extract.plan import Plan, Sheet, Style
+
+Laid = TypeVar("Laid")
 
 
 class Layouts:
@@ -21,20 +26,26 @@ class Layouts:
         """The sheet within `seconds`; HeadraceError (451) where the gateway, not the far server, is late."""
         if fetched.status in {204, 205}:
             return Sheet(plan.width, ())
-        if len(fetched.body) <= limits.INLINE_BYTES:
-            return extract(fetched.body, fetched.media_type, fetched.charset, plan, style)
+        return await self.beside(
+            len(fetched.body),
+            seconds,
+            partial(extract, fetched.body, fetched.media_type, fetched.charset, plan, style),
+        )
+
+    async def beside(self, size: int, seconds: float, work: Callable[[], Laid]) -> Laid:
+        """What `work` makes of a document of `size` bytes, in the same way."""
+        if size <= limits.INLINE_BYTES:
+            return work()
         try:
             async with asyncio.timeout(max(0.0, seconds)):
                 await self._turns.acquire()
-                work = asyncio.get_running_loop().run_in_executor(
-                    None, extract, fetched.body, fetched.media_type, fetched.charset, plan, style
-                )
-                work.add_done_callback(self._done)
-                return await asyncio.shield(work)
+                running = asyncio.get_running_loop().run_in_executor(None, work)
+                running.add_done_callback(self._done)
+                return await asyncio.shield(running)
         except TimeoutError as error:
             raise HeadraceError("The gateway is too busy for this now") from error
 
-    def _done(self, work: "asyncio.Future[Sheet]") -> None:
+    def _done(self, work: "asyncio.Future[Laid]") -> None:
         self._turns.release()
         if not work.cancelled():
             work.exception()  # whoever gave up does not look at it any more

@@ -10,7 +10,7 @@ from gateway import VERSION
 from gateway.commands.main import main, parser
 from tests.gateway.commands.processes import HEADRACE, ROOT
 
-COMMANDS = ("demo", "serve", "say", "check")
+COMMANDS = ("demo", "serve", "say", "check", "spool")
 
 
 @pytest.mark.parametrize("command", COMMANDS)

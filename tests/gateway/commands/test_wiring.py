@@ -67,7 +67,7 @@ def test_a_certificate_file_is_looked_at_and_counts_from_the_catalogues_folder(t
 
 
 def test_kinds_of_places_that_are_still_to_come_are_said_to_be(tmp_path: Path) -> None:
-    (tmp_path / "headrace.toml").write_text('[place.files]\nbase = "ftp://files.example/pub/"\n')
+    (tmp_path / "headrace.toml").write_text('[place.files]\nbase = "telnet://files.example"\n')
     done = headrace("check", folder=tmp_path)
     assert done.returncode == 2
     assert b"not in this version yet" in done.stderr

@@ -1,6 +1,8 @@
 """Wishes granted: through the cache, laid out once, and honest about changes."""
 
 import asyncio
+import threading
+from pathlib import Path
 
 import pytest
 
@@ -8,11 +10,17 @@ from adapters.errors import FarBusy, MayBeDone, NotThere, WrongDocument
 from adapters.port import Call, Fetched, Freshness
 from gateway.catalogue.model import Catalogue
 from gateway.catalogue.reading import load_catalogue
+from gateway.catalogue.targets import read_ref
 from gateway.extract.plan import Style
+from gateway.service.adapters import Adapters
 from gateway.service.answers import Answers
 from gateway.service.caching.cache import Cache
+from gateway.service.files.desk import FileDesk
+from gateway.service.files.jobs import Jobs
+from gateway.service.files.spooling import SpoolRoom
+from gateway.service.layouts import Layouts
 from gateway.session.picking import pick_plan
-from gateway.session.wishes import PickWish, SourceWish
+from gateway.session.wishes import Outcome, PickWish, SourceWish, Wish, Worked, WorkWish
 
 TEXT = """
 [gateway]
@@ -81,7 +89,20 @@ class Parts:
     def __init__(self) -> None:
         self.catalogue: Catalogue = load_catalogue(TEXT, "test.toml", lambda _: None)
         self.far, self.clock = Far(), Clock()
-        self.answers = Answers(lambda: self.catalogue, Cache(self.far.fetch, None, self.clock))
+        layouts, room = Layouts(), SpoolRoom(Path("never-made"))
+        desk = FileDesk(lambda: self.catalogue, Adapters(), room.opened, Jobs(), layouts)
+        cache = Cache(self.far.fetch, None, self.clock)
+        self.answers = Answers(lambda: self.catalogue, cache, desk, layouts)
+
+    async def answer(self, wish: Wish, seconds: float = 5) -> Outcome:
+        outcome = await self.answers.answer(wish, seconds)
+        assert isinstance(outcome, Outcome)
+        return outcome
+
+    def now(self, wish: Wish) -> Outcome | None:
+        outcome = self.answers.now(wish)
+        assert outcome is None or isinstance(outcome, Outcome)
+        return outcome
 
     def wish(self, name: str, style: Style = STYLE) -> SourceWish:
         return SourceWish(self.catalogue.sources[name], (), style)
@@ -94,11 +115,11 @@ def parts() -> Parts:
 
 async def test_what_was_laid_out_is_ready_the_next_time(parts: Parts) -> None:
     wish = parts.wish("KEPT")
-    assert parts.answers.now(wish) is None
-    first = await parts.answers.answer(wish, 5)
+    assert parts.now(wish) is None
+    first = await parts.answer(wish)
     assert [record.text for record in first.sheet.records] == ["Muelle"]
     parts.clock.now += 60
-    again = parts.answers.now(wish)
+    again = parts.now(wish)
     assert again is not None
     assert again.sheet is first.sheet
     assert (again.how, again.age) == ("memory", 60)
@@ -106,75 +127,75 @@ async def test_what_was_laid_out_is_ready_the_next_time(parts: Parts) -> None:
 
 
 async def test_another_style_is_laid_out_anew_from_the_same_copy(parts: Parts) -> None:
-    await parts.answers.answer(parts.wish("KEPT"), 5)
+    await parts.answer(parts.wish("KEPT"))
     latin = parts.wish("KEPT", Style("latin1"))
-    assert parts.answers.now(latin) is None
-    outcome = await parts.answers.answer(latin, 5)
+    assert parts.now(latin) is None
+    outcome = await parts.answer(latin)
     assert len(parts.far.calls) == 1
     assert [record.text for record in outcome.sheet.records] == ["Müller"]
 
 
 async def test_a_copy_out_of_date_is_fetched_and_laid_out_anew(parts: Parts) -> None:
     wish = parts.wish("KEPT")
-    await parts.answers.answer(wish, 5)
+    await parts.answer(wish)
     parts.clock.now += 3_601
-    assert parts.answers.now(wish) is None
+    assert parts.now(wish) is None
     parts.far.answers = [Fetched(b'[{"name":"new"}]', "application/json")]
-    outcome = await parts.answers.answer(wish, 5)
+    outcome = await parts.answer(wish)
     assert [record.text for record in outcome.sheet.records] == ["new   "]
     parts.clock.now += 3_601
     parts.far.answers = [FarBusy()]
-    outcome = await parts.answers.answer(wish, 5)
+    outcome = await parts.answer(wish)
     assert outcome.stale
     assert [record.text for record in outcome.sheet.records] == ["new   "]
 
 
 async def test_a_new_catalogue_is_never_answered_from_the_old_layout(parts: Parts) -> None:
-    await parts.answers.answer(parts.wish("KEPT"), 5)
+    await parts.answer(parts.wish("KEPT"))
     parts.catalogue = load_catalogue(TEXT.replace("width = 6", "width = 3"), "test.toml", lambda _: None)
-    assert parts.answers.now(parts.wish("KEPT")) is None
-    outcome = await parts.answers.answer(parts.wish("KEPT"), 5)
+    assert parts.now(parts.wish("KEPT")) is None
+    outcome = await parts.answer(parts.wish("KEPT"))
     assert [record.text for record in outcome.sheet.records] == ["Mue"]
 
 
 async def test_many_at_once_are_one_fetch(parts: Parts) -> None:
-    outcomes = await asyncio.gather(*(parts.answers.answer(parts.wish("KEPT"), 5) for _ in range(100)))
+    outcomes = await asyncio.gather(*(parts.answer(parts.wish("KEPT")) for _ in range(100)))
     assert len(parts.far.calls) == 1
     assert {outcome.sheet.records[0].text for outcome in outcomes} == {"Muelle"}
 
 
 async def test_a_change_is_sent_each_time_and_makes_the_copy_old(parts: Parts) -> None:
-    await parts.answers.answer(parts.wish("KEPT"), 5)
+    await parts.answer(parts.wish("KEPT"))
     for _ in range(2):
-        assert parts.answers.now(parts.wish("CHANGE")) is None
-        assert (await parts.answers.answer(parts.wish("CHANGE"), 5)).how == "fetched"
-    assert parts.answers.now(parts.wish("KEPT")) is None
-    await parts.answers.answer(parts.wish("KEPT"), 5)
+        assert parts.now(parts.wish("CHANGE")) is None
+        assert (await parts.answer(parts.wish("CHANGE"))).how == "fetched"
+    assert parts.now(parts.wish("KEPT")) is None
+    await parts.answer(parts.wish("KEPT"))
     assert [call.method for call in parts.far.calls] == ["GET", "POST", "POST", "GET"]
 
 
 async def test_an_unreadable_answer_to_a_change_is_558(parts: Parts) -> None:
     parts.far.answers = [Fetched(b"not json", "application/json")]
     with pytest.raises(MayBeDone):
-        await parts.answers.answer(parts.wish("CHANGE"), 5)
+        await parts.answer(parts.wish("CHANGE"))
     parts.far.answers = [Fetched(b"", "", status=204)]
-    assert (await parts.answers.answer(parts.wish("CHANGE"), 5)).sheet.records == ()
+    assert (await parts.answer(parts.wish("CHANGE"))).sheet.records == ()
 
 
 async def test_faults_come_through(parts: Parts) -> None:
     parts.far.answers = [NotThere()]
     with pytest.raises(NotThere):
-        await parts.answers.answer(parts.wish("KEPT"), 5)
+        await parts.answer(parts.wish("KEPT"))
     with pytest.raises(WrongDocument):
-        await parts.answers.answer(parts.wish("WRONG"), 5)
+        await parts.answer(parts.wish("WRONG"))
 
 
 async def test_pick(parts: Parts) -> None:
-    plan = pick_plan("$[*]", ["$.NAME:5"])
-    outcome = await parts.answers.answer(PickWish("far:list.json", plan, STYLE), 5)
+    plan, ref = pick_plan("$[*]", ["$.NAME:5"]), read_ref(parts.catalogue, "far:list.json")
+    outcome = await parts.answer(PickWish(ref, plan, STYLE))
     assert [record.text for record in outcome.sheet.records] == ["Mulle"]
     assert parts.far.calls[0].url == "https://far.example/data/list.json"
-    assert parts.answers.now(PickWish("far:list.json", plan, STYLE)) is None
+    assert parts.now(PickWish(ref, plan, STYLE)) is None
 
 
 async def test_a_large_document_is_laid_out_beside_the_loop(parts: Parts) -> None:
@@ -189,7 +210,14 @@ async def test_a_large_document_is_laid_out_beside_the_loop(parts: Parts) -> Non
             ticks += 1
 
     ticking = asyncio.create_task(tick())
-    outcome = await parts.answers.answer(parts.wish("KEPT"), 20)
+    outcome = await parts.answer(parts.wish("KEPT"), 20)
     ticking.cancel()
     assert len(outcome.sheet.records) == 20_000
     assert ticks >= 3
+
+
+async def test_work_is_done_beside_the_loop_where_it_is_much(parts: Parts) -> None:
+    for size in (1, 1_000_000):
+        worked = await parts.answers.answer(WorkWish(size, threading.get_ident), 5)
+        assert isinstance(worked, Worked)
+        assert (worked.result == threading.get_ident()) == (size == 1)

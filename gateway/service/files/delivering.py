@@ -1,0 +1,85 @@
+"""What the spool holds -> its target: now, or again later from the command line."""
+
+import asyncio
+from collections.abc import Callable
+
+from adapters import limits
+from adapters.errors import HeadraceError, NotAllowed
+from adapters.files import Ability, Kind, Upload, Written
+from gateway.catalogue.model import Catalogue
+from gateway.catalogue.targets import read_ref
+from gateway.service.adapters import Adapters
+from gateway.service.files.copying import copy_document
+from gateway.service.files.far import Far, far_of
+from gateway.service.files.jobs import Job
+from gateway.service.spool.spool import Held, JobKind, Spool
+
+
+async def deliver(
+    catalogue: Catalogue, adapters: Adapters, held: Held, seconds: float = limits.TRANSFER_SECONDS
+) -> Written:
+    """Deliver one held job by its ref, with the rights and secrets that the catalogue has now; the spool
+    learns how it went. What an earlier try left beside the target is removed.
+    """
+    try:
+        to = _far(catalogue, adapters, held.job.ref)
+        if to.ref.place is None or not to.ref.place.write:
+            raise NotAllowed("That place may not be written")
+        if held.job.kind is not JobKind.COPY:
+            written = await deliver_to(to, held, lambda _: None, seconds)
+        else:
+            job = Job("copy")
+            await copy_document(_far(catalogue, adapters, held.job.source), to, job)
+            held.delivered()
+            written = Written(job.moved, job.checked)
+    except HeadraceError as error:
+        held.failed(error.sentence, error.code == 558)
+        raise
+    await _sweep(to, seconds)
+    return written
+
+
+def _far(catalogue: Catalogue, adapters: Adapters, ref: str) -> Far:
+    return far_of(catalogue, adapters.of, read_ref(catalogue, ref))
+
+
+async def deliver_to(to: Far, held: Held, moved: Callable[[int], None], seconds: float) -> Written:
+    """Deliver one held job; the spool learns how it went. `moved` is told the bytes handed over so far."""
+    put = to.adapter.append if held.job.kind is JobKind.APPEND else to.adapter.write
+    upload = Upload(lambda: held.chunks(moved), held.size)
+    try:
+        written = await put(to.target, upload, held.job.condition, seconds)
+    except HeadraceError as error:
+        held.failed(error.sentence, error.code == 558)
+        raise
+    held.delivered()
+    return written
+
+
+async def noted_copy(spool: Spool, far: Far, to: Far, job: Job) -> None:
+    """Copy one document; noted in the spool meanwhile, so that a killed gateway leaves a trace of it."""
+    draft = spool.begin(JobKind.COPY, to.ref.whole, source=far.ref.whole)
+    held = await asyncio.to_thread(draft.seal)
+    try:
+        await copy_document(far, to, job)
+    finally:
+        held.drop()  # its client is told how it ended
+
+
+async def _sweep(to: Far, seconds: float) -> None:
+    """Remove what tries that were cut off left beside the target: best effort, never a failure."""
+    folder = to.target.beside(b"")
+    if not to.can(Ability.LIST | Ability.ERASE):
+        return
+    try:
+        listing = await to.adapter.list(folder, seconds)
+        for entry in listing.entries:
+            if entry.kind is Kind.FILE and is_left_over(entry.name, to.target.name):
+                await to.adapter.erase(folder.within(entry.name), seconds)
+    except HeadraceError:
+        return
+
+
+def is_left_over(name: bytes, target: bytes) -> bool:
+    """Whether an adapter made that name up for an unfinished document called `target`."""
+    return name.startswith(target + b".hr-") and name.endswith(b".part")

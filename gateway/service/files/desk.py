@@ -1,0 +1,184 @@
+"""A session's file wish -> what was listed, read, taken in or changed, within its time."""
+
+import time
+from collections.abc import Callable
+from typing import TypeAlias
+
+from adapters import limits
+from adapters.errors import ChangedMeanwhile, HeadraceError, NotPossible, TooLarge
+from adapters.files import Ability, Stat
+from adapters.media import media_type_of
+from gateway.catalogue.model import Catalogue
+from gateway.catalogue.targets import Ref
+from gateway.extract.texts.document import text_records
+from gateway.service.adapters import Adapters
+from gateway.service.files.copying import move_document
+from gateway.service.files.delivering import noted_copy
+from gateway.service.files.far import Far, far_of, refuse_itself
+from gateway.service.files.intake import Intakes
+from gateway.service.files.jobs import Job, Jobs
+from gateway.service.files.links import link_refs, page_url
+from gateway.service.layouts import Layouts
+from gateway.service.spool.spool import Spool
+from gateway.session.wishes import (
+    Act,
+    ActWish,
+    DataWish,
+    DeliverWish,
+    Done,
+    Listed,
+    ListWish,
+    Part,
+    Provenance,
+    ReadWish,
+    Staged,
+    StageWish,
+    Taken,
+    Texted,
+    TextWish,
+)
+
+FileWish: TypeAlias = ListWish | ReadWish | TextWish | StageWish | DeliverWish | ActWish
+FileGranted: TypeAlias = Listed | Part | Texted | Staged | Done
+
+
+class FileDesk:
+    """Shared by all clients of one gateway."""
+
+    def __init__(
+        self,
+        catalogue: Callable[[], Catalogue],
+        adapters: Adapters,
+        spool: Callable[[], Spool],
+        jobs: Jobs,
+        layouts: Layouts,
+    ) -> None:
+        self._catalogue = catalogue
+        self._adapters = adapters
+        self._spool = spool
+        self._jobs = jobs
+        self._layouts = layouts
+        self._intakes = Intakes(spool, jobs)
+
+    def take(self, wish: DataWish) -> Taken:
+        """Bytes of a transfer, at once."""
+        return self._intakes.take(wish)
+
+    async def answer(self, wish: FileWish, seconds: float) -> FileGranted:
+        """What was wished for within `seconds`, or a HeadraceError."""
+        if isinstance(wish, DeliverWish):
+            return await self._intakes.deliver(wish, seconds)
+        far = self._far(wish.ref)
+        if isinstance(wish, ListWish):
+            return await self._list(far, seconds)
+        if isinstance(wish, ReadWish):
+            return await _part(far, wish, seconds)
+        if isinstance(wish, TextWish):
+            return await self._text(far, wish, seconds)
+        if isinstance(wish, StageWish):
+            return await self._intakes.stage(wish, far, seconds)
+        return await self._act(far, wish, seconds)
+
+    def _far(self, ref: Ref) -> Far:
+        return far_of(self._catalogue(), self._adapters.of, ref)
+
+    async def _list(self, far: Far, seconds: float) -> Listed:
+        _wanted(far, Ability.LIST, "LIST")
+        listing = await far.adapter.list(far.target, seconds)
+        folder = _moved(far.ref, listing.url)
+        return Listed(listing, folder, Provenance(listing.origin, "fetched", steps=listing.steps))
+
+    async def _text(self, far: Far, wish: TextWish, seconds: float) -> Texted:
+        ends = time.perf_counter() + seconds
+        part = await _part(far, ReadWish(wish.ref, 0, limits.TEXT_BYTES), seconds)
+        if not part.last:
+            raise TooLarge("The document is too large to show")
+        begun = time.perf_counter()
+        sheet = await self._layouts.beside(
+            len(part.data),
+            ends - begun,
+            lambda: text_records(
+                part.data,
+                part.stat.media_type or media_type_of(far.target.name),
+                part.stat.charset,
+                page_url(far.target.url),
+                wish.columns,
+                wish.flow,
+                wish.style,
+                self._catalogue().gateway.letters,
+            ),
+        )
+        steps = (*part.provenance.steps, ("lay out", time.perf_counter() - begun))
+        provenance = Provenance(part.provenance.origin, part.provenance.how, steps=steps)
+        return Texted(sheet.lines, link_refs(far.ref, sheet.links), sheet.limited, provenance)
+
+    async def _act(self, far: Far, wish: ActWish, seconds: float) -> Done:
+        urls = [far.target.url]
+        if wish.to is None:
+            job = Job(f"{wish.act.value} {wish.ref.whole}", to=far.origin)
+            erases = wish.act is Act.ERASE
+            _wanted(far, Ability.ERASE if erases else Ability.MAKE_FOLDER, wish.act.value)
+            do = far.adapter.erase if erases else far.adapter.make_folder
+            return await self._jobs.run(job, lambda: do(far.target, seconds), urls, seconds)
+        to = self._far(wish.to)
+        urls.append(to.target.url)
+        job = Job(f"{wish.act.value} {wish.ref.whole} {wish.to.whole}", far.origin, to.origin)
+        refuse_itself(far, to)
+        _wanted(far, Ability.READ, wish.act.value)
+        _wanted(to, Ability.WRITE, wish.act.value)
+        if wish.act is Act.RENAME and not far.beside(to):
+            _wanted(far, Ability.ERASE, "RENAME")
+
+        async def work() -> None:
+            if wish.act is Act.RENAME:
+                await move_document(far, to, job, seconds)
+            else:
+                await noted_copy(self._spool(), far, to, job)
+
+        return await self._jobs.run(job, work, urls, seconds, transfers=True)
+
+
+def _wanted(far: Far, ability: Ability, request: str) -> None:
+    if not far.can(ability):
+        raise NotPossible(f"{request} is not possible there")
+
+
+def _moved(ref: Ref, url: str) -> Ref:
+    """Where the folder really is: outside its place it is a URL like any other."""
+    if not url or url == ref.url:
+        return ref
+    inside = ref.place is not None and url.startswith(ref.place.base)
+    return Ref(url, ref.place if inside else None)
+
+
+async def _part(far: Far, wish: ReadWish, seconds: float) -> Part:
+    """The bytes wanted, and one more where only that can tell whether they are the last."""
+    _wanted(far, Ability.READ, "READ")
+    data = bytearray()
+    began = time.perf_counter()
+    async with far.adapter.read(far.target, wish.offset, wish.count + 1, seconds) as reading:
+        if wish.same is not None and not same_document(wish.same, reading.stat):
+            raise ChangedMeanwhile("The document has changed meanwhile")
+        async for chunk in reading.chunks:
+            data += chunk
+            if len(data) > wish.count:
+                break
+    last = len(data) <= wish.count
+    del data[wish.count :]
+    if last and reading.size is not None and data and wish.offset + len(data) < reading.size:
+        raise HeadraceError("Fewer bytes came than there are")
+    steps = reading.steps or (("read", time.perf_counter() - began),)
+    provenance = Provenance(reading.stat.origin, "fetched", steps=steps)
+    return Part(bytes(data), reading.size, last, reading.stat, provenance)
+
+
+def same_document(before: Stat, now: Stat) -> bool:
+    """Whether two looks may have seen one document: by its validator, else by its date and size."""
+    if before.validators.etag is not None and now.validators.etag is not None:
+        return before.validators.etag == now.validators.etag
+    known: list[tuple[object, object]] = [
+        (before.size, now.size),
+        (before.modified, now.modified),
+        (before.validators.last_modified, now.validators.last_modified),
+    ]
+    return all(first == second for first, second in known if first is not None and second is not None)

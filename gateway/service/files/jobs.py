@@ -1,0 +1,131 @@
+"""A change -> a job that its client may leave: 250 when it is done in time, 150 when it goes on without.
+
+A job is not cancelled by whoever waits for it: a client that hangs up after the last data line has sent all
+there is, and wants it stored. Changes of one target are made one after another.
+"""
+
+import asyncio
+import logging
+from collections.abc import AsyncIterator, Awaitable, Callable, Mapping, Sequence
+from contextlib import AsyncExitStack, asynccontextmanager
+from typing import Final
+
+from adapters import limits
+from adapters.errors import FarBusy, HeadraceError, MayBeDone
+from gateway.session.wishes import Done
+
+_log = logging.getLogger(__name__)
+BEGUN: Final = 150
+DONE: Final = 250
+
+
+class Job:
+    """One change: what is known of it at any time."""
+
+    def __init__(self, title: str, origin: str = "", to: str = "") -> None:
+        self._title = title
+        self._ends = [(name, text) for name, text in (("FROM", origin), ("TO", to)) if text]
+        self.moved = 0
+        self.size: int | None = None
+        self.checked = ""
+        self.steps: tuple[tuple[str, float], ...] = ()
+        self.fault: HeadraceError | None = None
+        self.ended = False
+
+    def progress(self) -> Sequence[tuple[str, str]]:
+        """How far it is or how it ended, for WHY."""
+        pairs = [("JOB", f"{self._title}, {self._state()}"), *self._ends]
+        if self.moved or self.size is not None:
+            pairs.append(("BYTES", f"{self.moved}" if self.size is None else f"{self.moved} of {self.size}"))
+        if self.checked:
+            pairs.append(("CHECKED", f"by its {self.checked}"))
+        if self.fault is not None:
+            pairs.append(("ERROR", f"{self.fault.code} {self.fault.sentence}"))
+        return pairs + [("TOOK", f"{label} {seconds * 1000:.1f} ms") for label, seconds in self.steps]
+
+    def _state(self) -> str:
+        if not self.ended:
+            return "under way"
+        return "done" if self.fault is None else "failed"
+
+
+class Jobs:
+    """All changes of one gateway that are under way."""
+
+    def __init__(self) -> None:
+        self._tasks: set[asyncio.Task[None]] = set()
+        self._turns: dict[str, _Turn] = {}
+
+    async def run(
+        self,
+        job: Job,
+        work: Callable[[], Awaitable[None]],
+        urls: Sequence[str],
+        seconds: float,
+        transfers: bool = False,
+    ) -> Done:
+        """Do `work`, which alone changes `urls` meanwhile; a HeadraceError where it failed within `seconds`.
+
+        `transfers`: it may need two connections to a server at one time, so only some may be under way there:
+        else each could hold one and wait for another for ever.
+        """
+        if len(self._tasks) >= limits.JOBS:
+            raise FarBusy("Too many changes under way")
+        turns = dict.fromkeys(urls, 1)
+        if transfers:
+            turns |= {"/".join(url.split("/")[:3]): limits.TRANSFERS_PER_ORIGIN for url in urls}
+        task = asyncio.get_running_loop().create_task(self._work(job, work, turns))
+        self._tasks.add(task)
+        task.add_done_callback(self._tasks.discard)
+        await asyncio.wait({task}, timeout=max(0.0, seconds))
+        if not task.done():
+            return Done(BEGUN, job.progress)
+        if job.fault is not None:
+            raise job.fault
+        return Done(DONE, job.progress)
+
+    async def aclose(self, seconds: float) -> None:
+        """Let what is under way end by itself for `seconds`, then break it off."""
+        if self._tasks:
+            await asyncio.wait(self._tasks, timeout=seconds)
+        left = list(self._tasks)
+        for task in left:
+            task.cancel()
+        await asyncio.gather(*left, return_exceptions=True)
+
+    async def _work(self, job: Job, work: Callable[[], Awaitable[None]], turns: Mapping[str, int]) -> None:
+        try:
+            async with AsyncExitStack() as held:
+                for what, room in sorted(turns.items()):  # all in one order, so that no two wait in a circle
+                    await held.enter_async_context(self._turn(what, room))
+                await work()
+        except HeadraceError as fault:
+            job.fault = fault
+        except asyncio.CancelledError:
+            job.fault = MayBeDone("The gateway went down meanwhile")
+            raise
+        except Exception:  # noqa: BLE001 whatever failed, it is not known how far it came
+            _log.exception("a change failed")
+            job.fault = MayBeDone()
+        finally:
+            job.ended = True
+
+    @asynccontextmanager
+    async def _turn(self, what: str, room: int) -> AsyncIterator[None]:
+        turn = self._turns.setdefault(what, _Turn(room))
+        turn.wanted += 1
+        try:
+            async with turn.places:
+                yield
+        finally:
+            turn.wanted -= 1
+            if not turn.wanted:
+                del self._turns[what]
+
+
+class _Turn:
+    """Whose turn it is at one target or far server."""
+
+    def __init__(self, room: int) -> None:
+        self.places = asyncio.Semaphore(room)
+        self.wanted = 0

@@ -1,0 +1,39 @@
+"""The state folder's spool: opened when needed, looked at when a gateway starts."""
+
+import logging
+from pathlib import Path
+
+import pytest
+
+from adapters.errors import CannotConnect, NoRoom
+from gateway.service.files.spooling import SpoolRoom
+from tests.gateway.service.files.stand import Stand
+
+
+def test_a_gateway_that_stores_nothing_makes_no_folder(tmp_path: Path) -> None:
+    room = SpoolRoom(tmp_path / "state")
+    room.look()
+    room.close()
+    assert not (tmp_path / "state").exists()
+
+
+async def test_what_waits_is_told_at_the_start(tmp_path: Path, caplog: pytest.LogCaptureFixture) -> None:
+    stand = Stand(tmp_path)
+    stand.quay.faults["write"] = CannotConnect()
+    with pytest.raises(CannotConnect):
+        await stand.store("quay:a.txt", b"mine")
+    with caplog.at_level(logging.WARNING):
+        SpoolRoom(tmp_path).look()
+    assert [record.levelname for record in caplog.records] == ["WARNING"]
+    assert "headrace spool" in caplog.text
+
+
+def test_a_folder_that_cannot_be_used_costs_only_who_needs_it(
+    tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    (tmp_path / "spool").write_text("in the way")
+    room = SpoolRoom(tmp_path)
+    room.look()
+    assert "spool" in caplog.text
+    with pytest.raises(NoRoom):
+        room.opened()
