@@ -24,11 +24,13 @@ _MEDIA_TYPES: Final[Mapping[str, str]] = MappingProxyType(
     {
         "atom.xml": "application/atom+xml",  # RFC 4287
         "rss.xml": "application/rss+xml",  # common practice, not registered
+        "charter.txt": "text/plain",  # and Latin-1, which a client has to find out by itself
         ".xml": "application/xml",  # RFC 7303
         ".json": "application/json",  # RFC 8259
         ".ndjson": "application/x-ndjson",  # common practice, not registered
         ".csv": "text/csv; charset=utf-8; header=present",  # RFC 4180
         ".html": "text/html; charset=utf-8",
+        ".txt": "text/plain; charset=utf-8",  # RFC 2046 section 4.1
     }
 )
 _CACHE_CONTROL: Final[Mapping[str, str]] = MappingProxyType(

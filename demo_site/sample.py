@@ -1,7 +1,7 @@
 """The sample session that `headrace demo` prints: request lines and what they show, as data.
 
 The lines run in order on one connection, against the demo site and its catalogue; WHY explains the reply
-before it.
+before it. What is sent after a 350 is part of the sample.
 """
 
 from dataclasses import dataclass
@@ -10,10 +10,14 @@ from typing import Final
 
 @dataclass(frozen=True, slots=True)
 class Sample:
-    """One request line as a client types it, and a line of plain words for the reader."""
+    """One request line as a client types it, and a line of plain words for the reader.
+
+    `lines` are sent after a 350, the one that ends them included.
+    """
 
     request: str
     meaning: str
+    lines: tuple[str, ...] = ()
 
 
 SAMPLES: Final = (
@@ -28,4 +32,19 @@ SAMPLES: Final = (
     Sample("ASK SCORES", "The table with the new score in it, best first; the source's limit is ten."),
     Sample("WHY", "Where the last reply came from, how old it is, what was cut, how long each part took."),
     Sample("ASK BUSY", "An error has the same shape: a code, one record; here with the seconds to wait."),
+    Sample("LIST quay:", "A folder by FTP. LIST numbers its entries, and #6 then means the sixth."),
+    Sample(
+        "TEXT quay:notices/lamp-order.txt", "A notice as plain text; how it is encoded is found out here."
+    ),
+    Sample(
+        "STORE ledger:greeting.txt",
+        "Stores a text by WebDAV. Data lines begin with >, a dot alone ends them; only then is the file"
+        " replaced, as a whole.",
+        (">Greetings to the harbour office,", ">from a very small machine.", "."),
+    ),
+    Sample("COPY quay:glyphs/signals.chr ledger:signals.chr", "From FTP to WebDAV, through the gateway."),
+    Sample(
+        "READ ledger:signals.chr 0 16", "The first 16 bytes of the copy, in hex: two signal flags of 8 by 8."
+    ),
+    Sample("LIST ledger:", "The same request by WebDAV: the note and the copy are there."),
 )

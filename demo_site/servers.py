@@ -14,8 +14,6 @@ from types import TracebackType
 from typing import Final, Self
 from urllib.parse import unquote, urlsplit
 
-import trustme
-
 from adapters import limits
 from demo_site.messages import SiteRequest, SiteResponse
 from demo_site.site import Site
@@ -149,6 +147,8 @@ class DemoServers:
         self._running = ExitStack()
 
     def __enter__(self) -> Self:
+        import trustme  # noqa: PLC0415 - eight megabytes that only the demo needs
+
         authority = trustme.CA(organization_name="Gullmarrow demo (invented)")
         authority.cert_pem.write_to_path(str(self.ca_file))
         context = ssl.create_default_context(ssl.Purpose.CLIENT_AUTH)

@@ -11,7 +11,7 @@ import hmac
 import json
 from collections.abc import Callable, Mapping
 from dataclasses import replace
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from types import MappingProxyType
 from typing import Final
 from urllib.parse import parse_qsl
@@ -54,7 +54,7 @@ class Site:
         self._routes: Mapping[str, Mapping[str, _Answer]] = MappingProxyType(
             {
                 **{f"/{name}": {"GET": self._fixed(name)} for name in self._documents if self._is_open(name)},
-                "/": {"GET": self._fixed("index.html")},
+                **{f"/{folder}": {"GET": self._fixed(f"{folder}index.html")} for folder in self._folders()},
                 "/club/scores": {"GET": self._show_scores, "POST": self._add_score},
                 "/club/guestbook": {"GET": self._show_guest_book, "POST": self._write_guest_book},
                 "/harbour/busy": {"GET": _busy},
@@ -98,6 +98,11 @@ class Site:
     @staticmethod
     def _is_open(name: str) -> bool:
         return not name.startswith("locked/")
+
+    def _folders(self) -> tuple[str, ...]:
+        """Folders with an index page, with a slash at the end; the whole site is the empty one."""
+        paths = (PurePosixPath(name) for name in self._documents)
+        return tuple(str(path)[: -len(path.name)] for path in paths if path.name == "index.html")
 
     def _fixed(self, name: str) -> _Answer:
         document = self._documents[name]

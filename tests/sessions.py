@@ -11,6 +11,7 @@ import sys
 import tempfile
 from pathlib import Path
 
+from demo_site.areas.running import DemoAreas
 from demo_site.catalogue import demo_catalogue
 from demo_site.servers import DemoServers
 from gateway.commands import wiring
@@ -34,9 +35,11 @@ def answered(requests: list[str]) -> str:
         if records:
             shown.extend([ruler(len(records[0])), *records])
 
-    async def run(folder: Path, site: DemoServers) -> None:
+    async def run(folder: Path, site: DemoServers, areas: DemoAreas) -> None:
         path = folder / "demo.toml"
-        text = demo_catalogue(site.http_url, site.https_url, site.ca_file, state=folder / "state")
+        text = demo_catalogue(
+            site.http_url, site.https_url, site.ca_file, areas=areas.urls, state=folder / "state"
+        )
         path.write_text(text, encoding="utf-8")
         catalogue = wiring.read_catalogue(path)
         parts = wiring.Parts(catalogue)
@@ -45,8 +48,10 @@ def answered(requests: list[str]) -> str:
         finally:
             await parts.aclose()
 
-    with tempfile.TemporaryDirectory() as name, DemoServers(Path(name)) as site:
-        asyncio.run(run(Path(name), site))
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        with DemoServers(folder) as site, DemoAreas(folder) as areas:
+            asyncio.run(run(folder, site, areas))
     return "".join(line + "\n" for line in shown)
 
 

@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
 from adapters import limits
+from adapters.ftp.replies import FTP_OUTCOME_TABLE, REPLY_TABLE
 from adapters.http.faults import OUTCOME_TABLE
 from adapters.http.statuses import STATUS_TABLE
 from gateway.catalogue.explain import markdown
@@ -51,7 +52,9 @@ def _outcomes() -> str:
 
     lines = [(f"HTTP {row.label}", row.meaning, *shown(row.code, row.changing_code)) for row in STATUS_TABLE]
     lines += [("", row.outcome, *shown(row.code, row.changing_code)) for row in OUTCOME_TABLE]
-    return rows(("far outcome", "what it means", "code", "code for TELL"), lines)
+    lines += [(f"FTP {row.label}", row.meaning, *shown(row.code, row.changing_code)) for row in REPLY_TABLE]
+    lines += [("", row.outcome, *shown(row.code, row.changing_code)) for row in FTP_OUTCOME_TABLE]
+    return rows(("far outcome", "what it means", "code", "code for a change"), lines)
 
 
 def _settings() -> str:

@@ -78,6 +78,7 @@ ELSEWHERE = {
     "gateway/session/asking.py": _TALK,
     "gateway/session/telling.py": _TALK,
     "gateway/session/state.py": _TALK,
+    "gateway/session/steps.py": _TALK,
     "gateway/session/wishes.py": _TALK,
     "gateway/service/server.py": "gateway/service/test_connection.py",
     "gateway/wire/codes.py": "adapters/test_errors.py",

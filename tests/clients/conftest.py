@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 import gateway
+from demo_site.areas.running import DemoAreas
 from demo_site.catalogue import demo_catalogue
 from demo_site.servers import DemoServers
 
@@ -24,12 +25,25 @@ def demo_servers(tmp_path_factory: pytest.TempPathFactory) -> Iterator[DemoServe
 
 
 @pytest.fixture(scope="module")
-def gateway_port(demo_servers: DemoServers, tmp_path_factory: pytest.TempPathFactory) -> Iterator[int]:
+def demo_areas(tmp_path_factory: pytest.TempPathFactory) -> Iterator[DemoAreas]:
+    """The town's folders, by FTP, by WebDAV and on disk."""
+    with DemoAreas(tmp_path_factory.mktemp("areas")) as areas:
+        yield areas
+
+
+@pytest.fixture(scope="module")
+def gateway_port(
+    demo_servers: DemoServers, demo_areas: DemoAreas, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[int]:
     """The loopback port of a running gateway, in a process of its own."""
     folder = tmp_path_factory.mktemp("gateway")
     config = folder / "headrace.toml"
     text = demo_catalogue(
-        demo_servers.http_url, demo_servers.https_url, demo_servers.ca_file, state=folder / "state"
+        demo_servers.http_url,
+        demo_servers.https_url,
+        demo_servers.ca_file,
+        areas=demo_areas.urls,
+        state=folder / "state",
     )
     config.write_text(text, encoding="utf-8")
     command = [sys.executable, "-m", "gateway.commands.main", "serve", "--config", str(config)]

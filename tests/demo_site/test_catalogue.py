@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 
 from adapters.port import CredentialKind
-from demo_site.catalogue import TEMPLATE, demo_catalogue
+from demo_site.areas.running import LEDGER_FILE, LEDGER_USER, QUAY_FILE, QUAY_USER, Areas
+from demo_site.catalogue import PLACES_TEMPLATE, TEMPLATE, demo_catalogue
 from demo_site.messages import Headers, SiteRequest, SiteResponse
 from demo_site.sample import SAMPLES
 from demo_site.site import KEY_FILE, KEY_HEADER, OFFICE_FILE, OFFICE_USER, Site
@@ -18,6 +19,9 @@ from gateway.extract.plan import Cut, Fold, Format, Kind, Sheet, Style
 from gateway.wire.settings import Settings
 
 HTTP, HTTPS, CA = "http://127.0.0.1:8001", "https://127.0.0.1:8002", "/tmp/demo-ca.pem"
+
+
+AREAS = Areas("ftp://127.0.0.1:8003/", "dav://127.0.0.1:8004/", "file:///tmp/shelf/")
 
 
 def read_secret(reference: str) -> str | None:
@@ -56,8 +60,9 @@ def texts(sheet: Sheet) -> list[str]:
 
 
 def test_every_mark_of_the_template_is_filled_in() -> None:
-    text = demo_catalogue(HTTP, HTTPS, CA, port=8128, state="/tmp/state")
+    text = demo_catalogue(HTTP, HTTPS, CA, areas=AREAS, port=8128, state="/tmp/state")
     assert "<<" in TEMPLATE.read_text("utf-8")
+    assert "<<" in PLACES_TEMPLATE.read_text("utf-8")
     assert "<<" not in text
     tables = tomllib.loads(text)
     assert tables["gateway"]["state"] == "/tmp/state"
@@ -81,6 +86,26 @@ def test_the_catalogue_loads(catalogue: Catalogue) -> None:
     assert catalogue.profiles["ENDS9B"] == Settings(eol="9b", page=20)
     assert catalogue.places["SITE"].base == f"{HTTP}/"
     assert [listener.profile.upper() for listener in catalogue.listeners] == ["PLAIN"]
+
+
+def test_places_have_one_shape_whatever_the_protocol() -> None:
+    catalogue = load_catalogue(demo_catalogue(HTTP, HTTPS, CA, areas=AREAS), "catalogue.toml", read_secret)
+    places = catalogue.places
+    assert set(places) == {"SITE", "QUAY", "LEDGER", "SHELF", "LIBRARY"}
+    assert (places["QUAY"].base, places["QUAY"].user) == (AREAS.quay, QUAY_USER)
+    assert (places["LEDGER"].base, places["LEDGER"].user) == (AREAS.ledger, LEDGER_USER)
+    assert (places["SHELF"].base, places["SHELF"].user) == (AREAS.shelf, None)
+    assert places["LIBRARY"].base == f"{HTTP}/library/"
+    assert places["LIBRARY"].index == "html"
+    assert {name for name, place in places.items() if place.write} == {"QUAY", "LEDGER", "SHELF"}
+    for name, file in (("QUAY", QUAY_FILE), ("LEDGER", LEDGER_FILE)):
+        secret = places[name].secret
+        assert secret is not None
+        assert catalogue.secrets[secret] == file.read_text("ascii").strip()
+
+
+def test_without_areas_there_are_no_places_for_files(catalogue: Catalogue) -> None:
+    assert set(catalogue.places) == {"SITE"}
 
 
 def test_it_shows_what_a_catalogue_can_say(catalogue: Catalogue) -> None:

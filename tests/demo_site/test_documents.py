@@ -54,6 +54,27 @@ def test_tides_have_rfc_3339_times_and_exact_heights(name: str) -> None:
     assert any(isinstance(height, Decimal) for height in heights)
 
 
+@pytest.mark.parametrize("folder", ["library/", "library/songs/"])
+def test_index_pages_list_their_folders_with_true_sizes(folder: str) -> None:
+    page = html.fromstring(DOCUMENTS[f"{folder}index.html"].body.decode())
+    here = {name.removeprefix(folder).partition("/") for name in DOCUMENTS if name.startswith(folder)}
+    names = {name + slash for name, slash, _ in here} - {"index.html"}
+    links = [link for link in page.iter("a") if not link.get("href", "").startswith(("?", "../"))]
+    assert {link.get("href") for link in links} == names
+    for row in page.iter("tr"):
+        cells = ["".join(str(text) for text in cell.itertext()) for cell in row.iter("td")]
+        if cells and cells[-1].isdigit():
+            assert int(cells[-1]) == len(DOCUMENTS[folder + cells[0]].body)
+
+
+def test_one_text_is_latin_1_and_named_as_nothing() -> None:
+    charter = DOCUMENTS["library/charter.txt"]
+    assert charter.media_type == "text/plain"
+    assert "Große Möwe" in charter.body.decode("latin-1")
+    with pytest.raises(UnicodeDecodeError):
+        charter.body.decode("utf-8")
+
+
 def test_tides_show_the_hard_cases() -> None:
     """Null, missing, other offsets, a half that binary rounding gets wrong, a negative zero to be."""
     events = json.loads(TIDES.body, parse_float=str)["events"]

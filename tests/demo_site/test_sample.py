@@ -15,6 +15,18 @@ def test_each_line_is_a_request_of_printable_ascii(sample: Sample) -> None:
     assert sample.meaning.isprintable()
 
 
-def test_the_session_shows_every_way_to_ask_and_an_error() -> None:
+def test_the_session_shows_every_way_to_ask_an_error_and_files() -> None:
     words = [sample.request.split()[0] for sample in SAMPLES]
-    assert words == ["SOURCES", "LAYOUT", "ASK", "PICK", "TELL", "ASK", "WHY", "ASK"]
+    assert words[:8] == ["SOURCES", "LAYOUT", "ASK", "PICK", "TELL", "ASK", "WHY", "ASK"]
+    assert words[8:] == ["LIST", "TEXT", "STORE", "COPY", "READ", "LIST"]
+
+
+def test_only_a_store_has_data_lines_and_they_end() -> None:
+    """Data lines begin with `>`, and a line with a dot alone ends them."""
+    for sample in SAMPLES:
+        assert bool(sample.lines) is sample.request.startswith("STORE ")
+        if sample.lines:
+            *data, end = sample.lines
+            assert end == "."
+            assert data
+            assert all(line.startswith(">") and line.isascii() and line.isprintable() for line in data)

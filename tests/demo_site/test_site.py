@@ -3,7 +3,7 @@
 import base64
 import json
 import re
-from urllib.parse import urlencode
+from urllib.parse import urlencode, urljoin
 
 import httpx
 import pytest
@@ -50,10 +50,16 @@ def test_every_open_document_is_at_its_path(site: Site, name: str) -> None:
 
 
 def test_the_front_page_leads_to_all_that_there_is(site: Site) -> None:
-    page = html.fromstring(get(site, "/").body.decode())
-    links = {link.get("href", "") for link in page.iter("a")}
+    links: set[str] = set()
+    pages = ["/"]  # and the folders that it leads to, page by page
+    while pages:
+        folder = pages.pop()
+        page = html.fromstring(get(site, folder).body.decode())
+        found = {urljoin(folder, link.get("href", "")).partition("?")[0] for link in page.iter("a")}
+        pages += [link for link in found - links if link.endswith("/")]
+        links |= found
     statuses = {link: get(site, link).status for link in links}
-    assert {f"/{name}" for name in open_names() if name != "index.html"} <= links
+    assert {f"/{name}".removesuffix("index.html") for name in open_names()} - {"/"} <= links
     assert {link: status for link, status in statuses.items() if status != 200} == {
         "/museum/latest": 302,
         "/harbour/busy": 503,
