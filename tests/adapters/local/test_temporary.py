@@ -1,11 +1,9 @@
 """A document is replaced whole, with its rights, or stays as it was: full disks among the reasons."""
 
 import os
-import resource
 import stat
-import subprocess
 from collections.abc import Iterator
-from contextlib import suppress
+from contextlib import nullcontext, suppress
 from pathlib import Path
 
 import pytest
@@ -17,6 +15,7 @@ from adapters.local.confined import Spot
 from adapters.local.temporary import Temporary
 from tests.adapters.file_contract import SECONDS, fails, upload, write
 from tests.adapters.local.stands import LocalStand
+from tests.disks import full, mounted
 
 
 @pytest.fixture(params=[True, False], ids=["unnamed", "named"])
@@ -156,29 +155,10 @@ def test_a_rename_that_may_not_last_may_be_done(
     assert (tmp_path / "document").read_bytes() == b"new"
 
 
-# Full disks: a real one of 1 MB where it can be mounted, and everywhere the largest file that a process may
-# write (setrlimit(2)), which ends in EFBIG.
-
-
 @pytest.fixture(params=["limit", "disk"])
 def small(request: pytest.FixtureRequest, stand: LocalStand) -> Iterator[LocalStand]:
-    if request.param == "disk" and _mounted(stand.folder):
-        try:
-            yield stand
-        finally:
-            subprocess.run(["umount", "-l", stand.folder], check=True)
-        return
-    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
-    resource.setrlimit(resource.RLIMIT_FSIZE, (1 << 20, hard))
-    try:
+    with mounted(stand.folder) if request.param == "disk" else nullcontext():
         yield stand
-    finally:
-        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
-
-
-def _mounted(folder: Path) -> bool:
-    command = ["mount", "-t", "tmpfs", "-o", "size=1m", "tmpfs", str(folder)]
-    return subprocess.run(command, capture_output=True, check=False).returncode == 0
 
 
 @pytest.mark.parametrize("named", [False, True], ids=["unnamed", "named"])
@@ -188,10 +168,11 @@ async def test_a_full_disk_leaves_what_was(
     monkeypatch.setattr(temporary, "_NAMES_LATER", not named)
     small.put(b"old", bytes(400_000))
     adapter, much = small.adapter, bytes(1_100_000)
-    for name in (b"old", b"new"):
-        await fails(small, write(small, name, much), NoRoom)
-        doing = adapter.append(small.at(name), upload(much), Was.ANYTHING, SECONDS)
-        await fails(small, doing, NoRoom)
+    with full(small.folder):
+        for name in (b"old", b"new"):
+            await fails(small, write(small, name, much), NoRoom)
+            doing = adapter.append(small.at(name), upload(much), Was.ANYTHING, SECONDS)
+            await fails(small, doing, NoRoom)
     assert (small.peek(b"old"), small.names()) == (bytes(400_000), {b"old"})
     await write(small, b"old", b"a little")
     assert small.peek(b"old") == b"a little"
@@ -200,11 +181,7 @@ async def test_a_full_disk_leaves_what_was(
 async def test_a_copy_onto_a_full_disk_leaves_what_was(small: LocalStand) -> None:
     small.put(b"one", bytes(600_000))
     small.put(b"old", b"as it was")
-    if small.folder.is_mount():
-        doing = small.adapter.copy(small.at(b"one"), small.at(b"old"), SECONDS)
-        await fails(small, doing, NoRoom)
-    else:
-        resource.setrlimit(resource.RLIMIT_FSIZE, (500_000, resource.getrlimit(resource.RLIMIT_FSIZE)[1]))
+    with full(small.folder, 500_000):
         doing = small.adapter.copy(small.at(b"one"), small.at(b"old"), SECONDS)
         await fails(small, doing, NoRoom)
     assert (small.peek(b"old"), small.names()) == (b"as it was", {b"one", b"old"})

@@ -2,10 +2,9 @@
 
 import hashlib
 import os
-import resource
-import subprocess
 import threading
 from collections.abc import Iterator
+from contextlib import nullcontext
 from pathlib import Path
 
 import pytest
@@ -14,6 +13,7 @@ from hypothesis import strategies as st
 
 from adapters.errors import HeadraceError, NoRoom, WrongMoment
 from gateway.service.spool.spool import Spool
+from tests.disks import full, mounted
 from tests.gateway.service.spool.jobs import bytes_of, kept, names, sealed
 
 
@@ -133,34 +133,19 @@ def test_an_append_that_is_being_delivered_is_not_replaced(spool: Spool) -> None
     assert [each.number for each in spool.held()] == [first.number, again.number]
 
 
-# Full disks: a real one of 1 MB where it can be mounted, and everywhere the largest file that a process may
-# write (setrlimit(2)), which ends in EFBIG.
-
-
 @pytest.fixture(params=["limit", "disk"])
 def small(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Path]:
     folder = tmp_path / "small"
     folder.mkdir()
-    command = ["mount", "-t", "tmpfs", "-o", "size=1m", "tmpfs", str(folder)]
-    if request.param == "disk" and not subprocess.run(command, capture_output=True, check=False).returncode:
-        try:
-            yield folder
-        finally:
-            subprocess.run(["umount", "-l", folder], check=True)
-        return
-    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
-    resource.setrlimit(resource.RLIMIT_FSIZE, (1 << 20, hard))
-    try:
+    with mounted(folder) if request.param == "disk" else nullcontext():
         yield folder
-    finally:
-        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
 
 
 def test_a_full_disk_is_no_room_and_leaves_nothing(small: Path) -> None:
     spool = Spool(small / "spool")
     number = kept(spool, bytes(100_000))
     draft = spool.begin("store", "CLUB:a")
-    with pytest.raises(NoRoom, match="disk is full"):
+    with full(small), pytest.raises(NoRoom, match="disk is full"):
         for _ in range(32):
             draft.write(bytes(65_536))
     assert names(small / "spool") == {f"{number}.data", f"{number}.job", f"{number}.fault"}
@@ -172,12 +157,10 @@ def test_a_full_disk_is_no_room_and_leaves_nothing(small: Path) -> None:
 
 def test_a_disk_that_is_full_at_the_end_is_no_room(small: Path) -> None:
     """The data fit, their description does not."""
-    if not small.is_mount():
-        resource.setrlimit(resource.RLIMIT_FSIZE, (200, resource.getrlimit(resource.RLIMIT_FSIZE)[1]))
     spool = Spool(small / "spool")
     draft = spool.begin("store", "CLUB:a")
     draft.write(bytes(200))
-    with (small / "filler").open("wb", buffering=0) as filler:
+    with full(small, 200), (small / "filler").open("wb", buffering=0) as filler:
         with pytest.raises(OSError, match=r"No space|too large"):
             while True:
                 filler.write(bytes(100))
