@@ -34,6 +34,8 @@ key, query string, path on the gateway's own disk, or traceback in it. Replies f
 RFC 959 section 4.2 and RFC 5321 section 4.2.1.
 """
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import ClassVar
 
 
@@ -41,13 +43,14 @@ class HeadraceError(Exception):
     """The gateway failed. `sentence` is for the client; the cause chain is for the log.
 
     An adapter notes in `far` what it knows of the far server (scheme, host, port, status; never a query or a
-    user), and in `steps` how long each part took, for WHY.
+    user), and in `steps` how long each part took, for WHY; `notes` are further pairs of a name and a text.
     """
 
     code: ClassVar[int] = 451
     sentence: str
     far: str = ""
     steps: tuple[tuple[str, float], ...] = ()
+    notes: tuple[tuple[str, str], ...] = ()
 
     def __init__(self, sentence: str = "The gateway failed") -> None:
         super().__init__(sentence)
@@ -251,3 +254,13 @@ class MayBeDone(FarFault):
 
     def __init__(self, sentence: str = "May have been done: look first") -> None:
         super().__init__(sentence)
+
+
+@contextmanager
+def happened_at(far: str) -> Iterator[None]:
+    """Errors that leave here without a `far` get this one."""
+    try:
+        yield
+    except HeadraceError as fault:
+        fault.far = fault.far or far
+        raise

@@ -8,6 +8,19 @@ moves for limits.STALL_SECONDS, so that a transfer of hours may be given hours.
 
 A change is made as a whole or not at all. Where the far server may have acted and did not say that it did
 not, the error is MayBeDone; every other error promises that the target is as it was.
+
+The same mistake is the same error in the same words over every protocol that can tell (below):
+
+- WrongDocument A_FOLDER: reading or copying a folder, writing onto one, whatever the condition. A slash at
+  the end of a URL means a folder, so what is written or appended there is refused without asking anybody.
+- WrongDocument A_DOCUMENT: listing a document, with or without a slash; reading one with a slash.
+- ChangedMeanwhile ALREADY_THERE: a folder made, a document renamed, or one written on condition of
+  Was.NOTHING where something is.
+- NotThere NO_FOLDER: a change that needs a folder to put something in. NotThere "Not there": all else.
+- NotPossible NOT_EMPTY: erasing a full folder.
+
+Whatever else a slash at the end of a name does is up to the protocol. An error that an adapter raises once it
+knows the place's origin has it in `far`, in the place's own scheme.
 """
 
 from collections.abc import AsyncIterator, Callable
@@ -18,9 +31,16 @@ from enum import Enum, Flag, auto
 from typing import ClassVar, Final
 from urllib.parse import quote_from_bytes, unquote_to_bytes
 
-from adapters.errors import NotPossible, TooLarge
+from adapters.errors import ChangedMeanwhile, NotPossible, TooLarge
 from adapters.media import media_type_of
 from adapters.port import Call, Credentials, Fetched, Reach, Validators
+
+A_FOLDER: Final = "That is a folder"
+A_DOCUMENT: Final = "That is a document"
+ALREADY_THERE: Final = "Already there"
+NO_FOLDER: Final = "No such folder there"
+NOT_EMPTY: Final = "The folder is not empty"
+ROOT_STAYS: Final = "The place itself stays"
 
 
 class Ability(Flag):
@@ -61,6 +81,11 @@ class Target:
         """The last segment of the path, decoded once; empty for the root of a server."""
         path = self.url.partition("?")[0].partition("://")[2].partition("/")[2]
         return unquote_to_bytes(path.rstrip("/").rpartition("/")[2])
+
+    @property
+    def names_folder(self) -> bool:
+        """Whether its path ends in a slash."""
+        return self.url.partition("?")[0].endswith("/")
 
     def beside(self, name: bytes) -> "Target":
         """The target of another name in the same folder."""
@@ -174,6 +199,11 @@ class Was(Enum):
 
 Condition = Was | Stat
 """A `Stat`: the target is still that one, as far as the protocol can tell; else ChangedMeanwhile."""
+
+
+def unmet(condition: Condition) -> ChangedMeanwhile:
+    """The error where a condition does not hold."""
+    return ChangedMeanwhile(ALREADY_THERE if condition is Was.NOTHING else "Changed meanwhile")
 
 
 @dataclass(frozen=True, slots=True)

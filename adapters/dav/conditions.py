@@ -8,10 +8,9 @@ compared here, just before the change, and the server is asked for the same besi
 import re
 from typing import Final
 
-from adapters.errors import ChangedMeanwhile, WrongDocument
-from adapters.files import Condition, Kind, Stat, Was
+from adapters.errors import WrongDocument
+from adapters.files import A_FOLDER, Condition, Kind, Stat, Was, unmet
 
-A_FOLDER: Final = "A folder, not a document"
 _ETAG: Final = re.compile(r'(?P<weak>[Ww]/)?"(?P<opaque>[!#-~\x80-\xff]*)"')  # RFC 9110 section 8.8.3
 
 Headers = tuple[tuple[str, str], ...]
@@ -41,12 +40,12 @@ def unchanged(one: Stat | None, other: Stat | None) -> bool:
 
 def check(condition: Condition, now: Stat | None) -> None:
     """ChangedMeanwhile where the condition does not hold; WrongDocument where a folder is."""
-    if condition is Was.NOTHING and now is not None:
-        raise ChangedMeanwhile("Already there")
     if now is not None and now.kind is not Kind.FILE:
         raise WrongDocument(A_FOLDER)
+    if condition is Was.NOTHING and now is not None:
+        raise unmet(condition)
     if isinstance(condition, Stat) and (now is None or not same_document(condition, now)):
-        raise ChangedMeanwhile("Changed meanwhile")
+        raise unmet(condition)
 
 
 def opaque_etag(stat: Stat) -> str | None:

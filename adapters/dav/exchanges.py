@@ -3,7 +3,7 @@
 import asyncio
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
 
@@ -12,7 +12,6 @@ import httpcore
 from adapters import limits
 from adapters.dav.listing import Told, entries_of, fault_of, stat_of
 from adapters.dav.multistatus import Multistatus, MultistatusReader
-from adapters.dav.places import dav_url
 from adapters.errors import (
     BrokenOff,
     FarBusy,
@@ -91,7 +90,7 @@ class Found:
 
 
 class Exchanges:
-    """Single requests. `now` is for dates of two-digit years."""
+    """Single requests, by a client that spells origins as WebDAV's. `now` is for dates of two-digit years."""
 
     def __init__(self, client: HttpClient, now: Callable[[], datetime]) -> None:
         self.client = client
@@ -103,10 +102,9 @@ class Exchanges:
         async with self.client.exchange(request, operation.left_to_tidy) as answer:
             told = await self._multistatus(answer)
         operation.took(answer.steps)
-        with_credentials = folder.credentials is not None
         with _told_by(answer):
-            entries = entries_of(told, answer.url, with_credentials=with_credentials)
-        return Found(entries, answer.url, dav_url(answer.origin))
+            entries = entries_of(told, answer.url)
+        return Found(entries, answer.url, answer.origin)
 
     async def stat(self, target: Target, operation: Operation, *, tidying: bool = False) -> Stat:
         """What is there, by PROPFIND, or by HEAD where the server has none. NotThere."""
@@ -116,9 +114,8 @@ class Exchanges:
         operation.took(answer.steps)
         if told is None:
             return await self._head(target, operation, operation.left_to_tidy if tidying else operation.left)
-        with_credentials = target.credentials is not None
         with _told_by(answer):
-            return stat_of(told, answer.url, dav_url(answer.origin), with_credentials=with_credentials)
+            return stat_of(told, answer.url, answer.origin)
 
     async def look(self, target: Target, operation: Operation, *, tidying: bool = False) -> Stat | None:
         """The same, or None where nothing is."""
@@ -145,9 +142,9 @@ class Exchanges:
         request = Request(method, target, headers, body, changes=changes)
         async with self.client.exchange(request, seconds) as answer:
             operation.took(answer.steps)
-            fault = _plain(answer, with_credentials=target.credentials is not None)
+            fault = _plain(answer)
             if answer.status == _MULTISTATUS:
-                fault = await self._first_failure(answer, with_credentials=target.credentials is not None)
+                fault = await self._first_failure(answer)
             if fault is not None:
                 fault.far, fault.steps = _far(answer), answer.steps
         doubtful = answer.status == _MULTISTATUS or status_row(answer.status).may_be_done
@@ -167,21 +164,20 @@ class Exchanges:
                 await asyncio.sleep(0)  # others have their turn, however fast it comes
             return reader.finish()
 
-    async def _first_failure(self, answer: Answer, *, with_credentials: bool) -> HeadraceError:
+    async def _first_failure(self, answer: Answer) -> HeadraceError:
         """A 207 to anything but PROPFIND tells what failed (RFC 4918 sections 9.6.1, 9.8.5, 9.9.4)."""
         try:
             told = await self._multistatus(answer)
         except HeadraceError:
             return FarBusy()
         failed = (each for each in told.responses if each.failed)
-        return next((fault_of(each, with_credentials=with_credentials) for each in failed), FarBusy())
+        return next((fault_of(each) for each in failed), FarBusy())
 
     async def _head(self, target: Target, operation: Operation, seconds: float) -> Stat:
         looked = await look(self.client, target, seconds, self._now())
-        origin = dav_url(looked.stat.origin)
         if is_folder_url(looked.url):
-            return Stat(Kind.FOLDER, origin=origin)
-        return replace(looked.stat, origin=origin)
+            return Stat(Kind.FOLDER, origin=looked.stat.origin)
+        return looked.stat
 
 
 def plain_fault(doubt: MayBeDone) -> HeadraceError:
@@ -222,8 +218,8 @@ def _propfind(target: Target, depth: str) -> Request:
     return Request("PROPFIND", target, (("Depth", depth),), _ASKED, _XML, "application/xml, text/xml")
 
 
-def _plain(answer: Answer, *, with_credentials: bool) -> HeadraceError | None:
+def _plain(answer: Answer) -> HeadraceError | None:
     """The status's fault if nothing was done."""
     if answer.fault is None or not isinstance(answer.fault, MayBeDone):
         return answer.fault
-    return status_fault(answer.status, changes=False, with_credentials=with_credentials, seconds=None)
+    return status_fault(answer.status, changes=False, with_credentials=False, seconds=None)

@@ -15,12 +15,11 @@ from adapters.dav.hrefs import Path, path_of
 from adapters.dav.multistatus import Multistatus, Properties, Response
 from adapters.dav.places import dav_url
 from adapters.errors import HeadraceError, WrongDocument
-from adapters.files import Entry, Kind, Stat
+from adapters.files import A_DOCUMENT, Entry, Kind, Stat
 from adapters.http.answer.media import media_type
 from adapters.http.statuses import status_fault
 from adapters.port import Validators
 
-A_DOCUMENT: Final = "A document, not a folder"
 _DOTS: Final = frozenset({b".", b".."})
 
 
@@ -32,7 +31,7 @@ class Told:
     partial: bool
 
 
-def entries_of(answer: Multistatus, url: str, *, with_credentials: bool) -> Told | None:
+def entries_of(answer: Multistatus, url: str) -> Told | None:
     """The entries of the folder at `url` (http), which answered a request of depth 1.
 
     None where it tells neither of the folder nor of anything in it. WrongDocument for a document; else what
@@ -61,21 +60,21 @@ def entries_of(answer: Multistatus, url: str, *, with_credentials: bool) -> Told
                 partial = True
     if entries:
         return Told(tuple(entries.values()), partial or any(each.failed for each in own))
-    return _told_of_none(own, with_credentials=with_credentials, partial=partial)
+    return _told_of_none(own, partial=partial)
 
 
-def _told_of_none(own: list[Response], *, with_credentials: bool, partial: bool) -> Told | None:
+def _told_of_none(own: list[Response], *, partial: bool) -> Told | None:
     if not own:
         return Told((), partial=True) if partial else None
     sound = [each.properties for each in own if each.properties is not None]
     if not sound:
-        raise fault_of(own[0], with_credentials=with_credentials)
+        raise fault_of(own[0])
     if all(each.collection is False for each in sound):
         raise WrongDocument(A_DOCUMENT)
     return Told((), partial or len(sound) < len(own))
 
 
-def stat_of(answer: Multistatus, url: str, origin: str, *, with_credentials: bool) -> Stat:
+def stat_of(answer: Multistatus, url: str, origin: str) -> Stat:
     """What is at `url` (http), which answered a request of depth 0. Faults as in `entries_of`."""
     base = _split(url)[1]
     wanted = path_of(base, base).segments
@@ -86,14 +85,14 @@ def stat_of(answer: Multistatus, url: str, origin: str, *, with_credentials: boo
     if sound:
         return _stat(*sound[0], origin)
     if chosen:
-        raise fault_of(chosen[0][1], with_credentials=with_credentials)
+        raise fault_of(chosen[0][1])
     raise WrongDocument("Not a WebDAV answer")
 
 
-def fault_of(response: Response, *, with_credentials: bool) -> HeadraceError:
-    """What a response that failed stands for."""
+def fault_of(response: Response) -> HeadraceError:
+    """What a response that failed stands for. It is not the login: the answer around it came with 207."""
     status = 404 if response.status is None else response.status
-    fault = status_fault(status, changes=False, with_credentials=with_credentials, seconds=None)
+    fault = status_fault(status, changes=False, with_credentials=False, seconds=None)
     return fault or WrongDocument("Not a WebDAV answer")
 
 

@@ -12,7 +12,7 @@ from urllib.parse import unquote_to_bytes
 from adapters.errors import NameNotAllowed, WrongWords
 from adapters.files import Target
 from adapters.http.documents.places import as_folder, checked, parent
-from adapters.http.urls import SchemeOrigin, parsed_url, url_origin
+from adapters.http.urls import SchemeOrigin, origin_text, parsed_url, url_origin
 
 _OF_HTTP: Final = {"dav": "http", "davs": "https"}
 _OF_DAV: Final = {http: dav for dav, http in _OF_HTTP.items()}
@@ -30,6 +30,11 @@ class Place:
     origin: SchemeOrigin
     names: tuple[bytes, ...]
     at_root: bool
+
+    @property
+    def far(self) -> str:
+        """Its origin, as people are told."""
+        return dav_url(origin_text(self.origin))
 
     @property
     def document(self) -> Target:

@@ -13,12 +13,11 @@ the server, so what goes wrong in it is MayBeDone.
 
 import asyncio
 from collections.abc import AsyncIterator, Awaitable, Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from adapters import limits
 from adapters.dav.conditions import (
-    A_FOLDER,
     check,
     move_condition,
     opaque_etag,
@@ -29,14 +28,23 @@ from adapters.dav.conditions import (
 from adapters.dav.destinations import Destinations
 from adapters.dav.exchanges import Exchanges, Operation, doubt_about, plain_fault
 from adapters.dav.places import Place
-from adapters.errors import BrokenOff, ChangedMeanwhile, HeadraceError, MayBeDone, NotThere, WrongDocument
-from adapters.files import Condition, Kind, Stat, Target, Upload
+from adapters.errors import (
+    BrokenOff,
+    ChangedMeanwhile,
+    HeadraceError,
+    MayBeDone,
+    NotAllowed,
+    NotPossible,
+    NotThere,
+    WrongDocument,
+    WrongWords,
+)
+from adapters.files import A_FOLDER, NO_FOLDER, Condition, Kind, Stat, Target, Upload
 from adapters.http.client import Request
 
 Fill = Callable[[Target], Awaitable[int | None]]
 """Fills a temporary document, and gives the bytes that have to be there."""
 
-NO_FOLDER: Final = "No such folder there"
 _CANNOT_MOVE: Final = frozenset({403, 405, 501})
 _TRIES: Final = 3  # at a move whose target somebody else keeps changing
 _LATE_SECONDS: Final = 0.1  # for a server to see that an upload broke off, and to leave what it has
@@ -54,9 +62,9 @@ class Replacing:
         self, place: Place, fill: Fill, condition: Condition, operation: Operation
     ) -> tuple[int | None, str]:
         """Put what `fill` makes in the place of what was there. Its size, and what it was checked by."""
-        if place.at_root:
+        if place.at_root or place.target.names_folder:
             raise WrongDocument(A_FOLDER)
-        check(condition, await self._exchanges.look(place.target, operation))
+        check(condition, await self.look_before(place, operation))
         temporary = place.temporary()
         filled = False
         try:
@@ -76,9 +84,27 @@ class Replacing:
 
     async def check_parent(self, place: Place, operation: Operation) -> None:
         """NotThere where the folder is not; what a server says of that is 409, 500 or anything."""
-        folder = await self._exchanges.look(place.parent, operation)
+        folder = await self._parent(place, operation)
         if folder is None or folder.kind is not Kind.FOLDER:
             raise NotThere(NO_FOLDER)
+
+    async def look_before(self, place: Place, operation: Operation) -> Stat | None:
+        """What is where something is to be put. Some servers refuse to look below a document: NotThere, as
+        the folder is missing.
+        """
+        try:
+            return await self._exchanges.look(place.document, operation)
+        except (NotAllowed, NotPossible, WrongWords, WrongDocument):
+            await self.check_parent(place, operation)
+            raise
+
+    async def _parent(self, place: Place, operation: Operation) -> Stat | None:
+        """What is where the folder should be: the server is asked for the folder, then for a document."""
+        try:
+            return await self._exchanges.look(place.parent, operation)
+        except (NotAllowed, NotPossible, WrongWords, WrongDocument):
+            alone = replace(place.parent, url=place.parent.url.rstrip("/"))
+            return await self._exchanges.look(alone, operation)
 
     async def aclose(self) -> None:
         """Wait for what is being tidied up."""

@@ -12,10 +12,9 @@ half of them on a broken line. Times of conditions are whole seconds, as MDTM te
 
 import asyncio
 from collections.abc import AsyncIterator, Callable
-from contextlib import asynccontextmanager
+from contextlib import AsyncExitStack, asynccontextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Final
 
 from adapters import limits
 from adapters.addresses import Resolver
@@ -27,8 +26,15 @@ from adapters.errors import (
     NotPossible,
     NotThere,
     WrongDocument,
+    happened_at,
 )
 from adapters.files import (
+    A_DOCUMENT,
+    A_FOLDER,
+    ALREADY_THERE,
+    NO_FOLDER,
+    NOT_EMPTY,
+    ROOT_STAYS,
     Ability,
     Condition,
     FileAdapter,
@@ -47,11 +53,9 @@ from adapters.ftp.link.login import Login, named, refusal
 from adapters.ftp.link.logins import Logins
 from adapters.ftp.locations import Location, Path, located
 from adapters.ftp.reading import opened
-from adapters.ftp.spooled import Spooled
 from adapters.ftp.writing import Aside, Unanswered, act, check, probe, replace_by_rename, settled, store
 from adapters.resolver import SystemResolver
-
-_ROOT_STAYS: Final = "The place itself stays"
+from adapters.spooled import Spooled
 
 
 @dataclass(slots=True)
@@ -110,7 +114,7 @@ class FtpAdapter(FileAdapter):
                     found, partial = await entries(login, self._now)
             except NotThere:
                 if work.name and await self._is_document(work):
-                    raise WrongDocument("That is a document") from None
+                    raise WrongDocument(A_DOCUMENT) from None
                 raise
             return Listing(found, partial, origin=str(work.location.server), steps=work.told())
 
@@ -129,19 +133,21 @@ class FtpAdapter(FileAdapter):
             self._at(work, work.path.parent, reading=True) as login,
         ):
             stat = await needed(login, work.path.parent, work.name, self._now)
+            if stat.kind is not Kind.FOLDER and target.names_folder:
+                raise WrongDocument(A_DOCUMENT)
             async with opened(login, work.name, stat, offset, count, steps=work.told) as reading:
                 yield reading
 
     async def write(self, target: Target, upload: Upload, condition: Condition, seconds: float) -> Written:
         """STOR to a temporary name, then a rename. See adapters.ftp.writing for what is certain when."""
         async with self._work(target, seconds) as work:
-            self._no_root(work)
+            self._no_folder(work)
             return await self._write(work, upload, condition)
 
     async def append(self, target: Target, upload: Upload, condition: Condition, seconds: float) -> Written:
         """The old bytes and the new ones, written as one document."""
         async with self._work(target, seconds) as work:
-            self._no_root(work)
+            self._no_folder(work)
             async with Spooled() as spool:
                 old = await self._spool(work, spool, condition)
                 if old is None:
@@ -176,7 +182,7 @@ class FtpAdapter(FileAdapter):
             if goal.server != work.location.server:
                 raise NotPossible("Only within one server")
             if goal.path == goal.root:
-                raise NotAllowed(_ROOT_STAYS)
+                raise NotAllowed(ROOT_STAYS)
             try:
                 await self._rename(work, goal.path)
             except Unanswered as doubt:
@@ -188,12 +194,12 @@ class FtpAdapter(FileAdapter):
         """MKD, after a look that nothing has the name."""
         async with self._work(target, seconds) as work:
             if not work.name:
-                raise ChangedMeanwhile
+                raise ChangedMeanwhile(ALREADY_THERE)
             folder = work.path.parent
             try:
-                async with self._at(work, folder) as login:
+                async with self._to_put(work, folder) as login:
                     if await look(login, folder, work.name, self._now) is not None:
-                        raise ChangedMeanwhile
+                        raise ChangedMeanwhile(ALREADY_THERE)
                     await probe(login, work.name)
                     await act(login, named(b"MKD", work.name), work.patience(), placing=True)
             except Unanswered as doubt:
@@ -216,14 +222,15 @@ class FtpAdapter(FileAdapter):
     @asynccontextmanager
     async def _work(self, target: Target, seconds: float) -> AsyncIterator[_Work]:
         """The target read and the clock started; errors leave with where they happened."""
-        work: _Work | None = None
-        try:
-            work = _Work(target, located(target), Deadline.after(seconds))
-            yield work
-        except HeadraceError as fault:
-            if work is not None and not fault.far:
-                fault.far, fault.steps = str(work.location.server), work.told()
-            raise
+        location = located(target)
+        with happened_at(str(location.server)):
+            work = _Work(target, location, Deadline.after(seconds))
+            try:
+                yield work
+            except HeadraceError as fault:
+                if not fault.far:
+                    fault.steps = work.told()
+                raise
 
     @asynccontextmanager
     async def _at(self, work: _Work, folder: Path, *, reading: bool = False) -> AsyncIterator[Login]:
@@ -233,6 +240,16 @@ class FtpAdapter(FileAdapter):
             work.target, work.location, folder, work.deadline, reading=reading
         ) as login:
             work.steps["login"] = work.steps.get("login", 0.0) + clock() - began
+            yield login
+
+    @asynccontextmanager
+    async def _to_put(self, work: _Work, folder: Path) -> AsyncIterator[Login]:
+        """The same for a change that puts something there: NotThere says that the folder is missing."""
+        async with AsyncExitStack() as stack:
+            try:
+                login = await stack.enter_async_context(self._at(work, folder))
+            except NotThere as fault:
+                raise NotThere(NO_FOLDER) from fault
             yield login
 
     @asynccontextmanager
@@ -248,7 +265,11 @@ class FtpAdapter(FileAdapter):
 
     def _no_root(self, work: _Work) -> None:
         if work.path == work.location.root or not work.name:
-            raise NotAllowed(_ROOT_STAYS)
+            raise NotAllowed(ROOT_STAYS)
+
+    def _no_folder(self, work: _Work) -> None:
+        if work.path == work.location.root or not work.name or work.target.names_folder:
+            raise WrongDocument(A_FOLDER)
 
     async def _is_document(self, work: _Work) -> bool:
         try:
@@ -264,7 +285,7 @@ class FtpAdapter(FileAdapter):
         folder, aside = work.path.parent, Aside.of(work.name)
         began = False
         try:
-            async with self._at(work, folder) as login:
+            async with self._to_put(work, folder) as login:
                 check(condition, await look(login, folder, work.name, self._now))
                 await probe(login, work.name)
                 began = True
@@ -305,7 +326,7 @@ class FtpAdapter(FileAdapter):
     async def _spool(self, work: _Work, spool: Spooled, condition: Condition) -> Stat | None:
         """The old bytes, and what they are of; None where nothing is there."""
         folder = work.path.parent
-        async with self._at(work, folder) as login:
+        async with self._to_put(work, folder) as login:
             found = await look(login, folder, work.name, self._now)
             check(condition, found)
             if found is not None:
@@ -332,7 +353,7 @@ class FtpAdapter(FileAdapter):
         except HeadraceError as refused:
             await login.enter(work.path)
             if (await entries(login, self._now))[0]:
-                raise NotPossible("The folder is not empty") from refused
+                raise NotPossible(NOT_EMPTY) from refused
             await login.enter(work.path.parent)
             try:  # some list a link as the folder that it leads to; DELE takes no folder
                 await act(login, named(b"DELE", work.name), work.patience())
@@ -340,9 +361,9 @@ class FtpAdapter(FileAdapter):
                 raise refused from None
 
     async def _rename(self, work: _Work, goal: Path) -> None:
-        async with self._at(work, goal.parent) as login:
+        async with self._to_put(work, goal.parent) as login:
             if await look(login, goal.parent, goal.name, self._now) is not None:
-                raise ChangedMeanwhile
+                raise ChangedMeanwhile(ALREADY_THERE)
             await probe(login, goal.name)
             if goal.parent != work.path.parent:
                 await login.enter(work.path.parent)

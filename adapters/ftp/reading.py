@@ -11,7 +11,7 @@ from contextlib import asynccontextmanager
 
 from adapters import limits
 from adapters.errors import BrokenOff, HeadraceError, WrongDocument
-from adapters.files import Digest, Kind, Reading, Stat
+from adapters.files import A_FOLDER, Digest, Kind, Reading, Stat
 from adapters.ftp.digests import read_digits
 from adapters.ftp.link.login import Login, named, reply_behind
 from adapters.ftp.link.transfers import Transfer, transfer
@@ -36,7 +36,7 @@ async def opened(
 ) -> AsyncIterator[Reading]:
     """The document open for reading. The login is in its folder. WrongDocument for a folder."""
     if stat.kind is Kind.FOLDER:
-        raise WrongDocument("That is a folder")
+        raise WrongDocument(A_FOLDER)
     rest = None if stat.size is None else max(0, stat.size - offset)
     wanted = rest if count is None else count if rest is None else min(count, rest)
     digest = await far_digest(login, name, stat.size) if offset == 0 and count is None else None

@@ -16,13 +16,12 @@ from typing import Final
 from adapters import limits
 from adapters.errors import (
     BrokenOff,
-    ChangedMeanwhile,
     HeadraceError,
     MayBeDone,
     NameNotAllowed,
-    NotPossible,
+    WrongDocument,
 )
-from adapters.files import Condition, Kind, Stat, Upload, Was
+from adapters.files import A_FOLDER, Condition, Kind, Stat, Upload, Was, unmet
 from adapters.ftp.folders import entries, look
 from adapters.ftp.link.login import Login, named, refusal, reply_behind
 from adapters.ftp.link.transfers import Transfer, transfer
@@ -96,21 +95,21 @@ async def probe(login: Login, name: bytes) -> None:
 
 
 def check(condition: Condition, found: Stat | None) -> None:
-    """ChangedMeanwhile where the target is not as `condition` wants it, NotPossible where it is a folder."""
-    if found is not None and found.kind is Kind.FOLDER and condition is not Was.NOTHING:
-        raise NotPossible("A folder has that name")
+    """ChangedMeanwhile where it is not as `condition` wants it, WrongDocument where it is a folder."""
+    if found is not None and found.kind is Kind.FOLDER:
+        raise WrongDocument(A_FOLDER)
     if condition is Was.ANYTHING:
         return
     if condition is Was.NOTHING:
         if found is not None:
-            raise ChangedMeanwhile
+            raise unmet(condition)
         return
     assert isinstance(condition, Stat)
     if found is None or found.kind is not condition.kind:
-        raise ChangedMeanwhile
+        raise unmet(condition)
     for then, now in ((condition.size, found.size), (condition.modified, found.modified)):
         if then is not None and now is not None and then != now:
-            raise ChangedMeanwhile
+            raise unmet(condition)
 
 
 @asynccontextmanager

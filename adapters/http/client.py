@@ -41,7 +41,7 @@ from adapters.http.messages import first_hop, request_fields, request_url
 from adapters.http.redirects import Hop, next_exchange
 from adapters.http.statuses import REDIRECT_STATUSES, status_fault
 from adapters.http.urls import origin_text, url_origin
-from adapters.port import Call
+from adapters.port import Call, Credentials
 
 _ANYWHERE: Final = frozenset({"range", "if-range", "want-repr-digest"})
 """Fields that say nothing of who asks, and go along when a redirect leaves the origin."""
@@ -129,7 +129,10 @@ def _utc_now() -> datetime:
 class HttpClient:
     """Exchanges for adapters whose far servers speak HTTP; one instance for all clients, in one event loop.
 
-    `link` is shared with whoever made it; `resolve`, `connect` and `now` are for tests to replace.
+    `link` is shared with whoever made it; `resolve`, `connect` and `now` are for tests to replace. `spelled`
+    makes of an origin's URL the one that people are told.
+
+    A login that an origin took before is not at fault for a 403 there: NotAllowed, not CredentialsRefused.
     """
 
     def __init__(
@@ -138,9 +141,12 @@ class HttpClient:
         connect: Connect = open_stream,
         now: Callable[[], datetime] = _utc_now,
         link: Link | None = None,
+        spelled: Callable[[str], str] = str,
     ) -> None:
         self._link = link or Link(resolve, connect)
         self._now = now
+        self._spelled = spelled
+        self._taken: dict[tuple[str, Credentials], None] = {}
 
     @asynccontextmanager
     async def exchange(self, request: Request, seconds: float) -> AsyncIterator[Answer]:
@@ -213,7 +219,7 @@ class HttpClient:
         clock = asyncio.get_running_loop().time
         call, exchange = flight.call, flight.exchange
         origin = url_origin(hop.url)
-        exchange.origin = origin_text(origin)
+        exchange.origin = self._spelled(origin_text(origin))
         content = await self._content(flight, hop)
         request = httpcore.Request(
             method=hop.method,
@@ -249,14 +255,28 @@ class HttpClient:
         await flight.sending.prepare()
         return flight.sending
 
+    def _in_doubt(self, origin: str, credentials: Credentials | None, status: int) -> bool:
+        """Whether credentials were sent that the origin did not take before, nor with this status."""
+        if credentials is None:
+            return False
+        login = origin, credentials
+        if status == 401:
+            self._taken.pop(login, None)
+        if 200 <= status < 300 and login not in self._taken:
+            while len(self._taken) >= limits.LOGINS_TAKEN:
+                self._taken.pop(next(iter(self._taken)))
+            self._taken[login] = None
+        return login not in self._taken
+
     def _answer(
         self, flight: _Flight, hop: Hop, response: httpcore.Response, fields: Fields
     ) -> tuple[Answer, Receiving]:
         changes, exchange = flight.request.changes, flight.exchange
+        credentials = flight.call.credentials if hop.personal else None
         fault = status_fault(
             response.status,
             changes=changes,
-            with_credentials=hop.personal and flight.call.credentials is not None,
+            with_credentials=self._in_doubt(exchange.origin, credentials, response.status),
             seconds=retry_after(fields.first("retry-after"), self._now()),
         )
         if fault is None and flight.sending is not None and not flight.sending.complete:

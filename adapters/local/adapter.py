@@ -11,23 +11,27 @@ import asyncio
 import errno
 import os
 import stat
-from collections.abc import AsyncIterator, Callable
-from contextlib import aclosing, asynccontextmanager, suppress
+from collections.abc import AsyncIterator, Callable, Sequence
+from contextlib import AbstractContextManager, aclosing, asynccontextmanager, suppress
 from functools import partial
-from typing import ClassVar, Final, TypeVar
+from typing import ClassVar, Final, Protocol, TypeVar
 from weakref import WeakValueDictionary
 
 from adapters import limits
 from adapters.errors import (
     BrokenOff,
-    ChangedMeanwhile,
     MayBeDone,
     NotAllowed,
     NotPossible,
     NotThere,
     TooSlow,
+    WrongDocument,
+    happened_at,
 )
 from adapters.files import (
+    A_DOCUMENT,
+    A_FOLDER,
+    ROOT_STAYS,
     Ability,
     Condition,
     FileAdapter,
@@ -38,9 +42,10 @@ from adapters.files import (
     Upload,
     Was,
     Written,
+    unmet,
 )
-from adapters.local.confined import SELF, Spot, spot
-from adapters.local.documents import Document, is_met, list_folder, look, stat_of
+from adapters.local.confined import SELF, Spot, spot, spot_to_be
+from adapters.local.documents import ORIGIN, Document, is_met, list_folder, look, stat_of
 from adapters.local.locations import location_of
 from adapters.local.moving import move
 from adapters.local.temporary import Temporary, sync_folder
@@ -54,6 +59,16 @@ T = TypeVar("T")
 Opened = TypeVar("Opened", Document, Temporary)
 
 
+class Walk(Protocol):
+    """`spot` or `spot_to_be`."""
+
+    def __call__(
+        self, root: bytes, names: Sequence[bytes], *, follow: bool = True
+    ) -> AbstractContextManager[Spot]:
+        """The spot that these names lead to."""
+        ...
+
+
 class LocalAdapter(FileAdapter):
     """Folders of this machine; see the module."""
 
@@ -65,27 +80,32 @@ class LocalAdapter(FileAdapter):
 
     async def list(self, target: Target, seconds: float) -> Listing:
         """The entries of a folder."""
-        return await self._at(target, list_folder, Deadline(seconds))
+        with happened_at(ORIGIN):
+            return await self._at(target, list_folder, Deadline(seconds))
 
     async def stat(self, target: Target, seconds: float) -> Stat:
         """What `target` is; of a link within the place, what it leads to."""
-        return await self._at(target, partial(look, name=target.name), Deadline(seconds))
+        with happened_at(ORIGIN):
+            return await self._at(target, partial(look, name=target.name), Deadline(seconds))
 
     @asynccontextmanager
     async def read(
         self, target: Target, offset: int, count: int | None, seconds: float
     ) -> AsyncIterator[Reading]:
         """The document as large as it is when it is opened: what is added later is not read."""
-        deadline = Deadline(seconds)
-        document = await self._opened(target, Document, deadline)
-        try:
-            size = document.found.st_size
-            begin = min(offset, size)
-            end = size if count is None else min(size, begin + count)
-            chunks = self._chunks(document, begin, end, deadline)
-            yield Reading(chunks, begin, size, stat_of(document.found, target.name))
-        finally:
-            await self._closed(document)
+        with happened_at(ORIGIN):
+            deadline = Deadline(seconds)
+            document = await self._opened(target, Document, deadline)
+            try:
+                if target.names_folder:
+                    raise WrongDocument(A_DOCUMENT)
+                size = document.found.st_size
+                begin = min(offset, size)
+                end = size if count is None else min(size, begin + count)
+                chunks = self._chunks(document, begin, end, deadline)
+                yield Reading(chunks, begin, size, stat_of(document.found, target.name))
+            finally:
+                await self._closed(document)
 
     async def _chunks(
         self, document: Document, begin: int, end: int, deadline: Deadline
@@ -100,33 +120,35 @@ class LocalAdapter(FileAdapter):
 
     async def write(self, target: Target, upload: Upload, condition: Condition, seconds: float) -> Written:
         """Put a document in the place of what was there."""
-        deadline = Deadline(seconds)
-        temporary = await self._opened(target, Temporary, deadline)
-        try:
-            size = await self._take(upload, temporary, deadline)
-            async with self._turn(target, deadline):
-                await self._place(temporary, condition, deadline)
-        finally:
-            await self._closed(temporary)
-        return Written(size, "size")
+        with happened_at(ORIGIN):
+            deadline = Deadline(seconds)
+            temporary = await self._prepared(target, deadline)
+            try:
+                size = await self._take(upload, temporary, deadline)
+                async with self._turn(target, deadline):
+                    await self._place(temporary, condition, deadline)
+            finally:
+                await self._closed(temporary)
+            return Written(size, "size")
 
     async def append(self, target: Target, upload: Upload, condition: Condition, seconds: float) -> Written:
         """Add at the end of a document, or make it. ChangedMeanwhile where another program changed it while
         the upload lasted; clients of the gateway take turns.
         """
-        deadline = Deadline(seconds)
-        async with self._turn(target, deadline):
-            temporary = await self._opened(target, Temporary, deadline)
-            try:
-                before = await self._old(target, temporary, deadline)
-                if not is_met(condition, before):
-                    raise ChangedMeanwhile
-                size = await self._take(upload, temporary, deadline)
-                same: Condition = Was.NOTHING if before is None else stat_of(before, target.name)
-                await self._place(temporary, same, deadline)
-            finally:
-                await self._closed(temporary)
-        return Written(size, "size")
+        with happened_at(ORIGIN):
+            deadline = Deadline(seconds)
+            async with self._turn(target, deadline):
+                temporary = await self._prepared(target, deadline)
+                try:
+                    before = await self._old(target, temporary, deadline)
+                    if not is_met(condition, before):
+                        raise unmet(condition)
+                    size = await self._take(upload, temporary, deadline)
+                    same: Condition = Was.NOTHING if before is None else stat_of(before, target.name)
+                    await self._place(temporary, same, deadline)
+                finally:
+                    await self._closed(temporary)
+            return Written(size, "size")
 
     async def _old(self, target: Target, temporary: Temporary, deadline: Deadline) -> os.stat_result | None:
         """Copy what is there into the temporary file; what it is, or None where nothing is."""
@@ -142,40 +164,44 @@ class LocalAdapter(FileAdapter):
 
     async def erase(self, target: Target, seconds: float) -> None:
         """Remove a document, a link or an empty folder."""
-        await self._at(target, _erase, Deadline(seconds), follow=False, changes=True)
+        with happened_at(ORIGIN):
+            await self._at(target, _erase, Deadline(seconds), follow=False, changes=True)
 
     async def rename(self, target: Target, to: Target, seconds: float) -> None:
         """Another name in the same place, or in another one on the same disk."""
-        deadline, location, goal = Deadline(seconds), location_of(target), location_of(to)
+        with happened_at(ORIGIN):
+            deadline, location, goal = Deadline(seconds), location_of(target), location_of(to)
 
-        def work() -> None:
-            with (
-                spot(location.root, location.names, follow=False) as old,
-                spot(goal.root, goal.names, follow=False) as new,
-            ):
-                _rename(old, new)
+            def work() -> None:
+                with (
+                    spot(location.root, location.names, follow=False) as old,
+                    spot_to_be(goal.root, goal.names, follow=False) as new,
+                ):
+                    _rename(old, new)
 
-        await self._threads.do(work, deadline.left(), changes=True)
+            await self._threads.do(work, deadline.left(), changes=True)
 
     async def make_folder(self, target: Target, seconds: float) -> None:
         """Make one folder."""
-        await self._at(target, _make_folder, Deadline(seconds), follow=False, changes=True)
+        with happened_at(ORIGIN):
+            await self._at(target, _make_folder, Deadline(seconds), spot_to_be, follow=False, changes=True)
 
     async def copy(self, target: Target, to: Target, seconds: float) -> Written:
         """Copy one document without its bytes coming through the gateway's memory."""
-        deadline = Deadline(seconds)
-        document = await self._opened(target, Document, deadline)
-        try:
-            temporary = await self._opened(to, Temporary, deadline)
+        with happened_at(ORIGIN):
+            deadline = Deadline(seconds)
+            document = await self._opened(target, Document, deadline)
             try:
-                size = await self._copy(document, temporary, deadline)
-                async with self._turn(to, deadline):
-                    await self._place(temporary, Was.ANYTHING, deadline)
+                temporary = await self._prepared(to, deadline)
+                try:
+                    size = await self._copy(document, temporary, deadline)
+                    async with self._turn(to, deadline):
+                        await self._place(temporary, Was.ANYTHING, deadline)
+                finally:
+                    await self._closed(temporary)
             finally:
-                await self._closed(temporary)
-        finally:
-            await self._closed(document)
-        return Written(size, "size")
+                await self._closed(document)
+            return Written(size, "size")
 
     async def aclose(self) -> None:
         """Let the threads go."""
@@ -186,6 +212,7 @@ class LocalAdapter(FileAdapter):
         target: Target,
         work: Callable[[Spot], T],
         deadline: Deadline,
+        walk: Walk = spot,
         *,
         follow: bool = True,
         changes: bool = False,
@@ -194,16 +221,24 @@ class LocalAdapter(FileAdapter):
         location = location_of(target)
 
         def doing() -> T:
-            with spot(location.root, location.names, follow=follow) as found:
+            with walk(location.root, location.names, follow=follow) as found:
                 return work(found)
 
         return await self._threads.do(doing, deadline.left(), changes=changes)
 
-    async def _opened(self, target: Target, kind: Callable[[Spot], Opened], deadline: Deadline) -> Opened:
+    async def _prepared(self, target: Target, deadline: Deadline) -> Temporary:
+        """A file for what is to be at the target."""
+        if target.names_folder:
+            raise WrongDocument(A_FOLDER)
+        return await self._opened(target, Temporary, deadline, spot_to_be)
+
+    async def _opened(
+        self, target: Target, kind: Callable[[Spot], Opened], deadline: Deadline, walk: Walk = spot
+    ) -> Opened:
         location = location_of(target)
 
         def doing() -> Opened:
-            with spot(location.root, location.names) as found:
+            with walk(location.root, location.names) as found:
                 return kind(found)
 
         return await self._threads.do(doing, deadline.left(), unwanted=_close)
@@ -242,10 +277,13 @@ class LocalAdapter(FileAdapter):
 
     @asynccontextmanager
     async def _turn(self, target: Target, deadline: Deadline) -> AsyncIterator[None]:
-        """One client of the gateway at a time changes a document on the condition of what it was."""
-        lock = self._turns.get(target.url)
+        """One client of the gateway at a time changes a document of a place on the condition of what it was.
+
+        By place, since links give a document several names.
+        """
+        lock = self._turns.get(target.root)
         if lock is None:
-            lock = self._turns[target.url] = asyncio.Lock()
+            lock = self._turns[target.root] = asyncio.Lock()
         try:
             async with asyncio.timeout(deadline.left()):
                 await lock.acquire()
@@ -294,7 +332,6 @@ def _rename(old: Spot, new: Spot) -> None:
 
 
 def _make_folder(found: Spot) -> None:
-    _not_the_root(found)
     os.mkdir(found.name, dir_fd=found.folder)
     _lasting(found)
 
@@ -309,4 +346,4 @@ def _lasting(found: Spot) -> None:
 
 def _not_the_root(found: Spot) -> None:
     if found.name == SELF:
-        raise NotAllowed("The place itself stays")
+        raise NotAllowed(ROOT_STAYS)

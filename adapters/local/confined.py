@@ -18,6 +18,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from adapters.errors import NameNotAllowed, NotAllowed, NotThere
+from adapters.files import NO_FOLDER
 
 LINKS: Final = 40  # followed in one path, as the kernel itself does (path_resolution(7))
 FOLDERS: Final = 256  # inside one another, each an open descriptor
@@ -76,6 +77,19 @@ def spot(root: bytes, names: Sequence[bytes], *, follow: bool = True) -> Iterato
     `follow`: if the last name is a link, the spot is where it leads. NotThere, NotAllowed, or OSError.
     """
     found = _walk(root, names, follow)
+    try:
+        yield found
+    finally:
+        os.close(found.folder)
+
+
+@contextmanager
+def spot_to_be(root: bytes, names: Sequence[bytes], *, follow: bool = True) -> Iterator[Spot]:
+    """The same for what is to be put there: of a missing folder on the way, NotThere says that it is one."""
+    try:
+        found = _walk(root, names, follow)
+    except (NotThere, FileNotFoundError, NotADirectoryError) as error:
+        raise NotThere(NO_FOLDER) from error
     try:
         yield found
     finally:

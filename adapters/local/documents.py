@@ -5,15 +5,17 @@ import os
 import stat
 import threading
 from datetime import UTC, datetime
+from typing import Final
 
 from adapters import limits
-from adapters.errors import NotAllowed, NotPossible
-from adapters.files import Condition, Entry, Kind, Listing, Stat, Was
+from adapters.errors import NotAllowed, WrongDocument
+from adapters.files import A_DOCUMENT, Condition, Entry, Kind, Listing, Stat, Was
 from adapters.local.confined import SELF, Spot
 from adapters.media import media_type_of
 from adapters.port import Validators
 
-ORIGIN = "file://"
+ORIGIN: Final = "this gateway's disk"
+"""Where it is, for WHY: no path on it is told."""
 
 
 def stat_of(found: os.stat_result, name: bytes) -> Stat:
@@ -53,7 +55,8 @@ def list_folder(spot: Spot) -> Listing:
     try:
         folder = spot.open_folder()
     except NotADirectoryError as error:
-        raise NotPossible("That is no folder") from error
+        stat_of(os.stat(spot.name, dir_fd=spot.folder, follow_symlinks=False), spot.name)  # or it is neither
+        raise WrongDocument(A_DOCUMENT) from error
     entries: list[Entry] = []
     partial = False
     try:

@@ -12,7 +12,9 @@ from adapters.errors import (
     NotAllowed,
     NotPossible,
     NotThere,
+    WrongDocument,
 )
+from adapters.files import A_FOLDER, ALREADY_THERE, NOT_EMPTY
 
 _FAULTS: Final[dict[int, tuple[type[HeadraceError], str]]] = {
     errno.ENOENT: (NotThere, "Not there"),
@@ -23,9 +25,9 @@ _FAULTS: Final[dict[int, tuple[type[HeadraceError], str]]] = {
     errno.ELOOP: (NotAllowed, "A link that is not followed"),
     errno.ENXIO: (NotAllowed, "That is no document"),
     errno.ENODEV: (NotAllowed, "That is no document"),
-    errno.EEXIST: (ChangedMeanwhile, "Already there"),
-    errno.ENOTEMPTY: (NotPossible, "The folder is not empty"),
-    errno.EISDIR: (NotPossible, "That is a folder"),
+    errno.EEXIST: (ChangedMeanwhile, ALREADY_THERE),
+    errno.ENOTEMPTY: (NotPossible, NOT_EMPTY),
+    errno.EISDIR: (WrongDocument, A_FOLDER),
     errno.EXDEV: (NotPossible, "Those are not on one disk"),
     errno.ENAMETOOLONG: (NameNotAllowed, "The name is too long"),
     errno.EINVAL: (NameNotAllowed, "That name is not allowed there"),

@@ -16,7 +16,8 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Final
 
-from adapters.errors import ChangedMeanwhile, MayBeDone, NotAllowed, NotPossible
+from adapters.errors import ChangedMeanwhile, MayBeDone, NotAllowed, WrongDocument
+from adapters.files import A_FOLDER, ALREADY_THERE
 from adapters.local.confined import SELF, Spot
 from adapters.local.documents import Document
 from adapters.local.moving import move
@@ -88,7 +89,7 @@ class Temporary:
                 self._take_after(now)
             os.fsync(self._descriptor)
             if not may_replace(self._spot.look()):
-                raise ChangedMeanwhile
+                raise ChangedMeanwhile("Changed meanwhile" if replace else ALREADY_THERE)
             self._put(replace)
             self._make_lasting()
 
@@ -148,6 +149,6 @@ def sync_folder(folder: int) -> None:
 
 def _replaceable(spot: Spot, found: os.stat_result | None) -> None:
     if spot.name == SELF or (found is not None and stat.S_ISDIR(found.st_mode)):
-        raise NotPossible("That is a folder")
+        raise WrongDocument(A_FOLDER)
     if found is not None and not stat.S_ISREG(found.st_mode):
         raise NotAllowed("That is no document")

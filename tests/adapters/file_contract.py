@@ -29,6 +29,7 @@ from adapters.errors import (
 )
 from adapters.files import Ability, Was
 from adapters.port import Reach
+from tests.adapters.file_mistakes import MistakesContract
 from tests.adapters.file_reading import AWKWARD, BODIES, ReadingContract
 from tests.adapters.file_stands import (
     DOING,
@@ -84,7 +85,7 @@ SOME = settings(
 )
 
 
-class FileContract(ReadingContract, WritingContract):
+class FileContract(ReadingContract, WritingContract, MistakesContract):
     """Inherit, and define the fixture `stand`."""
 
     # Erasing, renaming, making folders, copying
@@ -195,7 +196,8 @@ class FileContract(ReadingContract, WritingContract):
         }
         before = stand.contacts()
         for each in doing:
-            await fails(stand, doing[each](), NotAllowed if each in able else NotPossible)
+            kind = NotAllowed if each in able else NotPossible
+            await fails(stand, doing[each](), kind, asked=False)
         assert stand.contacts() == before
         assert (stand.peek(b"old"), stand.names()) == (b"as it was", {b"old"})
 

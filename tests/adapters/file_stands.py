@@ -2,6 +2,7 @@
 
 import asyncio
 import os
+import re
 from abc import ABC, abstractmethod
 from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
 from dataclasses import replace
@@ -28,6 +29,11 @@ class FileStand(ABC):
     root: Target
     private: Sequence[str] = ()  # words that no sentence may hold: the login, the folder's path on disk
     sizes: ClassVar[bool] = True  # the server tells exact sizes of files
+
+    @property
+    def origin(self) -> str:
+        """What is told of where it is: scheme, host and port of the place, which its root names."""
+        return "/".join(self.root.url.split("/")[:3])
 
     @abstractmethod
     def put(self, name: bytes, body: bytes) -> None:
@@ -140,7 +146,7 @@ async def write(stand: FileStand, name: bytes, body: bytes, condition: Condition
 async def found(stand: FileStand) -> dict[bytes, Entry]:
     listing = await stand.adapter.list(stand.root, SECONDS)
     assert not listing.partial
-    assert listing.origin.startswith(stand.root.url.partition("//")[0])
+    assert listing.origin == stand.origin
     entries = {each.name: each for each in listing.entries}
     assert len(entries) == len(listing.entries)
     return entries
@@ -151,8 +157,12 @@ def where(stand: FileStand, entry: Entry) -> Target:
     return replace(stand.root, url=entry.url) if entry.url else stand.root.within(entry.name)
 
 
-async def fails(stand: FileStand, doing: Awaitable[object], *kinds: type[HeadraceError]) -> HeadraceError:
-    """It fails as one of `kinds` (none named: somehow), and tells nothing private."""
+async def fails(
+    stand: FileStand, doing: Awaitable[object], *kinds: type[HeadraceError], asked: bool = True
+) -> HeadraceError:
+    """It fails as one of `kinds` (none named: somehow), tells nothing private, and where it was, unless it
+    was refused before anybody was `asked`.
+    """
     with pytest.raises(HeadraceError) as caught:
         await doing
     assert not kinds or type(caught.value) in kinds, repr(caught.value)
@@ -160,6 +170,9 @@ async def fails(stand: FileStand, doing: Awaitable[object], *kinds: type[Headrac
     for word in stand.private:
         assert word not in caught.value.sentence
         assert word not in caught.value.far
+    where, _, status = caught.value.far.partition(", HTTP ")
+    assert where == stand.origin or not (asked or where)
+    assert not status or re.fullmatch("[1-9][0-9]{2}", status)
     return caught.value
 
 
@@ -192,6 +205,6 @@ async def lacks(stand: FileStand, *wanted: Ability) -> bool:
     for each in missing:
         stand.put(b"old", b"as it was")
         before = stand.names()
-        await fails(stand, DOING[each](stand, SECONDS), NotPossible)
+        await fails(stand, DOING[each](stand, SECONDS), NotPossible, asked=False)
         assert (stand.peek(b"old"), stand.names()) == (b"as it was", before)
     return bool(missing)

@@ -146,18 +146,6 @@ class WritingContract:
         await fails(stand, write(stand, b"missing/new", b"new"), NotThere)
         assert stand.names() == set()
 
-    async def test_a_folder_is_not_written_over(self, stand: FileStand) -> None:
-        if await lacks(stand, Ability.WRITE):
-            return
-        stand.make(b"folder")
-        stand.put(b"folder/inner", b"x")
-        stand.make(b"empty")
-        for name in (b"folder", b"empty"):
-            fault = await fails(stand, write(stand, name, b"new"))
-            assert fault.code // 100 == 5
-        assert stand.names() == {b"folder", b"empty"}
-        assert stand.names(b"folder") == {b"inner"}
-
     # Appending
 
     async def test_appending(self, stand: FileStand) -> None:

@@ -6,7 +6,7 @@ import re
 import pytest
 
 from adapters import errors
-from adapters.errors import HeadraceError
+from adapters.errors import HeadraceError, happened_at
 from gateway.wire.codes import CODES
 
 
@@ -37,3 +37,16 @@ def test_the_error_tree_is_the_one_in_its_docstring() -> None:
     built = {each.__name__: str(each.code) for each in every_error() if not each.__name__.startswith("_")}
     built.pop("FarFault")  # a family without a code of its own
     assert told == built
+
+
+def test_where_it_happened() -> None:
+    """Who knows first is believed; anything else passes by."""
+    known = HeadraceError()
+    known.far = "ftp://other.example:21"
+    for fault, far in ((HeadraceError(), "dav://h.example:80"), (known, "ftp://other.example:21")):
+        with pytest.raises(HeadraceError) as caught, happened_at("dav://h.example:80"):
+            raise fault
+        assert caught.value is fault
+        assert caught.value.far == far
+    with pytest.raises(OSError, match="as it was"), happened_at("dav://h.example:80"):
+        raise OSError("as it was")

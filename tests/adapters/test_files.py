@@ -9,7 +9,19 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from adapters.errors import BrokenOff, NotPossible, TooLarge
-from adapters.files import Ability, FileAdapter, Kind, Reading, Stat, Target, Upload, Was, quoted
+from adapters.files import (
+    ALREADY_THERE,
+    Ability,
+    FileAdapter,
+    Kind,
+    Reading,
+    Stat,
+    Target,
+    Upload,
+    Was,
+    quoted,
+    unmet,
+)
 from adapters.port import Call, CredentialKind, Credentials, Fetched, Reach
 from tests.adapters.contract import tells_nothing_private
 from tests.adapters.file_contract import segments
@@ -59,6 +71,25 @@ def test_any_name_within_and_beside(name: bytes, other: bytes) -> None:
     assert inner.url == ROOT + quoted(name)
     assert inner.beside(other) == root.within(other)
     assert inner.within(other).beside(name).url == inner.within(name).url
+
+
+@pytest.mark.parametrize(
+    ("url", "folder"),
+    [
+        (ROOT, True),
+        (ROOT + "a", False),
+        (ROOT + "a%2F", False),
+        ("http://h.example/a/?b", True),
+        ("http://h.example/a?b/", False),
+    ],
+)
+def test_a_slash_at_the_end_names_a_folder(url: str, folder: bool) -> None:
+    assert Target(url, url).names_folder is folder
+
+
+def test_what_does_not_hold_is_told_in_its_own_words() -> None:
+    assert unmet(Was.NOTHING).sentence == ALREADY_THERE
+    assert unmet(Stat(Kind.FILE)).sentence == "Changed meanwhile"
 
 
 def test_a_query_belongs_to_one_document_only() -> None:

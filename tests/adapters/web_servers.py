@@ -214,7 +214,8 @@ import resource, sys
 from cheroot import wsgi
 from wsgidav.wsgidav_app import WsgiDAVApp
 folder, host, port, largest = sys.argv[1], sys.argv[2], int(sys.argv[3]), int(sys.argv[4])
-users = {sys.argv[5]: {"password": sys.argv[6]}} if len(sys.argv) > 5 else True
+threads = int(sys.argv[5])
+users = {sys.argv[6]: {"password": sys.argv[7]}} if len(sys.argv) > 6 else True
 if largest:
     resource.setrlimit(resource.RLIMIT_FSIZE, (largest, largest))
 application = WsgiDAVApp({
@@ -225,20 +226,23 @@ application = WsgiDAVApp({
     "property_manager": True,
     "lock_storage": True,
 })
-wsgi.Server((host, port), application, numthreads=24, request_queue_size=512).start()
+wsgi.Server((host, port), application, numthreads=threads, request_queue_size=512).start()
 """
 
 
 @contextmanager
-def wsgidav(folder: Path, *, largest: int = 0, login: tuple[str, ...] = ()) -> Iterator[WebServer]:
+def wsgidav(
+    folder: Path, *, largest: int = 0, threads: int = 24, login: tuple[str, ...] = ()
+) -> Iterator[WebServer]:
     """WsgiDAV, which is installed with the tests, on cheroot. `largest` is how many bytes a file can have on
-    its disk, as if that were full then; 0 for no such limit. `login` is the user and password it wants.
+    its disk, as if that were full then; 0 for no such limit. It serves as many requests at once as it has
+    `threads`. `login` is the user and password it wants.
     """
 
     def configure(home: Path, port: int) -> Sequence[str]:
         (home / "serve.py").write_text(_WSGIDAV)
         script = str(home / "serve.py")
-        options = [str(folder), LOOPBACK, str(port), str(largest), *login]
+        options = [str(folder), LOOPBACK, str(port), str(largest), str(threads), *login]
         return [sys.executable, "-W", "ignore", script, *options]
 
     with _running(folder, configure, tls=False) as server:

@@ -1,14 +1,27 @@
 """The file side of HTTP: what of `adapters.files` a web server can do."""
 
-from collections.abc import Callable
-from contextlib import AbstractAsyncContextManager
+import asyncio
+from collections.abc import AsyncIterator, Callable
+from contextlib import AbstractContextManager, AsyncExitStack, asynccontextmanager
 from datetime import datetime
-from typing import ClassVar
+from typing import ClassVar, Final
 
+from adapters.errors import (
+    CredentialsRefused,
+    HeadraceError,
+    NotAllowed,
+    NotPossible,
+    NotThere,
+    WrongDocument,
+    happened_at,
+)
 from adapters.files import (
+    A_DOCUMENT,
+    A_FOLDER,
     Ability,
     Condition,
     FileAdapter,
+    Kind,
     Listing,
     Reading,
     Stat,
@@ -18,10 +31,14 @@ from adapters.files import (
 )
 from adapters.http.client import HttpClient
 from adapters.http.documents.listing import list_index
-from adapters.http.documents.looking import look
+from adapters.http.documents.looking import kind_by_slash, look
 from adapters.http.documents.places import checked
 from adapters.http.documents.reading import Wanted, reading
 from adapters.http.documents.writing import Put, delete, put
+from adapters.http.urls import origin_text, parsed_url, url_origin
+
+_ABOUT_FOLDERS: Final = (CredentialsRefused, NotAllowed, NotPossible, NotThere)
+"""What a server may say of a folder that is asked for like a document."""
 
 
 class HttpFiles(FileAdapter):
@@ -45,24 +62,59 @@ class HttpFiles(FileAdapter):
         """The links of an index page that lead into the folder itself."""
         if target.index != "html":
             return await super().list(target, seconds)
-        return await list_index(self._client, checked(target), seconds)
+        with _at(target):
+            return await list_index(self._client, target, seconds)
 
     async def stat(self, target: Target, seconds: float) -> Stat:
         """By HEAD. Where a place has index pages, what ends in a slash is a folder."""
-        return (await look(self._client, checked(target), seconds, self._now())).stat
+        with _at(target):
+            return (await look(self._client, target, seconds, self._now())).stat
 
-    def read(
+    @asynccontextmanager
+    async def read(
         self, target: Target, offset: int, count: int | None, seconds: float
-    ) -> AbstractAsyncContextManager[Reading]:
-        """By GET, with a range where less than all is wanted; taken up again where it breaks off."""
-        return reading(self._client, Wanted(checked(target), offset, count), seconds, self._now)
+    ) -> AsyncIterator[Reading]:
+        """By GET, with a range where less than all is wanted; taken up again where it breaks off. The index
+        pages that a place has are no documents.
+        """
+        with _at(target):
+            deadline = asyncio.get_running_loop().time() + seconds
+            async with AsyncExitStack() as stack:
+                wanted = reading(self._client, Wanted(target, offset, count), seconds, self._now)
+                try:
+                    read = await stack.enter_async_context(wanted)
+                except _ABOUT_FOLDERS as fault:
+                    await self._explain(target, fault, deadline - asyncio.get_running_loop().time())
+                    raise
+                if read.stat.kind is Kind.FOLDER:
+                    await stack.aclose()
+                    index = WrongDocument(A_FOLDER)
+                    if target.names_folder:  # some servers ignore a slash behind a document
+                        await self._explain(target, index, deadline - asyncio.get_running_loop().time())
+                    raise index
+                yield read
+
+    async def _explain(self, target: Target, fault: HeadraceError, seconds: float) -> None:
+        """WrongDocument where a read that fails was of a folder, or of a document with a slash at its end."""
+        kind = await kind_by_slash(self._client, target, seconds) if target.index == "html" else None
+        if kind is Kind.FOLDER:
+            raise WrongDocument(A_FOLDER) from fault
+        if kind is Kind.FILE and target.names_folder:
+            raise WrongDocument(A_DOCUMENT) from fault
 
     async def write(self, target: Target, upload: Upload, condition: Condition, seconds: float) -> Written:
         """By PUT. MayBeDone for whatever happened after sending began and was not answered: a server may
         have written half of the document.
         """
-        return await put(self._client, Put(checked(target), upload, condition), seconds, self._now)
+        with _at(target):
+            return await put(self._client, Put(target, upload, condition), seconds, self._now)
 
     async def erase(self, target: Target, seconds: float) -> None:
         """By DELETE; documents only, never folders."""
-        await delete(self._client, checked(target), seconds, self._now)
+        with _at(target):
+            await delete(self._client, target, seconds, self._now)
+
+
+def _at(target: Target) -> AbstractContextManager[None]:
+    """Errors in here happened at the target's server; NotAllowed for a target outside of its root."""
+    return happened_at(origin_text(url_origin(parsed_url(checked(target).url))))

@@ -5,9 +5,10 @@ from typing import Final
 
 from adapters import limits
 from adapters.errors import WrongDocument
-from adapters.files import Listing, Target
+from adapters.files import A_DOCUMENT, Kind, Listing, Target
 from adapters.http.answer.media import media_type
-from adapters.http.client import HttpClient, Request
+from adapters.http.client import Answer, HttpClient, Request
+from adapters.http.documents.looking import kind_by_slash
 from adapters.http.documents.places import as_folder
 from adapters.http.index_pages import index_entries
 
@@ -15,20 +16,21 @@ _HTML: Final = frozenset({"", "text/html", "application/xhtml+xml"})
 
 
 async def list_index(client: HttpClient, target: Target, seconds: float) -> Listing:
-    """The entries of a folder. NotThere as the server says; WrongDocument for no index page."""
+    """The entries of a folder. NotThere as the server says; WrongDocument for a document or no index page."""
     folder = as_folder(target)
+    deadline = asyncio.get_running_loop().time() + seconds
     async with client.exchange(Request("GET", folder, accept="text/html, */*;q=0.1"), seconds) as answer:
-        if answer.fault is not None:
-            raise answer.fault
-        if media_type(answer.fields.first("content-type"))[0] not in _HTML:
-            raise WrongDocument("Not an index page")
+        fault = answer.fault
+        if fault is None and media_type(answer.fields.first("content-type"))[0] not in _HTML:
+            fault = WrongDocument("Not an index page")
         page, cut = bytearray(), False
-        async for chunk in answer.chunks:
-            page += chunk
-            if len(page) > limits.LIST_BYTES:
-                del page[limits.LIST_BYTES :]
-                cut = True
-                break
+        if fault is None:
+            page, cut = await _page(answer)
+    if fault is not None:
+        left = deadline - asyncio.get_running_loop().time()
+        if await kind_by_slash(client, target, left) is Kind.FILE:
+            raise WrongDocument(A_DOCUMENT) from fault
+        raise fault
     if len(page) <= limits.INLINE_BYTES:
         found = index_entries(bytes(page), answer.url, folder.url)
     else:  # other clients go on meanwhile
@@ -40,3 +42,14 @@ async def list_index(client: HttpClient, target: Target, seconds: float) -> List
         origin=answer.origin,
         steps=answer.steps,
     )
+
+
+async def _page(answer: Answer) -> tuple[bytearray, bool]:
+    """The page, and whether it was cut at its limit."""
+    page = bytearray()
+    async for chunk in answer.chunks:
+        page += chunk
+        if len(page) > limits.LIST_BYTES:
+            del page[limits.LIST_BYTES :]
+            return page, True
+    return page, False

@@ -1,15 +1,17 @@
 """Target -> what is there, without reading it: HEAD, or a GET of one byte where a server has no HEAD."""
 
-from dataclasses import dataclass
+import asyncio
+from dataclasses import dataclass, replace
 from datetime import datetime
 
+from adapters.errors import HeadraceError, NotThere
 from adapters.files import Kind, Stat, Target
 from adapters.http.answer.content_range import content_range, unsatisfied_size
 from adapters.http.answer.dates import http_date
 from adapters.http.answer.media import media_type
 from adapters.http.answer.validators import validators
 from adapters.http.client import Answer, HttpClient, Request
-from adapters.http.documents.places import is_folder_url
+from adapters.http.documents.places import as_folder, is_folder_url
 
 _NO_HEAD = (405, 501)  # RFC 9110 sections 15.5.6 and 15.6.2
 
@@ -41,6 +43,29 @@ async def look(client: HttpClient, target: Target, seconds: float, now: datetime
         if answer.fault is not None:
             raise answer.fault
         return Looked(stat_of(answer, target, document_size(answer), now), answer.url)
+
+
+async def kind_by_slash(client: HttpClient, target: Target, seconds: float) -> Kind | None:
+    """After a refusal, in a place of index pages: what is there, with and without a slash at its end
+    (common practice: a document has none, a folder is redirected to the one with it). None: not to be told.
+    """
+    if "?" in target.url:
+        return None
+    deadline = asyncio.get_running_loop().time() + seconds
+    plain = replace(target, url=target.url.rstrip("/"))
+    for each in (plain, as_folder(plain)):
+        left = deadline - asyncio.get_running_loop().time()
+        try:
+            async with client.exchange(Request("HEAD", each), left) as answer:
+                slashed = is_folder_url(answer.url)
+                redirected = slashed and not is_folder_url(each.url)
+                if answer.status == 401:
+                    return None  # a refused login is not tried again and again
+                if answer.fault is None or (redirected and not isinstance(answer.fault, NotThere)):
+                    return Kind.FOLDER if slashed else Kind.FILE
+        except HeadraceError:
+            return None
+    return None
 
 
 def document_size(answer: Answer) -> int | None:

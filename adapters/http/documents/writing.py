@@ -16,22 +16,23 @@ from typing import Final
 
 from adapters.errors import (
     BrokenOff,
-    ChangedMeanwhile,
     HeadraceError,
     MayBeDone,
     NotPossible,
     NotThere,
     TooSlow,
+    WrongDocument,
 )
-from adapters.files import Condition, Stat, Target, Upload, Was, Written
+from adapters.files import A_FOLDER, NO_FOLDER, Condition, Kind, Stat, Target, Upload, Was, Written, unmet
 from adapters.http.answer.validators import strong_etag
 from adapters.http.client import HttpClient, Request
-from adapters.http.documents.looking import look
+from adapters.http.documents.looking import kind_by_slash, look
 from adapters.http.documents.places import is_folder_url, parent
 from adapters.http.link.sending import close
 
 _DONE: Final = frozenset({200, 201, 203, 204, 205})  # not 202: to be done later, perhaps
-_A_FOLDER: Final = "A folder, not a document"
+_ABOUT_FOLDERS: Final = frozenset({400, 403, 404, 405, 409})  # what servers say where one is, or is missing
+_NO_FOLDERS: Final = "Folders are not erased over HTTP"
 
 Clock = Callable[[], datetime]
 
@@ -49,7 +50,7 @@ async def put(client: HttpClient, change: Put, seconds: float, now: Clock) -> Wr
     """The change, and a look at the document's size afterwards."""
     target, condition = change.target, change.condition
     if is_folder_url(target.url):
-        raise NotPossible(_A_FOLDER)
+        raise WrongDocument(A_FOLDER)
     deadline = asyncio.get_running_loop().time() + seconds
     await _look_before(client, target, condition, seconds, now)
     try:
@@ -68,8 +69,14 @@ async def put(client: HttpClient, change: Put, seconds: float, now: Clock) -> Wr
         raise
     finally:
         await source.close()
-    if (status == 409 or status >= 500) and not await _is_there(client, parent(target), _left(deadline), now):
-        raise NotThere("No such folder")
+    if status in _ABOUT_FOLDERS or status >= 500:
+        if await _is_folder(client, target, _left(deadline), now):
+            raise WrongDocument(A_FOLDER)
+        folder = parent(target)
+        if not await _is_there(client, folder, _left(deadline), now):
+            raise NotThere(NO_FOLDER)
+        if target.index == "html" and await kind_by_slash(client, folder, _left(deadline)) is Kind.FILE:
+            raise NotThere(NO_FOLDER)
     if fault is not None:
         raise fault
     if status not in _DONE:
@@ -84,7 +91,7 @@ async def delete(client: HttpClient, target: Target, seconds: float, now: Clock)
     """
     deadline = asyncio.get_running_loop().time() + seconds
     if is_folder_url(target.url) or (await look(client, target, seconds, now())).leads_to_folder(target):
-        raise NotPossible(_A_FOLDER)
+        raise NotPossible(_NO_FOLDERS)
     async with client.exchange(Request("DELETE", target, changes=True), _left(deadline)) as answer:
         if answer.fault is not None:
             raise answer.fault
@@ -114,13 +121,15 @@ async def _look_before(
     if condition is Was.ANYTHING:
         return
     try:
-        found = (await look(client, target, seconds, now())).stat
+        looked = await look(client, target, seconds, now())
     except NotThere:
         if condition is Was.NOTHING:
             return
-        raise ChangedMeanwhile from None
-    if isinstance(condition, Was) or not _same(found, condition):
-        raise ChangedMeanwhile
+        raise unmet(condition) from None
+    if looked.leads_to_folder(target):
+        raise WrongDocument(A_FOLDER)
+    if isinstance(condition, Was) or not _same(looked.stat, condition):
+        raise unmet(condition)
 
 
 def _same(found: Stat, seen: Stat) -> bool:
@@ -143,6 +152,14 @@ async def _look_after(client: HttpClient, target: Target, size: int, seconds: fl
     if found.size != size:
         raise MayBeDone
     return "size"
+
+
+async def _is_folder(client: HttpClient, target: Target, seconds: float, now: Clock) -> bool:
+    """Whether the server shows a folder in the document's place."""
+    try:
+        return (await look(client, target, seconds, now())).leads_to_folder(target)
+    except HeadraceError:
+        return False
 
 
 async def _is_there(client: HttpClient, folder: Target, seconds: float, now: Clock) -> bool:

@@ -98,7 +98,8 @@ class _Inbox(asyncio.Protocol):
             self.pieces.popleft()
             self._given = 0
         self.held -= len(data)
-        if self._paused and self._transport is not None and not self.ended:
+        few = self.held <= limits.READ_AHEAD_BYTES // 2
+        if self._paused and few and self._transport is not None and not self.ended:
             self._paused = False
             self._transport.resume_reading()
         return data

@@ -20,6 +20,7 @@ from adapters.errors import (
     WrongDocument,
 )
 from adapters.files import Ability, Kind, Listing, Target, Was
+from adapters.port import CredentialKind, Credentials
 from adapters.registry import lookup
 from tests.adapters.dav.faulty import FOLDER, Fault, Faulty, faulty
 from tests.adapters.file_contract import upload
@@ -54,6 +55,37 @@ def test_everything_can_be_done() -> None:
 
 
 # Listing and reading
+
+
+@pytest.mark.parametrize(
+    ("refusal", "taken", "kind", "asked"),
+    [
+        ("401 x", True, CredentialsRefused, 1),  # and not tried again: some servers count
+        ("403 x", False, CredentialsRefused, 2),
+        ("403 x", True, NotAllowed, 2),  # it was taken for the look
+        ("404 x", True, NotThere, 2),
+        ("405 x", True, NotPossible, 2),
+    ],
+)
+async def test_a_refused_read_is_looked_into(
+    refusal: str, taken: bool, kind: type[HeadraceError], asked: int
+) -> None:
+    """Whether that was a folder; here it is a document."""
+    body = (
+        b'<D:multistatus xmlns:D="DAV:"><D:response><D:href>/a</D:href><D:propstat><D:prop>'
+        b"<D:resourcetype/></D:prop></D:propstat></D:response></D:multistatus>"
+    )
+    adapter = DavAdapter()
+    own = Credentials(CredentialKind.BASIC, "reader", "secret")
+    look = reply(body, "207 x") if taken else reply(b"", "403 x")
+    async with raw_server(reply(b"", refusal), look) as server:
+        root = f"dav://{LOOPBACK}:{server.port}/"
+        with pytest.raises(kind) as caught:
+            async with adapter.read(Target(root + "a", root, own, reach=server.reach), 0, None, SECONDS):
+                pass
+    await adapter.aclose()
+    assert [each.split()[0] for each in server.heads()] == ["GET", "PROPFIND"][:asked]
+    assert caught.value.far.startswith(root.rstrip("/"))
 
 
 async def test_a_document_is_no_folder(far: Far) -> None:
@@ -276,7 +308,7 @@ async def test_nobody_can_tell(far: Far, method: str, fault: Fault) -> None:
     server.faults["PROPFIND"] = [*[None] * LOOKS[method], *UNREACHABLE]
     with pytest.raises(MayBeDone) as caught:
         await DOING[method](server, adapter, SECONDS)
-    assert caught.value.far.startswith(f"http://{LOOPBACK}:{server.port}")  # for WHY and the log
+    assert caught.value.far.startswith(f"dav://{LOOPBACK}:{server.port}")  # for WHY and the log
 
 
 @pytest.mark.parametrize("method", DOING)

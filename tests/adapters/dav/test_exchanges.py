@@ -4,6 +4,7 @@ answers mean.
 
 import asyncio
 from collections.abc import AsyncIterator
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import pytest
@@ -12,7 +13,7 @@ from lxml import etree
 from adapters import limits
 from adapters.dav.exchanges import Exchanges, Operation, plain_fault
 from adapters.dav.listing import Told
-from adapters.dav.places import placed
+from adapters.dav.places import dav_url, placed
 from adapters.errors import (
     AskedTooOften,
     BrokenOff,
@@ -41,7 +42,7 @@ MULTISTATUS = "207 Multi-Status"
 
 @pytest.fixture
 async def exchanges() -> AsyncIterator[Exchanges]:
-    client = HttpClient()
+    client = HttpClient(spelled=dav_url)
     yield Exchanges(client, lambda: datetime.now(UTC))
     await client.aclose()
 
@@ -117,7 +118,7 @@ async def test_what_answers_mean(exchanges: Exchanges, answer: Say, kind: type[H
             with pytest.raises(HeadraceError) as caught:
                 await getattr(exchanges, asked)(target(server), Operation(SECONDS))
             assert type(caught.value) is kind
-            assert caught.value.far.startswith(f"http://{LOOPBACK}:{server.port}, HTTP ")
+            assert caught.value.far.startswith(f"dav://{LOOPBACK}:{server.port}, HTTP ")
 
 
 async def test_forbidden_with_credentials(exchanges: Exchanges) -> None:
@@ -126,6 +127,18 @@ async def test_forbidden_with_credentials(exchanges: Exchanges) -> None:
         with pytest.raises(CredentialsRefused):
             await exchanges.stat(target(server, credentials=own), Operation(SECONDS))
     assert (server.field_of("Authorization") or "").startswith("Basic ")
+
+
+async def test_forbidden_after_the_login_was_taken(exchanges: Exchanges) -> None:
+    """Then it is not the login: RFC 9110 section 15.5.4 leaves open why a server says 403."""
+    own = Credentials(CredentialKind.BASIC, "reader", "secret")
+    other = replace(own, secret="another")
+    answers = reply(EMPTY, MULTISTATUS), *(reply(b"", "403 x"),) * 2, reply(b"", "401 x")
+    async with raw_server(*answers) as server:
+        await exchanges.list(target(server, credentials=own), Operation(SECONDS))
+        for credentials, kind in ((own, NotAllowed), (other, CredentialsRefused), (own, CredentialsRefused)):
+            with pytest.raises(kind):
+                await exchanges.stat(target(server, credentials=credentials), Operation(SECONDS))
 
 
 @pytest.mark.parametrize("status", ["405 x", "501 x"])

@@ -33,7 +33,7 @@ def case(name: str) -> tuple[Multistatus, dict[str, Any]]:
 
 
 def told(*responses: str, url: str = URL) -> Told | None:
-    return entries_of(multistatus(*responses), url, with_credentials=False)
+    return entries_of(multistatus(*responses), url)
 
 
 def multistatus(*responses: str) -> Multistatus:
@@ -78,7 +78,7 @@ def fetch_path(entry: Entry, url: str) -> str:
 
 def test_case_names_decode_once() -> None:
     answer, expected = case("dav-names-decode-once")
-    listing = entries_of(answer, URL, with_credentials=False)
+    listing = entries_of(answer, URL)
     assert listing is not None
     assert not listing.partial
     assert [as_read(each.name) for each in listing.entries] == expected["names"]
@@ -95,7 +95,7 @@ def test_case_names_decode_once() -> None:
 def test_case_self_and_href_forms() -> None:
     answer, expected = case("dav-self-and-href-forms")
     url = expected["request_url"]
-    listing = entries_of(answer, url, with_credentials=False)
+    listing = entries_of(answer, url)
     assert listing is not None
     assert not listing.partial
     children = [
@@ -118,9 +118,7 @@ def test_case_self_and_href_forms() -> None:
 
 def test_depth_one() -> None:
     """Section 9.1.5's example."""
-    listing = entries_of(
-        read_multistatus(ALL_PROPERTIES, NOW), "http://www.example.com/container/", with_credentials=False
-    )
+    listing = entries_of(read_multistatus(ALL_PROPERTIES, NOW), "http://www.example.com/container/")
     moment = datetime(1998, 1, 12, 9, 25, 56, tzinfo=UTC)
     assert listing == Told((Entry(b"front.html", Kind.FILE, 4525, moment),), partial=False)
 
@@ -128,7 +126,7 @@ def test_depth_one() -> None:
 @pytest.mark.parametrize("url", ["http://www.example.com/mycol", "http://www.example.com/mycol/"])
 def test_an_empty_folder_with_and_without_its_slash(url: str) -> None:
     """Section 9.1.6's example; section 5.2."""
-    listing = entries_of(read_multistatus(INCLUDED_PROPERTIES, NOW), url, with_credentials=False)
+    listing = entries_of(read_multistatus(INCLUDED_PROPERTIES, NOW), url)
     assert listing == Told((), partial=False)
 
 
@@ -155,9 +153,10 @@ def test_a_folder_that_failed_inside_of_a_207_is_not_empty(status: int, kind: ty
     assert type(caught.value) is kind
 
 
-def test_forbidden_with_credentials_is_their_fault() -> None:
-    with pytest.raises(CredentialsRefused):
-        entries_of(multistatus(failed("/w/", 403)), URL, with_credentials=True)
+def test_forbidden_inside_of_an_answer_is_no_fault_of_the_login() -> None:
+    """Which was taken: the answer came with 207."""
+    with pytest.raises(NotAllowed):
+        entries_of(multistatus(failed("/w/", 403)), URL)
 
 
 def test_entries_that_failed_alone_are_left_out() -> None:
@@ -268,7 +267,7 @@ def test_stat_of_a_document() -> None:
         "<D:getlastmodified>Thu, 29 Feb 2024 10:15:00 GMT</D:getlastmodified>"
         "<D:getcontenttype>Text/Plain; charset=utf-8</D:getcontenttype>"
     )
-    stat = stat_of(multistatus(document("/w/a", more)), URL + "a", "dav://h:80", with_credentials=False)
+    stat = stat_of(multistatus(document("/w/a", more)), URL + "a", "dav://h:80")
     assert (stat.kind, stat.size, stat.media_type, stat.charset) == (Kind.FILE, 5, "text/plain", "utf-8")
     assert stat.modified == datetime(2024, 2, 29, 10, 15, tzinfo=UTC)
     assert stat.validators == Validators('"1-2"', "Thu, 29 Feb 2024 10:15:00 GMT")  # in quotes, as GET has it
@@ -280,19 +279,19 @@ def test_stat_of_a_document() -> None:
 )
 def test_etags(sent: str, etag: str | None) -> None:
     more = f"<D:resourcetype/><D:getetag>{sent}</D:getetag>"
-    stat = stat_of(multistatus(document("/w/a", more)), URL + "a", "", with_credentials=False)
+    stat = stat_of(multistatus(document("/w/a", more)), URL + "a", "")
     assert stat.validators.etag == etag
 
 
 def test_stat_takes_its_own_response() -> None:
     answer = multistatus(document("/w/b", "<D:getcontentlength>1</D:getcontentlength>"), folder("/w"))
-    assert stat_of(answer, URL, "", with_credentials=False).kind is Kind.FOLDER
+    assert stat_of(answer, URL, "").kind is Kind.FOLDER
     alone = multistatus(document("/elsewhere/b", "<D:getcontentlength>1</D:getcontentlength>"))
-    assert stat_of(alone, URL + "b", "", with_credentials=False).size == 1
+    assert stat_of(alone, URL + "b", "").size == 1
 
 
 def test_stat_of_what_failed() -> None:
     with pytest.raises(NotThere):
-        stat_of(multistatus(failed("/w/a", 404)), URL + "a", "", with_credentials=False)
+        stat_of(multistatus(failed("/w/a", 404)), URL + "a", "")
     with pytest.raises(WrongDocument):
-        stat_of(multistatus(), URL + "a", "", with_credentials=False)
+        stat_of(multistatus(), URL + "a", "")

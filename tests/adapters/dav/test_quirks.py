@@ -11,6 +11,7 @@ from pathlib import Path
 import httpx
 import pytest
 
+from adapters import limits
 from adapters.errors import (
     BrokenOff,
     CannotConnect,
@@ -244,7 +245,64 @@ async def test_a_server_that_dies_while_it_is_written_to(name: str) -> None:
             os.killpg(server.pid, signal.SIGKILL)  # a session of its own: see web_servers
             with pytest.raises((BrokenOff, CannotConnect)) as caught:
                 await writing
-            assert caught.value.far.startswith("http://")
+            assert caught.value.far.startswith("dav://")
             assert stand.peek(b"old") == b"as it was"
             others = stand.names() - {b"old"}
             assert all(b".hr-" in each and each.endswith(b".part") for each in others if each[:1] != b".")
+
+
+# Folders that are asked for like documents
+
+
+@pytest.mark.parametrize("login", [(), ("reader", HUSH)], ids=["open", "with a login"])
+async def test_a_folder_without_its_slash_is_no_refused_login(login: tuple[str, ...]) -> None:
+    """WsgiDAV says 403 to GET of a collection, whoever asks (measured)."""
+    with served_folder() as folder, wsgidav(folder, login=login) as server:
+        async with stand_of(server, any_name) as stand:
+            own = Credentials(CredentialKind.BASIC, *login) if login else None
+            stand.root = replace(stand.root, credentials=own)
+            stand.make(b"entries")
+            for _ in range(2):
+                for offset, count in ((0, None), (0, 0), (3, 5)):
+                    fault = await fails(
+                        stand, whole(stand, stand.at(b"entries"), offset, count), WrongDocument
+                    )
+                    assert fault.sentence == "That is a folder"
+
+
+# Many at once
+
+
+@pytest.mark.parametrize("threads", [4, 1])
+async def test_appends_and_reads_at_a_server_of_few_threads(threads: int) -> None:
+    """As many appends as the service lets begin at one origin, with reads between them, at a server that
+    serves few requests at once, such as many a small script: no append waits for itself.
+    """
+    old = bytes(range(256)) * 8_000  # 2 MB: more than sockets hold
+    with served_folder() as folder, wsgidav(folder, threads=threads) as server:
+        async with stand_of(server, any_name) as stand:
+            logs = [b"log %d" % number for number in range(limits.TRANSFERS_PER_ORIGIN)]
+            for name in (*logs, b"document"):
+                stand.put(name, old)
+
+            async def append(name: bytes) -> None:
+                for _ in range(3):
+                    more = upload(b"more", size=4)
+                    await stand.adapter.append(stand.at(name), more, Was.ANYTHING, SECONDS)
+
+            async def read() -> None:
+                for _ in range(3):
+                    assert await whole(stand, stand.at(b"document")) == old
+
+            async with asyncio.timeout(SECONDS):
+                await asyncio.gather(*(append(name) for name in logs), *(read() for _ in range(6)))
+            assert [stand.peek(name) for name in logs] == [old + b"more" * 3] * len(logs)
+
+
+@pytest.mark.parametrize("body", [b"", b"<p>x</p>" * 50_000], ids=len)
+async def test_many_that_could_be_folders_at_once(tls: DavStand, body: bytes) -> None:
+    """Each is looked at besides, as a folder's GET may be empty or a page: that look waits for no reading."""
+    tls.put(b"page.html", body)
+    async with asyncio.timeout(SECONDS):
+        read = await asyncio.gather(*(whole(tls, tls.at(b"page.html")) for _ in range(100)))
+    assert set(read) == {body}

@@ -16,6 +16,7 @@ from adapters.errors import (
     TooSlow,
 )
 from adapters.ftp.adapter import FtpAdapter
+from adapters.ftp.locations import located
 from tests.adapters.ftp.doing import (
     OLD,
     SECONDS,
@@ -68,7 +69,8 @@ async def test_stalled_before_the_change(
 ) -> None:
     server.faults[at] = Fault(kind)
     began = perf_counter()
-    await fails(doing(adapter, server, 0.15), TooSlow)
+    fault = await fails(doing(adapter, server, 0.15), TooSlow)
+    assert fault.far == str(located(server.target).server)  # for WHY
     assert 0.1 < perf_counter() - began < 1.5  # a drip moves, and the deadline holds all the same
     await asyncio.sleep(0.05)  # what was stored is erased behind the error
     await still_well(adapter, server)

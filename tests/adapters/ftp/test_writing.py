@@ -21,6 +21,7 @@ from adapters.errors import (
     NotPossible,
     TooLarge,
     TooSlow,
+    WrongDocument,
 )
 from adapters.files import Condition, Kind, Stat, Was
 from adapters.ftp.adapter import FtpAdapter
@@ -203,10 +204,10 @@ def test_names_beside_a_target(length: int) -> None:
     [
         (Was.ANYTHING, None, None),
         (Was.ANYTHING, Stat(Kind.FILE), None),
-        (Was.ANYTHING, Stat(Kind.FOLDER), NotPossible),
+        (Was.ANYTHING, Stat(Kind.FOLDER), WrongDocument),
         (Was.NOTHING, None, None),
         (Was.NOTHING, Stat(Kind.FILE), ChangedMeanwhile),
-        (Was.NOTHING, Stat(Kind.FOLDER), ChangedMeanwhile),
+        (Was.NOTHING, Stat(Kind.FOLDER), WrongDocument),
         (Stat(Kind.FILE, 5), None, ChangedMeanwhile),
         (Stat(Kind.FILE, 5), Stat(Kind.FILE, 5), None),
         (Stat(Kind.FILE, 5), Stat(Kind.FILE, 6), ChangedMeanwhile),

@@ -24,6 +24,10 @@ class LocalStand(DiskStand):
         self.adapter = LocalAdapter()
         self.private = (str(tmp_path), tmp_path.name, "quay-yard", "outside")
 
+    @property
+    def origin(self) -> str:
+        return "this gateway's disk"
+
     def contacts(self) -> int:
         return 0
 

@@ -342,6 +342,16 @@ async def test_links_are_listed_as_links_and_followed_within(stand: LocalStand) 
     assert (stand.folder / "near").is_symlink()
 
 
+async def test_what_is_added_under_two_names_is_all_there(stand: LocalStand) -> None:
+    stand.put(b"document", b"")
+    (stand.folder / "other").symlink_to("document")
+    names = [b"document", b"other"] * 10
+    await asyncio.gather(
+        *(stand.adapter.append(stand.at(name), upload(b"x"), Was.ANYTHING, SECONDS) for name in names)
+    )
+    assert stand.peek(b"document") == b"x" * len(names)
+
+
 async def test_links_that_lead_out_are_refused_by_everything(stand: LocalStand) -> None:
     stand.put(b"old", b"as it was")
     (stand.folder / "far").symlink_to(stand.outside / "secret")
@@ -414,7 +424,7 @@ async def test_special_files_are_neither_listed_nor_opened(stand: LocalStand) ->
             began = time.perf_counter()
             await fails(stand, doing, NotAllowed)
             assert time.perf_counter() - began < 2
-    await fails(stand, adapter.list(stand.at(b"special"), SECONDS), NotPossible)
+    await fails(stand, adapter.list(stand.at(b"special"), SECONDS), NotAllowed)
     await fails(stand, adapter.erase(stand.at(b"special"), SECONDS), NotAllowed)
     await fails(stand, adapter.rename(stand.at(b"special"), stand.at(b"to"), SECONDS), NotAllowed)
     assert stand.names() == {b"special", b"old", b"link"}

@@ -8,7 +8,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from adapters.errors import HeadraceError, NameNotAllowed, NotAllowed, NotThere
-from adapters.local.confined import FOLDERS, LINKS, SELF, spot
+from adapters.local.confined import FOLDERS, LINKS, SELF, spot, spot_to_be
 
 
 @pytest.fixture
@@ -187,3 +187,12 @@ def test_no_descriptor_is_lost(place: Path) -> None:
             with pytest.raises((HeadraceError, OSError)):
                 read(place, *names)
     assert len(list(Path("/proc/self/fd").iterdir())) == before
+
+
+def test_a_folder_that_is_missing_is_told_apart(place: Path) -> None:
+    """What is to be there needs its folder; what is looked for is not there, whatever is missing."""
+    for names in ((b"missing", b"new"), (b"document", b"new"), (b"a", b"missing", b"deeper", b"new")):
+        with pytest.raises(NotThere, match="No such folder there"), spot_to_be(bytes(place), names):
+            pass
+    with spot_to_be(bytes(place), (b"a", b"new")) as found:
+        assert (found.name, found.look()) == (b"new", None)

@@ -13,6 +13,7 @@ from adapters.errors import (
     NotAllowed,
     NotPossible,
     NotThere,
+    WrongDocument,
 )
 from adapters.local.faults import fault_of
 from tests.adapters.contract import HUSH, tells_nothing_private
@@ -29,7 +30,7 @@ from tests.adapters.contract import HUSH, tells_nothing_private
         ("ELOOP", NotAllowed),
         ("EEXIST", ChangedMeanwhile),
         ("ENOTEMPTY", NotPossible),
-        ("EISDIR", NotPossible),
+        ("EISDIR", WrongDocument),
         ("EXDEV", NotPossible),
         ("ENAMETOOLONG", NameNotAllowed),
         ("EINVAL", NameNotAllowed),

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from adapters.errors import ChangedMeanwhile, MayBeDone, NoRoom, NotAllowed, NotPossible
+from adapters.errors import ChangedMeanwhile, MayBeDone, NoRoom, NotAllowed, WrongDocument
 from adapters.files import Was
 from adapters.local import temporary
 from adapters.local.confined import Spot
@@ -125,9 +125,9 @@ def test_a_condition_that_is_not_met(folder: int, tmp_path: Path) -> None:
 def test_what_cannot_be_replaced(folder: int, tmp_path: Path) -> None:
     (tmp_path / "folder").mkdir()
     os.mkfifo(tmp_path / "pipe")
-    with pytest.raises(NotPossible):
+    with pytest.raises(WrongDocument):
         Temporary(Spot(folder, b"folder"))
-    with pytest.raises(NotPossible):
+    with pytest.raises(WrongDocument):
         Temporary(Spot(folder, b"."))
     with pytest.raises(NotAllowed):
         Temporary(Spot(folder, b"pipe"))

@@ -66,6 +66,15 @@ class HttpFileContract(FarFileContract):
         assert perf_counter() - began < 5
         assert stand.peek(b"old") == b"as it was"
 
+    async def test_a_full_folder_is_not_erased(self, stand: FileStand) -> None:
+        """Nor is any other: HTTP cannot ask for "only if empty", and servers erase all that is in it."""
+        stand.make(b"full")
+        stand.put(b"full/inner", b"x")
+        for name in (b"full", b"full/"):
+            fault = await fails(stand, stand.adapter.erase(stand.at(name), SECONDS), NotPossible)
+            assert (fault.code, fault.sentence) == (502, "Folders are not erased over HTTP")
+        assert stand.peek(b"full/inner") == b"x"
+
     async def test_erasing(self, stand: FileStand) -> None:
         stand.put(b"document", b"x")
         stand.put(b"other", b"x")
@@ -138,6 +147,10 @@ class TestPythonServer:
     test_whole = FileContract.test_bytes_come_through_whole
     test_parts = FileContract.test_parts
     test_leaving_early = FileContract.test_leaving_early_harms_nobody
+    test_no_bytes = FileContract.test_a_folder_has_no_bytes
+    test_no_entries = FileContract.test_a_document_has_no_entries
+    test_a_slash = FileContract.test_a_slash_means_a_folder
+    test_where_it_was = FileContract.test_where_it_was
     test_nothing_there = FileContract.test_nothing_there_to_read
     test_two_hundred_at_once = FileContract.test_two_hundred_at_once
 

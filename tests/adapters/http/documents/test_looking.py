@@ -7,7 +7,7 @@ import pytest
 from adapters.errors import CredentialsRefused, NotPossible, NotThere
 from adapters.files import Kind
 from adapters.http.client import HttpClient
-from adapters.http.documents.looking import look
+from adapters.http.documents.looking import kind_by_slash, look
 from adapters.port import Validators
 from tests.adapters.http.documents.sites import BODY, Asked, Give, Site, part
 from tests.adapters.http.talks import SECONDS, talking
@@ -99,3 +99,35 @@ async def test_a_folder_is_what_ends_in_a_slash_where_a_place_has_indexes(client
         found = await look(client, server.target("/sub/"), SECONDS, NOW)
         assert (found.stat.kind, found.stat.size) == (Kind.FILE, len(BODY))
         assert not found.leads_to_folder(server.target("/sub/"))
+
+
+@pytest.mark.parametrize(
+    ("path", "given", "kind"),
+    [
+        ("/a", {"/a": "200 OK"}, Kind.FILE),
+        ("/a/", {"/a": "200 OK", "/a/": "200 OK"}, Kind.FILE),  # a server that ignores the slash
+        ("/a", {"/a": "301 Moved", "/a/": "200 OK"}, Kind.FOLDER),
+        ("/a", {"/a": "301 Moved", "/a/": "403 Forbidden"}, Kind.FOLDER),  # no index page is made of it
+        ("/a", {"/a": "301 Moved"}, None),  # every path is given a slash
+        ("/a", {"/a/": "200 OK"}, Kind.FOLDER),
+        ("/a/", {"/a/": "200 OK"}, Kind.FOLDER),
+        ("/a", {}, None),
+        ("/a", {"/a": "403 Forbidden", "/a/": "403 Forbidden"}, None),  # whatever is asked for
+        ("/a", {"/a": "405 No", "/a/": "405 No"}, None),
+        ("/a", {"/a": "401 Unauthorized", "/a/": "200 OK"}, None),
+        ("/a?b", {"/a": "200 OK"}, None),
+    ],
+)
+async def test_a_kind_by_its_slash(
+    client: HttpClient, path: str, given: dict[str, str], kind: Kind | None
+) -> None:
+    """Redirects to the name with a slash are common practice; RFC 3986 knows of no such relation."""
+
+    def give(asked: Asked) -> Give:
+        status = given.get(asked.path, "404 Not Found")
+        return Give(status, fields=(f"Location: {asked.path}/",) if status.startswith("301") else ())
+
+    made = Site(give)
+    async with talking(made.talk) as server:
+        assert await kind_by_slash(client, server.target(path), SECONDS) is kind
+    assert {each.method for each in made.asked} <= {"HEAD"}

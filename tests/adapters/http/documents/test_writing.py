@@ -17,6 +17,7 @@ from adapters.errors import (
     NotThere,
     TooLarge,
     TooSlow,
+    WrongDocument,
 )
 from adapters.files import Condition, Kind, Stat, Upload, Was, Written
 from adapters.http.client import HttpClient
@@ -259,7 +260,7 @@ async def test_folders_are_never_deleted(client: HttpClient) -> None:
         for path in ("/folder", "/folder/"):
             with pytest.raises(NotPossible):
                 await delete(client, server.target(path), SECONDS, now)
-        with pytest.raises(NotPossible):
+        with pytest.raises(WrongDocument):
             await put(client, Put(server.target("/folder/"), pieces(b"x"), Was.ANYTHING), SECONDS, now)
         assert {each.method for each in made.asked} == {"HEAD"}
 

@@ -1,6 +1,7 @@
 """Bytes to and from a socket: pauses, ends, breaks."""
 
 import asyncio
+import contextlib
 import itertools
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager
@@ -89,6 +90,25 @@ async def test_what_nobody_reads_is_not_collected() -> None:
         taken = 0
         while taken < 4 * held:  # reading goes on
             taken += len(await stream.read(65_536))
+
+
+async def test_what_is_read_slowly_is_not_collected_either() -> None:
+    """A reader that gives way to others after each piece, as one does that writes it somewhere."""
+
+    async def endless(_: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        with contextlib.suppress(OSError):
+            while True:
+                writer.write(bytes(1 << 20))
+                await writer.drain()
+
+    async with connected(endless) as stream:
+        worst = 0
+        for _ in range(300):
+            assert await stream.read(65_536)
+            await asyncio.sleep(0)
+            worst = max(worst, stream._inbox.held)
+        assert 0 < worst <= limits.READ_AHEAD_BYTES + 262_144  # what asyncio reads in one go
+        await stream.aclose()
 
 
 async def test_a_writer_waits_for_its_reader() -> None:

@@ -6,7 +6,7 @@ import pytest
 
 from adapters import limits
 from adapters.errors import NoRoom
-from adapters.ftp.spooled import Spooled
+from adapters.spooled import Spooled
 
 
 async def of(*pieces: bytes) -> AsyncIterator[bytes]:
