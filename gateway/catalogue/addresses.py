@@ -13,7 +13,7 @@ from types import MappingProxyType
 from typing import Final
 
 from adapters.port import Origin
-from gateway.catalogue.key import SCHEMES
+from gateway.catalogue.key import READY, SCHEMES
 from gateway.catalogue.mistakes import TextFault, character, nearest
 
 PORTS: Final[Mapping[str, int]] = MappingProxyType(
@@ -68,7 +68,7 @@ def split_url(text: str) -> Url:
     scheme = match["scheme"].lower()
     if scheme not in SCHEMES:
         size = len(match["scheme"])
-        raise TextFault(f"the scheme {scheme}", 0, size, " ".join(SCHEMES), nearest(scheme, SCHEMES))
+        raise TextFault(f"the scheme {scheme}", 0, size, " ".join(READY), nearest(scheme, READY))
     odd = _ODD.search(match["rest"])
     if odd is not None:
         start = match.start("rest") + odd.start()

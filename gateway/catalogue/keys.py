@@ -10,7 +10,7 @@ from typing import Final
 
 from adapters import limits
 from gateway.catalogue.field_keys import FIELD_KEYS
-from gateway.catalogue.key import METHODS, SCHEMES, TABLES, Key, Shape, words_of
+from gateway.catalogue.key import METHODS, READY, TABLES, Key, Shape, words_of
 from gateway.catalogue.model import ArgKind, GatewaySettings, LineEnd, Listener
 from gateway.extract.plan import Format
 from gateway.wire.settings import LATER, SETTINGS
@@ -110,7 +110,7 @@ _KEYS: tuple[Key, ...] = (
         "base",
         _S.TEXT,
         "The root that its paths are below",
-        note="a URL: " + " ".join(SCHEMES),
+        note="a URL: " + " ".join(READY),
         required=True,
         also=("url", "root"),
     ),

@@ -25,6 +25,8 @@ def load_catalogue(
     read_secret: Callable[[str], str | None],
     check_ca: Callable[[str], str | None] | None = None,
     schemes: Container[str] | None = None,
+    *,
+    check_folder: Callable[[str], str | None] | None = None,
 ) -> Catalogue:
     """The catalogue that `text` means, or CatalogueFaults with all its mistakes.
 
@@ -32,12 +34,13 @@ def load_catalogue(
     `file:PATH` and gives the secret, or None where there is none; line ends after it do not count.
     `check_ca` is given each certificate file's path as written and gives None where it can be used, or why
     not in words that follow "which": "is not there". `schemes` are those that have an adapter; a known
-    scheme that is not among them is a mistake. Without these two, neither is checked. A byte order mark and
-    CR LF line ends are taken as they come.
+    scheme that is not among them is a mistake. `check_folder` is given a `file` base, a URL that ends in a
+    slash, and answers as `check_ca` does. Without these three, nothing of that is checked. A byte order mark
+    and CR LF line ends are taken as they come.
     """
     text = text.removeprefix("\ufeff").replace("\r\n", "\n")
     parsed = parse(text)
-    report = Report(text, parsed, read_secret, check_ca, schemes)
+    report = Report(text, parsed, read_secret, check_ca, schemes, check_folder=check_folder)
     catalogue = read_document(parsed, report, filename)
     if report.mistakes:
         raise CatalogueFaults(report.mistakes, report.shown_text, filename)

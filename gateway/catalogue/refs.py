@@ -6,6 +6,7 @@ from typing import Final
 
 from adapters import limits
 from adapters.errors import NotAllowed, WrongWords
+from adapters.files import quoted
 
 _PARTS: Final = re.compile(
     r"(?:(?P<scheme>[A-Za-z][A-Za-z0-9+.-]*):)?(?://(?P<authority>[^/?#]*))?"
@@ -18,6 +19,10 @@ WEB: Final = frozenset({"http", "https", "dav", "davs"})
 """Schemes whose URLs have queries."""
 
 _STREAMS: Final = frozenset({"tcp", "tls", "telnet", "udp"})
+_WEB_SERVERS: Final = frozenset({"http", "https"})
+_UNRESERVED: Final = re.compile(
+    r"%(4[1-9A-Fa-f]|5[0-9Aa]|6[1-9A-Fa-f]|7[0-9Aa]|3[0-9]|2[DEde]|5[Ff]|7[Ee])"  # RFC 3986 section 2.3
+)
 _DOTS: Final = frozenset({".", ".."})
 
 
@@ -109,10 +114,22 @@ def within(base: str, path: str) -> str:
         if name == "..":
             del names[-1:]
         elif name != ".":
-            names.append(urllib.parse.quote(_triplets(segment), _PATH_SAFE))
+            names.append(_spelled(segment, scheme))
     if names and names[-1] and urllib.parse.unquote(written[-1]) in _DOTS:
         names.append("")
     return base + "/".join(names) + query
+
+
+def _spelled(segment: str, scheme: str) -> str:
+    """One name in one spelling, so that a document has one URL (RFC 3986 section 6.2.2.2).
+
+    Where names are files', however they were typed; a web server may mean something by `%3B` for `;`, so that
+    only what never means anything is decoded.
+    """
+    if scheme not in _WEB_SERVERS:
+        return quoted(urllib.parse.unquote_to_bytes(segment))
+    plain = _UNRESERVED.sub(lambda found: chr(int(found[1], 16)), _triplets(segment))
+    return urllib.parse.quote(plain, _PATH_SAFE)
 
 
 def _triplets(text: str) -> str:
@@ -131,5 +148,6 @@ def _check(name: str, web: bool) -> None:
         # `..;x` is `..` with a parameter (RFC 3986 section 3.3), which some servers drop.
         climbs = any(part.partition(";")[0].strip() in _DOTS for part in parts)
         if climbs or (len(parts) > 1 and not web):
-            raise NotAllowed("A ref may not leave its place")
+            alone = "\\" in name and "/" not in name and not climbs
+            raise NotAllowed("No \\ in a name" if alone else "A ref may not leave its place")
         name = urllib.parse.unquote(name)

@@ -73,7 +73,7 @@ def read_ref(catalogue: Catalogue, text: str, base: Ref | None = None) -> Ref:
     start = _START.fullmatch(text)
     if start is None or not start[1]:
         if base is None or start is not None:
-            raise WrongWords("A ref is place:path or a URL")
+            raise _no_ref(catalogue, text, start is not None)
         return _relative(catalogue, text, current(catalogue, base))
     name, rest = start[1], start[2]
     place = catalogue.places.get(name.upper())
@@ -83,6 +83,19 @@ def read_ref(catalogue: Catalogue, text: str, base: Ref | None = None) -> Ref:
         near = nearest(name, catalogue.places)
         raise NotThere(f"No place {_ascii(name)}" + (f"; nearest: {near}" if near else ""))
     return Ref(_typed_url(catalogue, text).text)
+
+
+def _no_ref(catalogue: Catalogue, text: str, colon: bool) -> WrongWords:
+    if colon:
+        return WrongWords("A ref is place:path or a URL")
+    if text.upper() in catalogue.places:
+        return WrongWords(f"Did you mean {text.upper()}: ?")
+    return WrongWords("Wanted place:path, #n, or a BASE first")
+
+
+def is_relative(text: str) -> bool:
+    """Whether it matters to a ref where the last slash of its base is."""
+    return _START.fullmatch(text) is None and text[:1] not in {"", "/", "?", "#"}
 
 
 def current(catalogue: Catalogue, ref: Ref) -> Ref:

@@ -68,6 +68,7 @@ class _Lines:
     """The data lines of a TELL: kept in memory, and sent as one text."""
 
     complete = False
+    undone = "nothing sent"
 
     def __init__(self, state: State, source: Source, args: tuple[str, ...]) -> None:
         self.request = state.request_shown

@@ -4,13 +4,22 @@
 in) and returns the reply's lines as bytes, or None for a line that gets no reply.
 """
 
+import re
 from collections.abc import Callable, Iterator, Sequence
 from typing import Final
 
 from adapters import limits
-from adapters.errors import HeadraceError, NotARequest, NotPossible, TooLarge, WrongMoment, WrongWords
+from adapters.errors import (
+    HeadraceError,
+    NotARequest,
+    NotPossible,
+    NotThere,
+    TooLarge,
+    WrongMoment,
+    WrongWords,
+)
 from gateway import VERSION
-from gateway.session import asking, explaining, telling
+from gateway.session import asking, explaining, helping, telling
 from gateway.session.files import acting, listing, reading, storing, texts
 from gateway.session.state import Explanation, State, Transfer, World, without_secrets
 from gateway.session.steps import Asking, Steps
@@ -45,11 +54,19 @@ _PLAIN: Final[dict[str, _Plain]] = {
     "SET": telling.set_settings,
     "TIME": telling.time,
     "NOOP": telling.noop,
-    "HELP": telling.help_words,
+    "HELP": helping.help_words,
     "WHY": explaining.why,
 }
 _KEEP_CURSOR: Final = frozenset({"MORE", "AGAIN", "WHY", "TIME", "HELP", "NOOP", "SET"})
 _STORING: Final = frozenset({"STORE", "APPEND"})
+_STORING_WORD: Final = re.compile(rb"(?:\? )?[ \t]*(?:sto|app)", re.IGNORECASE)
+
+
+def _without_slash(error: HeadraceError) -> NotThere:
+    """What is said where a ref led nowhere from a BASE that lacks its slash (RFC 3986 section 5.2.3)."""
+    told = NotThere("Not there; BASE ends without a /")
+    told.far, told.steps, told.notes = error.far, error.steps, error.notes
+    return told
 
 
 class Session:
@@ -72,6 +89,11 @@ class Session:
         """The last request as a log may show it."""
         explained = self._state.explained
         return explained.request if explained else ""
+
+    @property
+    def unfinished(self) -> str:
+        """What has come of a transfer whose end has not come, in words; empty where there is none."""
+        return "" if self._state.transfer is None else self._state.transfer.undone
 
     def greeting(self) -> Lines:
         """The 220 that a listener may open with."""
@@ -131,9 +153,10 @@ class Session:
             return None  # an empty line, or one that holds only a BASIC's prompt
         if self._state.transfer is None:
             return (yield from self._request(line))
-        if line.overlong or raw.strip(b" \t") != b".":
+        if line.overlong or raw != b".":
+            undone = self.unfinished
             self.lost()
-            raise WrongMoment("The transfer ended without its .")
+            raise WrongMoment(f"A line lacked its >; {undone}")
         return (yield from self._transferred(self._state.transfer))
 
     def _data_line(self, line: Line, content: bytes) -> Asking[None]:
@@ -162,12 +185,20 @@ class Session:
         return reply
 
     def _request(self, line: Line) -> Steps:
-        request = self._parse(line)
+        try:
+            request = self._parse(line)
+        except HeadraceError:
+            if self.reader.waiting and _STORING_WORD.match(line.data):
+                self.reader.discard()  # what waits may be the data of a line that could not even be read
+            raise
+        self._state.loose = False
         try:
             reply = yield from self._dispatch(request)
-        except HeadraceError:
+        except HeadraceError as error:
             if request.name in _STORING:
                 self._drop_pipelined(request.words)
+            if error.code == NotThere.code and self._state.loose:
+                raise _without_slash(error) from error
             raise
         if request.name != "WHY":
             self._explain(reply)

@@ -29,15 +29,16 @@ def why(state: State, words: Sequence[str]) -> Reply:
     explained = state.explained
     if explained is None:
         raise WrongMoment("Nothing to explain yet")
-    lettering = Lettering(state.style.charset)
+    lettering, begun = Lettering(state.style.charset), _begun(state)
     pairs = [("REQUEST", explained.request), ("REPLY", explained.reply)]
     if explained.sentence:
         pairs.append(("ERROR", explained.sentence))
     if explained.fault is not None:
         pairs += [("FROM", explained.fault.far)] if explained.fault.far else []
-        pairs += _took(explained.fault.steps)
+        pairs += [*explained.fault.notes, *_took(explained.fault.steps)]
     else:
         pairs += _told(explained.account, explained.facts)
+    pairs += begun
     cleaned = [(name, lettering.clean(text)) for name, text in pairs]
     return state.plain(named_records(cleaned, state.room), state.room)
 
@@ -58,6 +59,19 @@ def _told(
     if isinstance(account, Outcome):
         pairs += _harm(account)
     return pairs + _took(account.steps)
+
+
+def _begun(state: State) -> list[tuple[str, str]]:
+    """What earlier requests began and goes on without the client; what has ended is told once."""
+    explained, pairs, left = state.explained, list[tuple[str, str]](), []
+    for each in state.begun:
+        ended = each.ended()  # asked first, so that the end is in what is told
+        if explained is None or each is not explained.account:
+            pairs += each.progress()
+        if not ended:
+            left.append(each)
+    state.begun = left
+    return pairs
 
 
 def _harm(outcome: Outcome) -> list[tuple[str, str]]:

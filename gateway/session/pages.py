@@ -50,12 +50,19 @@ class Cursor(Pages):
 
     Each page is finished by the settings in force when it is asked for; a page that is repeated stays as it
     was. `limited` shows on the page that ends where rows were left out, the last one; `stale` on every page.
+    `exact` as in `Reply`.
     """
 
     def __init__(
-        self, records: Sequence[Record], width: int, limited: bool = False, stale: bool = False
+        self,
+        records: Sequence[Record],
+        width: int,
+        limited: bool = False,
+        stale: bool = False,
+        exact: bool = False,
     ) -> None:
         super().__init__(width)
+        self._exact = exact
         self._records = records
         self._limited = limited
         self._stale = STALE if stale else 0
@@ -83,7 +90,7 @@ class Cursor(Pages):
         if self._limited and not more:
             harm |= LIMITED
         texts = [each.text for each in self._page]
-        self._last = Reply(200, settings, texts, self.width, more, FLAGS[harm])
+        self._last = Reply(200, settings, texts, self.width, more, FLAGS[harm], exact=self._exact)
         return self._last
 
     def again(self, number: str | None) -> Reply:

@@ -6,12 +6,13 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Final, Protocol
 
+from adapters import limits
 from adapters.errors import HeadraceError, TooLarge, WrongMoment
 from gateway.catalogue.model import Catalogue
 from gateway.catalogue.targets import Ref
 from gateway.extract.plan import Record, Style
+from gateway.session.files.listed_names import ListedNames
 from gateway.session.files.numbering import Numbered
-from gateway.session.files.short_names import ShortNames
 from gateway.session.pages import Cursor, Pages
 from gateway.session.steps import Asking, Steps
 from gateway.session.wishes import Done, Outcome, Provenance
@@ -21,7 +22,7 @@ from gateway.wire.settings import Settings
 
 _USER_PART: Final = re.compile(r"//[^/\s]*@")
 _QUERY_VALUE: Final = re.compile(r"([?&;][^=&;#\s]*=)[^&;#\s]*")
-_BARE_QUERY: Final = re.compile(r"(://[^?\s]*\?)[^=&;#\s]+(?=[&;#\s]|$)")
+_BARE_QUERY: Final = re.compile(r"([^?\s\[(]\?)[^=&;#\s]+(?=[&;#\s]|$)")  # but not a filter's, `[?@.a]`
 
 
 def without_secrets(text: str) -> str:
@@ -44,6 +45,7 @@ class Transfer(Protocol):
     """
 
     request: str
+    undone: str  # what has come of it so far, in words: "nothing stored"
 
     def begin(self, reader: LineReader) -> None:
         """Tell the reader what comes."""
@@ -89,7 +91,11 @@ class Explanation:
 
 @dataclass(slots=True)
 class State:
-    """One connection. `eol_typed`: the client itself has set `eol`. `numbered` is what `#n` stands for."""
+    """One connection. `eol_typed`: the client itself has set `eol`. `numbered` is what `#n` stands for.
+
+    `begun` is what was answered 150 and not yet told by WHY to have ended. `loose`: the request has a ref
+    that is seen from a BASE without a slash at its end, perhaps not as its client meant it.
+    """
 
     world: World
     profile: str
@@ -100,7 +106,9 @@ class State:
     explained: Explanation | None = None
     base: Ref | None = None
     numbered: Numbered | None = None
-    short_names: ShortNames = field(default_factory=ShortNames)
+    listed_names: ListedNames = field(default_factory=ListedNames)
+    begun: list[Done] = field(default_factory=list)
+    loose: bool = False
 
     @property
     def room(self) -> int:
@@ -134,6 +142,13 @@ class State:
         if self.explained is not None:
             self.explained.account, self.explained.facts = account, tuple(facts)
 
+    def goes_on(self, outcome: Done) -> None:
+        """Keep for WHY what goes on without the client; the oldest gives way, an ended one first."""
+        self.begun.append(outcome)
+        if len(self.begun) > limits.BEGUN:
+            ended = (index for index, each in enumerate(self.begun) if each.ended())
+            del self.begun[next(ended, 0)]
+
     def plain(self, texts: Sequence[str], width: int, flag: str = ".") -> Reply:
         """A reply of records without a cursor; `width` is theirs before the mark."""
         self.check_width(width)
@@ -146,9 +161,11 @@ class State:
         limited: bool = False,
         stale: bool = False,
         account: Outcome | Provenance | None = None,
+        *,
+        exact: bool = False,
     ) -> Reply:
-        """The first page of a new cursor; `width` is the records' before the mark."""
-        cursor = Cursor(records, width, limited=limited, stale=stale)
+        """The first page of a new cursor; `width` is the records' before the mark, `exact` as in `Reply`."""
+        cursor = Cursor(records, width, limited=limited, stale=stale, exact=exact)
         cursor.account = account
         self.cursor = cursor
         return cursor.more(self.settings)

@@ -1,20 +1,13 @@
-"""SET, TIME, NOOP and HELP: the requests about the session itself -> records."""
+"""SET, TIME and NOOP: the requests about the session itself -> records."""
 
-import textwrap
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from zoneinfo import ZoneInfo
 
-from adapters.errors import NotARequest, NotThere, WrongWords
-from gateway import VERSION
-from gateway.catalogue.model import Source
-from gateway.extract.fields.text import Lettering
-from gateway.session.asking import request_of
+from adapters.errors import NotThere, WrongWords
 from gateway.session.explaining import named_records
 from gateway.session.state import State
-from gateway.wire.codes import CODES
 from gateway.wire.replies import Reply
-from gateway.wire.settings import LATER, SETTINGS, change, shown, zone_name
-from gateway.wire.words import REQUESTS, request_word
+from gateway.wire.settings import SETTINGS, change, shown, zone_name
 
 
 def set_settings(state: State, words: Sequence[str]) -> Reply:
@@ -38,6 +31,9 @@ def set_settings(state: State, words: Sequence[str]) -> Reply:
         key, equals, value = word.partition("=")
         if not (key and equals):
             raise WrongWords("Wanted: SET [name] [key=value ...]")
+        if key.lower() == "profile":
+            is_one = value.upper() in state.world.catalogue().profiles
+            raise WrongWords(f"Wanted: SET {value}" if is_one else "Wanted: SET plain (a profile's name)")
         pairs.append((key, value))
     settings = change(settings, pairs)
     state.profile, state.settings = profile, settings
@@ -63,41 +59,3 @@ def noop(state: State, words: Sequence[str]) -> Reply:
         return Reply(200, state.settings)
     word, room = words[0], state.room
     return state.plain([word[:room].ljust(room)], room, "C" if len(word) > room else ".")
-
-
-def help_words(state: State, words: Sequence[str]) -> Reply:
-    """HELP [word]: the contract's version first, then the requests, or one request, setting or code."""
-    if len(words) > 1:
-        raise WrongWords("Wanted: HELP [word]")
-    if not words:
-        ready = " ".join(each.name for each in REQUESTS.values() if not each.later)
-        texts = ["HELP word tells more.", ready]
-    else:
-        texts = _about(words[0], state.world.catalogue().sources)
-    first = f"HEADRACE 1 {VERSION}"
-    width = max(state.room, len(first))
-    lines = [first, *(line for text in texts for line in textwrap.wrap(text, width))]
-    return state.plain([line.ljust(width) for line in lines], width)
-
-
-def _about(word: str, sources: Mapping[str, Source]) -> list[str]:
-    if word.lower() in SETTINGS:
-        setting = SETTINGS[word.lower()]
-        return [f"SET {setting.name}={setting.values}", setting.meaning, f"Default {setting.default}"]
-    if word.lower() in LATER:
-        return [f"{word.lower()} comes in a later version."]
-    if word.isascii() and word.isdigit() and len(word) == 3 and int(word) in CODES:
-        return [f"{word} {CODES[int(word)]}"]
-    try:
-        request = request_word(word)
-    except NotARequest as error:
-        if word.upper() in sources:
-            return _about_source(sources[word.upper()])
-        raise NotThere("No such request, setting, code, source") from error
-    later = ["In a later version."] if request.later else []
-    return [f"{request.name} {request.usage}".strip(), request.meaning + ".", *later]
-
-
-def _about_source(source: Source) -> list[str]:
-    choices = [f"{arg.name.upper()}: {' '.join(arg.choices).upper()}" for arg in source.args if arg.choices]
-    return [request_of(source), *choices, Lettering().clean(source.about)]

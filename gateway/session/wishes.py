@@ -207,11 +207,13 @@ class Taken:
 @dataclass(frozen=True, slots=True)
 class Done:
     """A file action: 250, or 150 where it goes on without the client. `progress` tells at any time how far
-    it is or how it ended, as pairs of name(8) and text for WHY, such as the bytes copied.
+    it is or how it ended, as pairs of name(8) and text for WHY, such as the bytes copied; `ended` tells
+    whether it has.
     """
 
     code: int
     progress: Callable[[], Sequence[tuple[str, str]]]
+    ended: Callable[[], bool] = lambda: True
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,7 +5,7 @@ further than the event it returns, so that a setting changed by one line holds f
 however the bytes were cut into pieces. Telnet negotiation is RFC 854 and 855, refused as RFC 1143 asks.
 
 During a transfer it also gives `Data`: the beginning of a data line too long to be kept until it ends, or
-raw bytes by their count, once told to `expect` them.
+raw bytes by their count, once told to `expect` them. `Pause` comes where many bytes made no event.
 """
 
 import copy
@@ -18,9 +18,9 @@ from typing import Final
 from adapters import limits
 from gateway.wire.charsets import SEVEN_BITS
 from gateway.wire.settings import Settings
+from gateway.wire.telnet import DO, DONT, EC, EL, IAC, SB, SE, WILL, WONT, Telnet, has_cancel
 
 NUL, BS, TAB, LF, CR, XON, XOFF, CAN, DEL, END_9B = 0, 8, 9, 10, 13, 17, 19, 24, 127, 0x9B
-SE, EC, EL, SB, WILL, WONT, DO, DONT, IAC = 240, 247, 248, 250, 251, 252, 253, 254, 255
 
 
 EOLS: Final = {"crlf": b"\r\n", "cr": b"\r", "lf": b"\n", "9b": b"\x9b", "none": b""}
@@ -64,20 +64,19 @@ class Cancel:
     """18h: the line being typed is gone; a reply or transfer in progress is to be abandoned."""
 
 
-Event = Line | Data | Cancel
+@dataclass(frozen=True, slots=True)
+class Pause:
+    """Many bytes made no event and more of them wait: nothing to do, but others may have their turn first."""
 
-_ORDINARY: Final = re.compile(rb"[\x20-\x7e]+")
-_CANCEL_BYTE: Final = re.compile(rb"[\x18\x98]")  # 98h is 18h where bit 7 is stripped
+
+Event = Line | Data | Cancel | Pause
+
+_ORDINARY: Final = re.compile(rb"[\x20-\x7e\x80-\x9a\x9c-\xfe]+")  # of eight bits, in any charset
+_DROPPED: Final = re.compile(rb"[\0\x11\x13]+")
+_DROPPED_BYTES: Final = frozenset((NUL, XON, XOFF))
+_RAW_LOOKS: Final = 8  # goes through raw bytes to look behind them; all that are read ahead take five
 _DATA_START: Final = re.compile(rb"(?:\? )?>")
 _SECRET: Final = re.compile(rb"(\? )?[ \t]*log(in?)?[ \t]+[^ \t]+[ \t]", re.IGNORECASE)
-
-
-class _Telnet(Enum):
-    DATA = 0
-    COMMAND = 1  # after IAC
-    OPTION = 2  # after IAC WILL, WONT, DO or DONT
-    BLOCK = 3  # between IAC SB and IAC SE
-    BLOCK_COMMAND = 4  # after IAC inside such a block
 
 
 class LineReader:
@@ -99,7 +98,7 @@ class LineReader:
         self._ended: int | None = None  # the byte that just ended a line, until the next one comes
         self._followers: Mapping[int, frozenset[int]] = {}  # what this client sent after such a byte
         self._cr_mirror = "crlf"
-        self._telnet = _Telnet.DATA
+        self._telnet = Telnet.DATA
         self._verb = 0
         self._output = bytearray()
         self._candidates = 0  # bytes pending that may be CAN
@@ -122,8 +121,10 @@ class LineReader:
     def feed(self, data: bytes) -> None:
         """Append what arrived."""
         self._pending += data
-        self._candidates += data.count(CAN) + data.count(CAN | 0x80)
-        self._cancel = self._cancel or None
+        candidates = data.count(CAN) + data.count(CAN | 0x80)
+        self._candidates += candidates
+        if candidates and not self._cancel:
+            self._cancel = None
 
     def expect(self, count: int) -> None:
         """The next `count` bytes are raw. `Data` gives them as they come, once at least, even for none.
@@ -159,32 +160,47 @@ class LineReader:
         return self._cancel
 
     def _find_cancel(self) -> bool:
+        """Only raw bytes and negotiation can hold a CAN that is none: the rest need not be walked through.
+
+        A CAN behind raw bytes that are full of negotiation may be seen only when it is reached.
+        """
         ahead = copy.copy(self)
-        ahead._pending, ahead._line, ahead._output = bytearray(), bytearray(), bytearray()
-        start = 0
-        while (found := _CANCEL_BYTE.search(self._pending, start)) is not None:
-            ahead._pending += self._pending[start : found.end()]
-            start = found.end()
-            while (event := ahead.next_event()) is not None:
-                if isinstance(event, Cancel):
-                    return True
-        return False
+        ahead._pending, ahead._output = self._pending.copy(), bytearray()
+        for _ in range(_RAW_LOOKS):
+            if ahead._counted is None or ahead._raw(ahead._counted) is None:
+                break
+        if ahead._counted is not None:
+            return False
+        if self.settings.bits == 7:
+            return CAN in ahead._pending or CAN | 0x80 in ahead._pending
+        if self.settings.telnet == "off" or CAN not in ahead._pending:
+            return CAN in ahead._pending
+        return has_cancel(ahead._pending, ahead._telnet)
 
     def next_event(self) -> Event | None:
-        """The next line, data or CAN, or None until more bytes come."""
+        """The next line, data, CAN or pause, or None until more bytes come."""
         if self._counted is not None:
             return self._raw(self._counted)
         pending, position = self._pending, 0
         event: Event | None = None
         seven = self.settings.bits == 7
+        steps = 0
         while event is None and position < len(pending):
-            if not seven and not self._swallow and self._telnet is _Telnet.DATA:
+            if steps == limits.READER_STEPS:
+                event = Pause()
+                break
+            steps += 1
+            byte = pending[position] & 0x7F if seven else pending[position]
+            if not seven and not self._swallow and self._telnet is Telnet.DATA:
                 run = _ORDINARY.match(pending, position, position + self._room)
                 if run:
                     event = self._type(run.group())
                     position = run.end()
                     continue
-            byte = pending[position] & 0x7F if seven else pending[position]
+                if byte in _DROPPED_BYTES and self._ended is None:
+                    run = _DROPPED.match(pending, position)
+                    position = run.end() if run else position
+                    continue
             position += 1
             event = self._take(byte)
         self._consume(position)
@@ -199,7 +215,7 @@ class LineReader:
             self._candidates -= pending.count(CAN, 0, count) + pending.count(CAN | 0x80, 0, count)
         del pending[:count]
 
-    def _raw(self, count: int) -> Data | None:
+    def _raw(self, count: int) -> Data | Pause | None:
         """What has come of the raw bytes expected: bit 7 and telnet as set, and nothing else touched."""
         pending, position = self._pending, 0
         seven = self.settings.bits == 7
@@ -214,24 +230,26 @@ class LineReader:
             position += len(data)
         self._consume(position)
         if count and not data:
-            return None
+            return Pause() if pending else None
         self._counted = count - len(data) or None
         return Data(bytes(data.translate(SEVEN_BITS) if seven else data), counted=True)
 
     def _without_telnet(self, position: int, room: int, data: bytearray) -> int:
         """Add to `data` up to `room` bytes from `position` on, negotiation taken out; the position after."""
         pending = self._pending
-        while position < len(pending) and len(data) < room:
+        for _ in range(limits.READER_STEPS):
+            if position >= len(pending) or len(data) >= room:
+                break
             byte = pending[position]
-            if self._telnet is _Telnet.DATA:
+            if self._telnet is Telnet.DATA:
                 most = position + room - len(data)
                 end = pending.find(IAC, position, most)
                 data += pending[position : end if end >= 0 else most]
                 if end >= 0:
-                    self._telnet = _Telnet.COMMAND
+                    self._telnet = Telnet.COMMAND
                 position = end + 1 if end >= 0 else min(most, len(pending))
-            elif self._telnet is _Telnet.COMMAND and (byte == IAC or byte < SE):
-                self._telnet = _Telnet.DATA
+            elif self._telnet is Telnet.COMMAND and (byte == IAC or byte < SE):
+                self._telnet = Telnet.DATA
                 data.append(IAC)  # doubled, or before what is no command
                 position += byte == IAC
             else:
@@ -240,10 +258,10 @@ class LineReader:
         return position
 
     def _take(self, byte: int) -> Event | None:
-        if self._telnet is not _Telnet.DATA:
+        if self._telnet is not Telnet.DATA:
             return self._negotiate(byte)
         if byte == IAC and self.settings.telnet != "off":
-            self._telnet = _Telnet.COMMAND
+            self._telnet = Telnet.COMMAND
             return None
         return self._character(byte)
 
@@ -276,24 +294,24 @@ class LineReader:
 
     def _negotiate(self, byte: int) -> Event | None:
         """One byte after IAC. Nothing is ever agreed to, so refusals need no memory (RFC 1143)."""
-        state, self._telnet = self._telnet, _Telnet.DATA
-        if state is _Telnet.COMMAND:
+        state, self._telnet = self._telnet, Telnet.DATA
+        if state is Telnet.COMMAND:
             return self._command(byte)
         self.negotiated = True
-        if state is _Telnet.OPTION:
+        if state is Telnet.OPTION:
             if self._verb in {WILL, DO}:
                 self._output += bytes((IAC, DONT if self._verb == WILL else WONT, byte))
-        elif state is _Telnet.BLOCK:
-            self._telnet = _Telnet.BLOCK_COMMAND if byte == IAC else _Telnet.BLOCK
+        elif state is Telnet.BLOCK:
+            self._telnet = Telnet.BLOCK_COMMAND if byte == IAC else Telnet.BLOCK
         elif byte != SE:
-            self._telnet = _Telnet.BLOCK
+            self._telnet = Telnet.BLOCK
         return None
 
     def _command(self, byte: int) -> Event | None:
         if byte in {WILL, WONT, DO, DONT}:
-            self._telnet, self._verb = _Telnet.OPTION, byte
+            self._telnet, self._verb = Telnet.OPTION, byte
         elif byte == SB:
-            self._telnet = _Telnet.BLOCK
+            self._telnet = Telnet.BLOCK
         elif byte == EC:
             self._rub_out()
         elif byte == EL:

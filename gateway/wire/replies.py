@@ -19,8 +19,9 @@ class Reply:
 
     `records` are each `width` characters before the mark; `settings` are those that they are finished by,
     so that a page that is repeated has the same bytes. `flag` is column 16: `*` `S` `L` `C` or `.`; `more`
-    is column 15; `close` ends the connection after it. `exact`: no guard, for digits that a colon or comma
-    belongs to. `raw`: bare bytes in the place of records, each counted as one.
+    is column 15; `close` ends the connection after it. `exact`: neither guard nor capitals, for
+    digits that a colon belongs to, and for refs. `raw`: bare bytes in the place of records, each counted as
+    one.
     """
 
     code: int
@@ -48,7 +49,7 @@ def finish(text: str, settings: Settings, exact: bool = False) -> str:
     """
     if settings.guard and not exact:
         text = text.translate(_GUARD)
-    if settings.case == "upper":
+    if settings.case == "upper" and not exact:
         text = upper(text, settings.printed)
     return "!" + text if settings.mark else text
 

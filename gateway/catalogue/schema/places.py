@@ -4,14 +4,16 @@ import posixpath
 import urllib.parse
 
 from gateway.catalogue.addresses import Url, split_url
+from gateway.catalogue.key import STREAMS
 from gateway.catalogue.mistakes import TextFault
 from gateway.catalogue.model import LineEnd, Place
 from gateway.catalogue.schema.certificates import read_ca
 from gateway.catalogue.schema.names import named_tables
+from gateway.catalogue.schema.report import shown
 from gateway.catalogue.schema.secrets import Secrets
 from gateway.catalogue.schema.table import Table
 
-_STREAMS = frozenset({"tcp", "tls", "telnet", "udp"})
+_FOLDER = "file:///path for a folder of this computer"
 _PAGES = frozenset({"http", "https"})
 
 
@@ -24,6 +26,7 @@ def read_places(top: Table, secrets: Secrets) -> dict[str, Place | None]:
         user, secret = table.text("user"), secrets.read(table)
         if "secret" in table and table.lacks("user"):
             top.report.at_key(table.at("secret"), "a secret without a user", 'user = "..." beside it')
+        _nobody_there(table)
         write, ca = table.flag("write") or False, read_ca(table)
         index, lines = _index(table, base), table.member("lines", LineEnd) or LineEnd.LF
         places[name] = None if base is None else Place(name, base, user, secret, write, ca, index, lines)
@@ -34,8 +37,18 @@ def _index(table: Table, base: str | None) -> str:
     """ "html" or nothing; only a web server has index pages."""
     index = table.word("index") or ""
     if index and base is not None and base.partition(":")[0] not in _PAGES:
-        table.report.at_key(table.at("index"), "index pages there", "only with http and https")
+        scheme = base.partition(":")[0]
+        found = f"index, with {'an' if scheme.startswith('ftp') else 'a'} {scheme} base"
+        table.report.at_key(table.at("index"), found, "index only with a base of http or https")
     return index
+
+
+def _nobody_there(table: Table) -> None:
+    """A folder of this computer is entered by nobody's name and shows no certificate."""
+    local = str(table.raw("base")).lower().startswith("file:")
+    for key in ("user", "secret", "ca"):
+        if key in table and local:
+            table.report.at_key(table.at(key), f"{key}, with a file base", f"{key} only with a far server")
 
 
 def _base(table: Table) -> str | None:
@@ -43,15 +56,35 @@ def _base(table: Table) -> str | None:
     text = table.text("base")
     if text is None:
         return None
+    if "://" not in text:
+        table.report.inside(table.at("base"), _no_url(text))
+        return None
     try:
         url = split_url(text)
         later = table.report.scheme_fault(url.scheme)
         if later is not None:
             raise later
-        return _checked(text, url)
+        base = _checked(text, url)
     except TextFault as fault:
         table.report.inside(table.at("base"), fault)
         return None
+    check = table.report.check_folder
+    reason = check(base) if check is not None and url.scheme == "file" else None
+    if reason is not None:
+        table.wrong("base", f"{shown(text)}, which {reason}", allowed=_FOLDER)
+        return None
+    return base
+
+
+def _no_url(text: str) -> TextFault:
+    """What is told of a path, or of a file's URL in the short form of RFC 8089 appendix B."""
+    try:
+        split_url(text)
+    except TextFault as fault:
+        path = text.partition(":")[2] if text[:5].lower() == "file:" else text
+        near = f"file://{path}" if path.startswith("/") else fault.near
+        return TextFault(fault.found, 0, len(text), f"{fault.allowed}, or {_FOLDER}", near)
+    raise AssertionError(text)  # no URL is without ://
 
 
 def _checked(text: str, url: Url) -> str:
@@ -59,7 +92,7 @@ def _checked(text: str, url: Url) -> str:
         if mark in url.rest:
             start = text.index(mark)
             raise TextFault(f"{what} in a base", start, len(text) - start, "scheme://host/path/")
-    if url.scheme in _STREAMS:
+    if url.scheme in STREAMS:
         if url.rest not in {"", "/"}:
             start = text.index("/", text.index("//") + 2)
             raise TextFault("a path", start, len(text) - start, f"{url.scheme}://host:port")

@@ -16,7 +16,7 @@ LATER: Final = "not in this version yet"
 class Report:
     """All mistakes of one file while it is read. `read` collects (table, key) of every key asked for.
 
-    `read_secret`, `check_ca` and `schemes` are those of `load_catalogue`.
+    `read_secret`, `check_ca`, `schemes` and `check_folder` are those of `load_catalogue`.
     """
 
     def __init__(
@@ -26,8 +26,11 @@ class Report:
         read_secret: Callable[[str], str | None],
         check_ca: Callable[[str], str | None] | None = None,
         schemes: Container[str] | None = None,
+        *,
+        check_folder: Callable[[str], str | None] | None = None,
     ) -> None:
         self.read_secret = read_secret
+        self.check_folder = check_folder
         self.check_ca = check_ca
         self.schemes = schemes
         self.read: set[tuple[str, str]] = set()

@@ -22,7 +22,7 @@ What no standard settles, and is settled here:
 import codecs
 import re
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from functools import lru_cache
 from typing import Final
 
@@ -87,7 +87,13 @@ class Lettering:
         return " ".join(self.spell(text).split())
 
     def spell(self, text: str) -> str:
-        """`text` as one line of printable characters, with all its blanks: columns stay columns."""
+        """`text` as one line of printable characters, with all its blanks: columns stay columns.
+
+        A very long one is spelled in stretches, which all other threads need not wait for; an own spelling
+        that holds a blank may be missed where they meet.
+        """
+        if len(text) > limits.SPELL_CHARACTERS:
+            return "".join([self.spell(each) for each in _stretches(text)])
         ascii_only = text.isascii()
         if ascii_only and not self._touches_ascii:
             return text if text.isprintable() else text.translate(self._table)
@@ -103,6 +109,33 @@ class Lettering:
 
     def _spelt(self, match: re.Match[str]) -> str:
         return self._spellings[match.group()]
+
+
+def _stretches(text: str) -> Iterator[str]:
+    """`text` in parts of at most SPELL_CHARACTERS that are spelled alike alone: broken before a blank.
+
+    Where no blank is in reach, before a character that does not compose with what is before it.
+    """
+    start, most = 0, limits.SPELL_CHARACTERS
+    while len(text) - start > most:
+        end = start + most
+        nearest = end - most // 2
+        blank = text.rfind(" ", nearest, end)
+        if blank > 0:
+            end = blank
+        else:
+            end = next((each for each in range(end, nearest, -1) if _stands_apart(text, each)), end)
+        yield text[start:end]
+        start = end
+    yield text[start:]
+
+
+def _stands_apart(text: str, place: int) -> bool:
+    """Whether the character at `place` is spelled without regard to those before it."""
+    before, character = text[place - 1], text[place]
+    jamo = "\u1100" <= character <= "\u11ff"  # of which Hangul syllables are composed
+    composes = jamo or (not character.isascii() and unicodedata.category(character)[0] not in "LNP")
+    return before != "°" and not composes
 
 
 class _Table(dict[int, str]):

@@ -46,12 +46,13 @@ class Order(Enum):
 @dataclass(frozen=True, slots=True)
 class Folder:
     """A listing laid out. Entry n (from 1) is `entries[n - 1]`; `shorts` has the place in `entries` of each
-    short name, and is empty where names are long.
+    short name, and is empty where names are long; `names` are the entries' long names in ASCII, uncut.
     """
 
     sheet: Sheet
     entries: tuple[Entry, ...]
     shorts: Mapping[str, int]
+    names: tuple[str, ...]
 
 
 def list_records(
@@ -71,12 +72,19 @@ def list_records(
     are the catalogue's own spellings.
     """
     ordered = _ordered(entries, order)
-    lettering = Lettering(style.charset, letters)
     zone = ZoneInfo(style.zone)
     width = columns - mark
     sized, dated = columns >= SIZE_COLUMNS, columns >= DATE_COLUMNS
     room = width - (_NUMBER + 3) - (_SIZE + 1) * sized - (_DATE + 1) * dated
-    shorts = short_names([entry.name for entry in ordered]) if short else ()
+    ascii_lettering = Lettering("ascii", letters)
+    names = tuple(shown_name(entry.name, ascii_lettering) for entry in ordered)
+    shown: Sequence[str] = names
+    shorts = short_names([entry.name for entry in ordered], ascii_lettering) if short else ()
+    if short:
+        shown = shorts
+    elif style.charset != "ascii":
+        lettering = Lettering(style.charset, letters)
+        shown = [shown_name(entry.name, lettering) for entry in ordered]
     records: list[Record] = []
     cuts: Counter[str] = Counter()
     misfits: Counter[str] = Counter()
@@ -93,14 +101,15 @@ def list_records(
             parts.append(size)
         if dated:
             parts.append(_date(entry.modified, zone))
-        name = shorts[place] if short else shown_name(entry.name, lettering)
+        name = shown[place]
         shortened = ("NAME",) if len(name) > room else ()
         parts.append(cut(name, room).ljust(room))
         records.append(Record(" ".join(parts), wrong, shortened))
         cuts.update(shortened)
         misfits.update(wrong)
     sheet = Sheet(width, tuple(records), partial, tuple(cuts.items()), tuple(misfits.items()))
-    return Folder(sheet, ordered, MappingProxyType({word: place for place, word in enumerate(shorts)}))
+    places = MappingProxyType({word: place for place, word in enumerate(shorts)})
+    return Folder(sheet, ordered, places, names)
 
 
 def _ordered(entries: Sequence[Entry], order: Order) -> tuple[Entry, ...]:

@@ -8,7 +8,6 @@ the server's order nor the one that the client sorts by changes anything.
 
 import re
 from collections.abc import Sequence
-from functools import lru_cache
 from typing import Final
 
 from gateway.extract.fields.text import Lettering
@@ -21,8 +20,9 @@ _NOT_ALLOWED: Final = re.compile(r"[^A-Z0-9_-]")
 _NAMELESS: Final = "NAME"
 
 
-def short_names(names: Sequence[bytes]) -> tuple[str, ...]:
-    """The short name of each of `names`, in their order."""
+def short_names(names: Sequence[bytes], lettering: Lettering | None = None) -> tuple[str, ...]:
+    """The short name of each of `names`, in their order. `lettering`: of the listing, to ASCII."""
+    lettering = lettering or Lettering()
     found: dict[int, str] = {}
     taken: set[str] = set()
     order = sorted(range(len(names)), key=names.__getitem__)
@@ -34,14 +34,14 @@ def short_names(names: Sequence[bytes]) -> tuple[str, ...]:
     next_numbers: dict[tuple[str, str], int] = {}
     for place in order:
         if place not in found:
-            found[place] = _free(*_parts(names[place]), taken, next_numbers)
+            found[place] = _free(*_parts(names[place], lettering), taken, next_numbers)
             taken.add(found[place])
     return tuple(found[place] for place in range(len(names)))
 
 
-def _parts(name: bytes) -> tuple[str, str]:
+def _parts(name: bytes, lettering: Lettering) -> tuple[str, str]:
     """Base and ending, the ending with its dot or empty."""
-    text = _lettering().clean(decoded_name(name)).upper()
+    text = lettering.clean(decoded_name(name)).upper()
     base, dot, ending = text.rpartition(".")
     if not base.strip(". "):  # a dot in front is no ending's
         base, dot, ending = text, "", ""
@@ -63,8 +63,3 @@ def _free(base: str, ending: str, taken: set[str], next_numbers: dict[tuple[str,
         if number < 10**digits:
             return f"{stem}-{number}{ending}"
         digits += 1
-
-
-@lru_cache(maxsize=1)
-def _lettering() -> Lettering:
-    return Lettering("ascii")

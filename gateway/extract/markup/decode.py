@@ -10,11 +10,12 @@ ascii are windows-1252, gb2312 is gb18030, and so on. A label that nobody knows 
 
 import codecs
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from functools import lru_cache
 from typing import Final
 
+from adapters import limits
 from adapters.errors import WrongDocument
 
 # Longest first: UTF-32's mark begins with UTF-16's.
@@ -73,19 +74,37 @@ def decode(body: bytes, labels: Sequence[str | None], strict: bool = False) -> s
     # Only iso-2022-jp hides other characters in ASCII bytes, and only behind an escape.
     if not multiple or (body.isascii() and b"\x1b" not in body):
         with suppress(UnicodeDecodeError):
-            return body.decode("utf-8")
+            return _whole(body, "utf-8")
     for codec in declared:
         if codec in _SINGLE:
             return decode_bytewise(body, codec)
         # Without NUL bytes a label that says UTF-16 is wrong (HTML Standard, "determining the encoding").
         if codec not in _WIDE:
             with suppress(UnicodeDecodeError):
-                return body.decode(codec)
+                return _whole(body, codec)
     with suppress(UnicodeDecodeError):
-        return body.decode("utf-8")
+        return _whole(body, "utf-8")
     if strict and (declared or not any(labels)):
         raise WrongDocument("Not valid in its own encoding")
     return _mostly_utf8(body) or decode_bytewise(body, "cp1252")
+
+
+def decoded_pieces(body: bytes, codec: str, errors: str = "strict") -> Iterator[str]:
+    """What `body.decode(codec, errors)` gives, in pieces: all other threads wait for one call over megabytes.
+
+    Raises UnicodeDecodeError at the piece that does not fit. `utf-16` and `utf-32` need a byte order mark.
+    """
+    if len(body) <= limits.DECODE_BYTES:
+        yield body.decode(codec, errors)
+        return
+    decoder = codecs.getincrementaldecoder(codec)(errors)
+    for start in range(0, len(body), limits.DECODE_BYTES):
+        yield decoder.decode(body[start : start + limits.DECODE_BYTES])
+    yield decoder.decode(b"", True)
+
+
+def _whole(body: bytes, codec: str) -> str:
+    return "".join(decoded_pieces(body, codec))
 
 
 @lru_cache(maxsize=256)
@@ -108,9 +127,10 @@ def codec_of(label: str | None) -> str | None:
 def decode_bytewise(body: bytes, codec: str) -> str:
     """The characters of a single-byte codec; a byte it lacks is a C1 control, or U+FFFD beyond those."""
     try:
-        return body.decode(codec)
+        return _whole(body, codec)
     except UnicodeDecodeError:
-        return body.decode("latin-1").translate(_whole_table(codec))
+        table = _whole_table(codec)
+        return "".join([each.translate(table) for each in decoded_pieces(body, "latin-1")])
 
 
 @lru_cache(maxsize=8)
@@ -140,14 +160,15 @@ def _wide_pattern(body: bytes) -> str | None:
 
 def _mostly_utf8(body: bytes) -> str | None:
     """UTF-8 with U+FFFD for the bad bytes, where good characters beyond ASCII outnumber them."""
-    text = body.decode("utf-8", errors="replace")
+    pieces = list(decoded_pieces(body, "utf-8", "replace"))
+    text = "".join(pieces)
     bad = text.count("\ufffd")
-    beyond_ascii = len(text) - len(text.encode("ascii", errors="ignore"))
+    beyond_ascii = len(text) - sum(len(each.encode("ascii", errors="ignore")) for each in pieces)
     return text if beyond_ascii > 2 * bad else None
 
 
 def _exactly(body: bytes, codec: str) -> str:
     try:
-        return body.decode(codec)
+        return _whole(body, codec)
     except UnicodeDecodeError as fault:
         raise WrongDocument(f"Not valid {codec[:6].rstrip('-').upper()}") from fault

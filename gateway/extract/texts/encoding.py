@@ -11,7 +11,8 @@ where the text first leaves ASCII:
   right), so that those are told apart here by how the letters stand in words. A frame of line-drawing
   characters settles that a text is from DOS.
 
-Nothing raises for bytes that do not fit; what is no text at all is refused by `text_of`.
+Nothing raises for bytes that do not fit; what is no text at all is refused by `text_of`. What goes over a
+whole document does so in pieces, since a thread keeps all others waiting for as long as one call takes.
 """
 
 import codecs
@@ -20,7 +21,7 @@ from typing import TYPE_CHECKING, Final
 
 from adapters import limits
 from adapters.errors import TooLarge, WrongDocument
-from gateway.extract.markup.decode import codec_of, decode
+from gateway.extract.markup.decode import codec_of, decode, decoded_pieces
 
 if TYPE_CHECKING:
     from charset_normalizer import CharsetMatches
@@ -60,7 +61,7 @@ def text_of(body: bytes, label: str | None) -> str:
         raise TooLarge("Too large to show as text")
     if codec_of(label) is None and not _is_utf8(body):
         label = detected(body)
-    text = _leniently(body, label).rstrip(_PADDING)
+    text = _unpadded(_leniently(body, label))
     head = text[: limits.DETECT_BYTES]
     controls = sum(head.count(chr(code)) for code in range(32) if chr(code) not in _TEXT_CONTROLS)
     if "\0" in text[:_NUL_CHARACTERS] or (controls > _CONTROLS and controls * _CONTROL_SHARE > len(head)):
@@ -89,12 +90,20 @@ def detected(body: bytes) -> str | None:
 
 def _telling_part(body: bytes) -> bytes:
     """From shortly before the first byte beyond ASCII, to a line's end where there is one."""
-    found = _BEYOND.search(body)
-    start = max(0, found.start() - _LEAD_BYTES) if found else 0
+    start = max(0, _first_beyond(body) - _LEAD_BYTES)
     part = body[start : start + limits.DETECT_BYTES]
     if len(part) == limits.DETECT_BYTES and b"\n" in part:
         part = part[: part.rindex(b"\n") + 1]  # not within a character
     return part
+
+
+def _first_beyond(body: bytes) -> int:
+    """Where the first byte beyond ASCII stands; 0 where there is none."""
+    for start in range(0, len(body), limits.DECODE_BYTES):
+        found = _BEYOND.search(body, start, start + limits.DECODE_BYTES)
+        if found:
+            return found.start()
+    return 0
 
 
 def _matches(head: bytes, among: list[str]) -> "CharsetMatches":
@@ -131,20 +140,32 @@ def _likeness(text: str) -> int:
     return total
 
 
+def _unpadded(text: str) -> str:
+    end = len(text)
+    while end:
+        start = max(0, end - limits.DECODE_BYTES)
+        kept = len(text[start:end].rstrip(_PADDING))
+        end = start + kept
+        if kept:
+            break
+    return text[:end]
+
+
 def _leniently(body: bytes, label: str | None) -> str:
     try:
         return decode(body, (label,))
     except WrongDocument:  # it contradicts its byte order mark, or its NULs look like UTF-16 and are not
         if body.startswith((codecs.BOM_UTF32_LE, codecs.BOM_UTF32_BE)):
-            return body.decode("utf-32", "replace")
+            return "".join(decoded_pieces(body, "utf-32", "replace"))
         if body.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
-            return body.decode("utf-16", "replace")
-        return body.decode("utf-8-sig", "replace")
+            return "".join(decoded_pieces(body, "utf-16", "replace"))
+        return "".join(decoded_pieces(body, "utf-8-sig", "replace"))
 
 
 def _is_utf8(body: bytes) -> bool:
     try:
-        body.decode("utf-8")
+        for _ in decoded_pieces(body, "utf-8"):
+            pass
     except UnicodeDecodeError:
         return False
     return True

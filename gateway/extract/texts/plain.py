@@ -10,6 +10,7 @@ import re
 from collections.abc import Iterator
 from typing import Final
 
+from adapters import limits
 from gateway.extract.fields.text import Lettering
 from gateway.extract.texts.wrapping import wrapped
 
@@ -27,23 +28,43 @@ def plain_lines(text: str, lettering: Lettering, width: int, flow: bool) -> Iter
 
 def source_lines(text: str) -> Iterator[str]:
     """The lines as they stand in the text, without their ends; a last line need not have one."""
-    text = text.replace("\r\n", "\n").replace("\r", "\n")
+    text = _with_line_feeds(text)
     start = 0
     while start < len(text):
         end = text.find("\n", start)
         end = len(text) if end < 0 else end
         line = text[start:end]
         start = end + 1
-        if "\f" not in line:
+        if "\f" in line:
+            yield from _between_form_feeds(line)
+        else:
             yield line
-            continue
-        before, *pages = line.split("\f")
-        if before:
-            yield before
-        for page in pages:
-            yield ""
-            if page:
-                yield page
+
+
+def _with_line_feeds(text: str) -> str:
+    """`text` with LF at each line's end, in pieces: all other threads wait for one call over megabytes."""
+    if "\r" not in text:
+        return text
+    pieces: list[str] = []
+    start = 0
+    while start < len(text):
+        end = start + limits.DECODE_BYTES
+        if text[end - 1 : end + 1] == "\r\n":
+            end += 1
+        pieces.append(text[start:end].replace("\r\n", "\n").replace("\r", "\n"))
+        start = end
+    return "".join(pieces)
+
+
+def _between_form_feeds(line: str) -> Iterator[str]:
+    start = 0
+    while (end := line.find("\f", start)) >= 0:
+        if end > start:
+            yield line[start:end]
+        yield ""
+        start = end + 1
+    if start < len(line):
+        yield line[start:]
 
 
 def printed(line: str, lettering: Lettering) -> str:

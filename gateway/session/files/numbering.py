@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
-from adapters.errors import NotThere
+from adapters.errors import NotAllowed, NotThere, WrongMoment
 from adapters.files import Entry, Kind, quoted
 from gateway.catalogue.model import Catalogue
 from gateway.catalogue.targets import Ref, current, inside, read_ref
@@ -17,6 +17,22 @@ class Numbered(Protocol):
         """The ref of `number`, from 1. NotThere for none; NotAllowed for a URL that may not be typed."""
         ...
 
+    def whole(self, catalogue: Catalogue, number: int) -> str:
+        """The same to be shown: a URL too that may not be used, unless it is one of a file."""
+        ...
+
+
+class NoNumbers:
+    """After a LIST that failed: a program that looks at no code must not go on in another folder."""
+
+    def ref(self, catalogue: Catalogue, number: int) -> Ref:
+        """There is none."""
+        raise WrongMoment("The last LIST failed; LIST again")
+
+    def whole(self, catalogue: Catalogue, number: int) -> str:
+        """There is none."""
+        return self.ref(catalogue, number).whole
+
 
 @dataclass(frozen=True, slots=True)
 class NumberedEntries:
@@ -25,24 +41,71 @@ class NumberedEntries:
     folder: Ref
     entries: Sequence[Entry]
 
-    def ref(self, catalogue: Catalogue, number: int) -> Ref:
-        """An entry of the folder; a folder's ref ends in a slash, so that it can be a BASE."""
+    def _entry(self, number: int) -> Entry:
         if not 1 <= number <= len(self.entries):
             raise NotThere(f"No entry {number}; there are {len(self.entries)}")
-        folder, entry = current(catalogue, self.folder), self.entries[number - 1]
-        if entry.url is not None:
+        return self.entries[number - 1]
+
+    def ref(self, catalogue: Catalogue, number: int) -> Ref:
+        """An entry of the folder; a folder's ref ends in a slash, so that it can be a BASE."""
+        entry, folder = self._entry(number), current(catalogue, self.folder)
+        if entry.url is None:
+            return folder.below(quoted(entry.name) + ("/" if entry.kind is Kind.FOLDER else ""))
+        try:
             return inside(catalogue, entry.url, folder.place)
-        return folder.below(quoted(entry.name) + ("/" if entry.kind is Kind.FOLDER else ""))
+        except NotAllowed as error:
+            raise _leaving(number, folder.place is not None, error) from error
+
+    def whole(self, catalogue: Catalogue, number: int) -> str:
+        """Where an entry really is."""
+        url = self._entry(number).url
+        try:
+            return self.ref(catalogue, number).whole
+        except NotAllowed:
+            if url is None or not _showable(url):
+                raise
+            return url
 
 
 @dataclass(frozen=True, slots=True)
 class NumberedLinks:
-    """The links of a document: absolute URLs, or whole refs."""
+    """The links of a document: absolute URLs, or whole refs. `placed`: the document is in a place."""
 
     links: Sequence[str]
+    placed: bool = False
+
+    def _link(self, number: int) -> str:
+        if not 1 <= number <= len(self.links):
+            raise NotThere(f"No link {number}; there are {len(self.links)}")
+        return self.links[number - 1]
 
     def ref(self, catalogue: Catalogue, number: int) -> Ref:
         """What a link leads to."""
-        if not 1 <= number <= len(self.links):
-            raise NotThere(f"No link {number}; there are {len(self.links)}")
-        return read_ref(catalogue, self.links[number - 1])
+        link = self._link(number)
+        try:
+            return read_ref(catalogue, link)
+        except NotAllowed as error:
+            raise _leaving(number, self.placed, error) from error
+
+    def whole(self, catalogue: Catalogue, number: int) -> str:
+        """What a link leads to, as the document has it where it may not be used."""
+        link = self._link(number)
+        try:
+            return self.ref(catalogue, number).whole
+        except NotAllowed:
+            if not _showable(link):
+                raise
+            return link
+
+
+def _showable(url: str) -> bool:
+    """A file's URL would show where a place is on the gateway's own disk."""
+    return url.isprintable() and url.partition(":")[0].lower() != "file"
+
+
+def _leaving(number: int, placed: bool, error: NotAllowed) -> NotAllowed:
+    """What is said of a link out of its place; from a page that is in none, why it may not be used."""
+    if not placed:
+        return NotAllowed(error.sentence)
+    see = "see NAME" if number <= 9 else "NAME"  # 40 columns
+    return NotAllowed(f"That link leaves the place; {see} #{number}")

@@ -1,8 +1,9 @@
 """READ: bytes of a document -> pages of records or of bare bytes, asked for as they are paged through.
 
 Of the document only one window is kept, at least limits.READ_WINDOW_BYTES where there are so many, and of
-what was laid out only the page. How it is laid out is settled when READ comes; a page's size, mark and
-capitals when the page is asked for.
+what was laid out only the page, as its bytes. How it is laid out is settled when READ comes; a page's size,
+mark and capitals when the page is asked for. A page of ihex or lines has limits.READ_PAGE_BYTES of text at
+most, blanks at the ends of records not counted.
 """
 
 import re
@@ -15,19 +16,19 @@ from adapters import limits
 from adapters.errors import WrongMoment, WrongWords
 from adapters.files import Stat
 from gateway.catalogue.targets import Ref
-from gateway.extract.dumps import Dump, dump_for
+from gateway.extract.dumps import Dump, HexDump, dump_for
 from gateway.extract.fields.text import Lettering
+from gateway.session.files.keeping import HexRecords, PackedRecords
 from gateway.session.files.refs import typed_ref
 from gateway.session.pages import Pages, page_size, record_index
 from gateway.session.state import State
 from gateway.session.steps import Asking, Steps, granted, worked
-from gateway.session.wishes import Part, ReadWish
+from gateway.session.wishes import Part, Provenance, ReadWish
 from gateway.wire.replies import Reply
 from gateway.wire.settings import Settings
 
 _BLOCK: Final = re.compile(r"[Bb]([0-9]+)", re.ASCII)
-_USAGE: Final = "Wanted: READ ref [offset [count]]"
-_EXACT: Final = frozenset({"hex", "ihex"})
+_USAGE: Final = "Wanted: READ ref [offset [n]] or ref Bn"
 
 
 def read(state: State, words: Sequence[str]) -> Steps:
@@ -46,14 +47,17 @@ def read(state: State, words: Sequence[str]) -> Steps:
         offset = _sane(_number(block[1]) * count)
     ref = typed_ref(state, words[0])
     window = _Window(ref, offset, count)
-    pages: _Bare | _Dumped
+    pages: _Bare | _Hexed | _Dumped
     if state.settings.bytes == "raw":
         pages = _Bare(window)
     else:
         state.check_width(state.room)
-        lettering = Lettering(state.style.charset, state.world.catalogue().gateway.letters)
-        dump = dump_for(state.settings.bytes, state.room, offset, lettering)
-        pages = _Dumped(window, dump, state.room, state.settings.bytes in _EXACT)
+        if state.settings.bytes == "hex":
+            pages = _Hexed(window, state.room)
+        else:
+            lettering = Lettering(state.style.charset, state.world.catalogue().gateway.letters)
+            dump = dump_for(state.settings.bytes, state.room, offset, lettering)
+            pages = _Dumped(window, dump, state.room, exact=state.settings.bytes == "ihex")
     state.cursor = pages
     try:
         reply = yield from pages.next_page(state.settings)
@@ -88,12 +92,12 @@ class _Window:
         self._last = False
         self.here = bytearray()
         self.size: int | None = None
-        self.part: Part | None = None
+        self.provenance: Provenance | None = None  # of what came last; None: nothing was asked for yet
 
     @property
     def whole(self) -> bool:
         """Whether nothing more is to come."""
-        return self._last or (self._left == 0 and self.part is not None)
+        return self._last or (self._left == 0 and self.provenance is not None)
 
     @property
     def ended(self) -> bool:
@@ -114,11 +118,12 @@ class _Window:
             self._last = part.last or not part.data
             if self._left is not None:
                 self._left -= len(data)
-            self._same, self.size, self.part = part.stat, part.size, part
+            self._same, self.size, self.provenance = part.stat, part.size, part.provenance
 
     def take(self, count: int) -> bytes:
         """Up to `count` bytes, which are then no longer here."""
-        data = bytes(self.here[:count])
+        with memoryview(self.here) as here, here[:count] as part:
+            data = bytes(part)
         del self.here[:count]
         return data
 
@@ -133,8 +138,8 @@ class _Reading(Pages):
 
     def _shown(self, reply: Reply, empty: bool) -> Reply:
         """Note a page; one past the end leaves the last one to be repeated."""
-        if self._window.part is not None:
-            self.account = self._window.part.provenance
+        if self._window.provenance is not None:
+            self.account = self._window.provenance
         if self._last is None or not empty:
             self._last = reply
         return reply
@@ -143,6 +148,13 @@ class _Reading(Pages):
         if self._last is None:
             raise WrongMoment("No page to repeat")
         return self._last
+
+    def again(self, number: str | None) -> Reply:
+        """The last page, or its record `number` (from 1)."""
+        last = self._repeated()
+        if number is None:
+            return last
+        return replace(last, records=(last.records[record_index(number, len(last.records))],))
 
 
 class _Bare(_Reading):
@@ -168,6 +180,19 @@ class _Bare(_Reading):
         return replace(last, raw=last.raw[index : index + 1])
 
 
+class _Hexed(_Reading):
+    """Hex records, each of which shows the same number of bytes: they are made when they are sent."""
+
+    def next_page(self, settings: Settings) -> Steps:
+        """As many records as a page may have."""
+        size, each = page_size(settings), HexDump(self.width).wanted(1)
+        yield from self._window.fill((size + 1) * each)
+        data = self._window.take(size * each)
+        more = bool(self._window.here)
+        records = HexRecords(data, self.width)
+        return self._shown(Reply(200, settings, records, self.width, more, exact=True), not data)
+
+
 class _Dumped(_Reading):
     """Records that a dump makes of the bytes, as many at a time as a page takes."""
 
@@ -175,7 +200,7 @@ class _Dumped(_Reading):
         super().__init__(window, width)
         self._dump = dump
         self._exact = exact
-        self._ready: list[str] = []
+        self._ready = PackedRecords(width)
         self._any = False
         self._finished = False
         self._broken = False
@@ -185,28 +210,24 @@ class _Dumped(_Reading):
         size = page_size(settings)
         if self._broken:
             raise WrongMoment("Its page was given up; READ again")
-        while len(self._ready) <= size and not self._finished:
-            wanted = self._dump.wanted(size + 1 - len(self._ready))
+        most = limits.READ_PAGE_BYTES
+        while len(self._ready) <= size and self._ready.size <= most and not self._finished:
+            wanted = min(self._dump.wanted(size + 1 - len(self._ready)), most + 1 - self._ready.size)
             if not self._window.here:
                 yield from self._window.fill(wanted)
             data = self._window.take(min(wanted, limits.CHUNK_BYTES))  # a byte may make a record
             if data:
                 self._any = self._broken = True  # until it is laid out: it may be given up half way
-                records = yield from worked(len(data), partial(self._dump.feed, data))
-                self._ready += [each.text for each in records]
+                self._ready.add((yield from worked(len(data), partial(self._laid_out, data))))
                 self._broken = False
             if self._window.whole and not self._window.here:
                 self._finished = True
                 if self._any:
-                    self._ready += [each.text for each in self._dump.finish(self._window.ended)]
-        texts = self._ready[:size]
-        del self._ready[:size]
+                    last = self._dump.finish(self._window.ended)
+                    self._ready.add(PackedRecords(self.width, (each.text for each in last)))
+        page = self._ready.split(size, most)
         more = bool(self._ready)
-        return self._shown(Reply(200, settings, texts, self.width, more, exact=self._exact), not texts)
+        return self._shown(Reply(200, settings, page, self.width, more, exact=self._exact), not page)
 
-    def again(self, number: str | None) -> Reply:
-        """The last page, or its record `number` (from 1)."""
-        last = self._repeated()
-        if number is None:
-            return last
-        return replace(last, records=(last.records[record_index(number, len(last.records))],))
+    def _laid_out(self, data: bytes) -> PackedRecords:
+        return PackedRecords(self.width, (each.text for each in self._dump.feed(data)))

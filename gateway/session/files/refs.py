@@ -3,8 +3,10 @@
 import re
 from typing import Final
 
-from adapters.errors import NotAllowed, NotPossible, NotThere, WrongMoment
-from gateway.catalogue.targets import Ref, read_ref
+from adapters.errors import NotAllowed, NotPossible, NotThere, WrongMoment, WrongWords
+from gateway.catalogue.targets import Ref, is_relative, read_ref
+from gateway.session.files.listed_names import Use
+from gateway.session.files.numbering import Numbered
 from gateway.session.state import State
 
 _NUMBER: Final = re.compile(r"#([0-9]+)", re.ASCII)
@@ -16,18 +18,40 @@ def is_number(word: str) -> bool:
     return _NUMBER.fullmatch(word) is not None
 
 
-def typed_ref(state: State, word: str) -> Ref:
+def numbered_name(state: State, word: str) -> str:
+    """The whole ref that the number `word` stands for, to be shown; it may be one that may not be used."""
+    numbered, number = _numbered(state, word)
+    return numbered.whole(state.world.catalogue(), number)
+
+
+def _numbered(state: State, word: str) -> tuple[Numbered, int]:
+    if state.numbered is None:
+        raise WrongMoment("No LIST or TEXT came before")
+    digits = word[1:].lstrip("0")
+    if len(digits) > _DIGITS:
+        raise NotThere("There are not so many")
+    return state.numbered, int(digits or "0")
+
+
+def typed_ref(state: State, word: str, use: Use = Use.READ) -> Ref:
     """What `word` names, looked for in the contract's order. WrongMoment: a number without a LIST or TEXT."""
-    catalogue = state.world.catalogue()
-    number = _NUMBER.fullmatch(word)
-    if number is not None:
-        if state.numbered is None:
-            raise WrongMoment("No LIST or TEXT came before")
-        if len(number[1].lstrip("0")) > _DIGITS:
-            raise NotThere("There are not so many")
-        return state.numbered.ref(catalogue, int(number[1]))
-    ref = read_ref(catalogue, state.typed(word), state.base)
-    return state.short_names.long(ref) if state.settings.names == "8.3" else ref
+    loose, state.loose = state.loose, False
+    if is_number(word):
+        numbered, number = _numbered(state, word)
+        ref = numbered.ref(state.world.catalogue(), number)
+    else:
+        text = state.typed(word)
+        ref = read_ref(state.world.catalogue(), text, state.base)
+        ref = state.listed_names.long(ref, use, short=state.settings.names == "8.3")
+        base = state.base
+        loose = loose or (base is not None and not base.is_folder and is_relative(text))
+    state.loose = loose
+    return ref
+
+
+def wanted(usage: str, too_many: bool) -> WrongWords:
+    """What should have been typed. `too_many` words: most often a ref with blanks was not quoted."""
+    return WrongWords(f'Wanted: {usage}; blanks: "..."' if too_many else f"Wanted: {usage}")
 
 
 def writable(ref: Ref) -> Ref:

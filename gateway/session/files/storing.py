@@ -9,7 +9,8 @@ from adapters import limits
 from adapters.errors import HeadraceError, NotARequest, NotPossible, TooLarge, WrongWords
 from gateway.catalogue.model import LineEnd
 from gateway.session.files.acting import done
-from gateway.session.files.refs import typed_ref, writable
+from gateway.session.files.listed_names import Use
+from gateway.session.files.refs import typed_ref, wanted, writable
 from gateway.session.state import State
 from gateway.session.steps import Asking, Steps, granted
 from gateway.session.wishes import DataWish, DeliverWish, Done, Staged, StageWish, Staging, Taken
@@ -41,8 +42,9 @@ def counted(words: Sequence[str]) -> int | None:
 def _begin(state: State, words: Sequence[str], append: bool) -> Steps:
     count = counted(words)
     if not words or len(words) > 2 or (len(words) == 2 and count is None):
-        raise WrongWords(f"Wanted: {'APPEND' if append else 'STORE'} ref [count]")
-    ref = writable(typed_ref(state, words[0]))
+        usage = "APPEND ref [n]" if append else "STORE ref [count]"  # 40 columns
+        raise wanted(usage, len(words) > 1)
+    ref = writable(typed_ref(state, words[0], Use.PUT))
     if ref.is_folder:
         raise NotPossible("A folder takes no data; add a name")
     if count is not None and count > limits.SPOOL_BYTES:
@@ -50,12 +52,15 @@ def _begin(state: State, words: Sequence[str], append: bool) -> Steps:
     staged = yield from granted(StageWish(ref, append), Staged)
     end = ref.place.lines if ref.place is not None else LineEnd.LF
     storing = _Lines(state, staged.staging, end) if count is None else _Bytes(state, staged.staging, count)
+    state.listed_names.created(ref)
     state.transfer = storing
     return Reply(350, state.settings)
 
 
 class _Storing:
     """What both ways have in common: gathering, handing on, and letting go of the staging once."""
+
+    undone = "nothing stored"
 
     def __init__(self, state: State, staging: Staging) -> None:
         self.request = state.request_shown

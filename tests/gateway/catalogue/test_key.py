@@ -1,6 +1,7 @@
 """What a key says of itself."""
 
-from gateway.catalogue.key import FOLD_KINDS, WIDTHS, Key, Shape, words_of
+from adapters.registry import BUILT_IN
+from gateway.catalogue.key import FOLD_KINDS, READY, SCHEMES, STREAMS, WIDTHS, Key, Shape, words_of
 from gateway.extract.plan import Fold, Kind
 
 
@@ -25,3 +26,8 @@ def test_a_count_is_no_date() -> None:
 def test_default_widths_are_what_the_contract_says() -> None:
     """CONTRACT section 4: a date is YYYY-MM-DD, a time HH:MM, a flag 1 or 0."""
     assert dict(WIDTHS) == {Kind.DATE: len("YYYY-MM-DD"), Kind.TIME: len("HH:MM"), Kind.FLAG: 1}
+
+
+def test_schemes_that_are_named_to_people_are_those_that_have_an_adapter() -> None:
+    assert set(READY) == set(BUILT_IN)
+    assert set(READY) | set(STREAMS) == set(SCHEMES)

@@ -27,7 +27,7 @@ def ref(text: str, base: str | None = None) -> Ref:
 def test_a_path_of_a_place() -> None:
     assert ref("Club:a/b.json?x=1") == Ref(CLUB + "a/b.json?x=1", CATALOGUE.places["CLUB"])
     assert ref("attic:").url == "ftp://attic.example/old/"
-    assert ref("attic:a b%e9?.txt").url == "ftp://attic.example/old/a%20b%e9%3F.txt"
+    assert ref("attic:a b%e9?.txt").url == "ftp://attic.example/old/a%20b%E9%3F.txt"
 
 
 def test_a_path_never_leaves_its_place() -> None:
@@ -43,10 +43,10 @@ def test_a_path_never_leaves_its_place() -> None:
     [
         ("clbu:x", NotThere, "No place CLBU; nearest: CLUB"),
         ("nowhere:x", NotThere, "No place NOWHERE"),
-        ("x", WrongWords, "A ref is place:path or a URL"),
-        ("", WrongWords, "A ref is place:path or a URL"),
-        ("#s", WrongWords, "A ref is place:path or a URL"),
-        ("a/club:x", WrongWords, "A ref is place:path or a URL"),
+        ("x", WrongWords, "Wanted place:path, #n, or a BASE first"),
+        ("", WrongWords, "Wanted place:path, #n, or a BASE first"),
+        ("#s", WrongWords, "Wanted place:path, #n, or a BASE first"),
+        ("a/club:x", WrongWords, "Wanted place:path, #n, or a BASE first"),
         (":x", WrongWords, "A ref is place:path or a URL"),
         ("gopher://data.example/", NotPossible, "No such kind of address here"),
         ("https://other.example/", NotAllowed, "URLs of that host may not be typed"),
@@ -178,7 +178,7 @@ def test_what_is_left_of_section_5_4_stays_in_the_place_or_is_refused() -> None:
         ("a:x/y", "#b", "x/%23b"),
         ("a:x/y", "", "x/y"),
         ("a:x/", "y z", "x/y%20z"),
-        ("a:x/", "%e9", "x/%e9"),
+        ("a:x/", "%e9", "x/%E9"),
         ("a:x/%3Fy/", "z", "x/%3Fy/z"),
         ("a:x", "y", "y"),
         ("a:x/", "..", ""),

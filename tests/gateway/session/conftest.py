@@ -13,7 +13,7 @@ from gateway.extract.plan import Field, Kind, Plan, Record, Sheet
 from gateway.session.conversation import Lines, Session
 from gateway.session.state import World
 from gateway.session.wishes import Granted, Outcome, PickWish, SourceWish, Wish
-from gateway.wire.lines import Cancel, Data, Line
+from gateway.wire.lines import Cancel, Data, Line, Pause
 from gateway.wire.settings import Settings
 
 TIDES = Plan(fields=(Field("TIME", 5, Kind.TIME), Field("PLACE", 6), Field("HEIGHT", 5, Kind.FIXED)))
@@ -49,6 +49,8 @@ class Talk:
         answer = b""
         self.session.reader.feed(data)
         while (event := self.session.reader.next_event()) is not None:
+            if isinstance(event, Pause):
+                continue
             lines = self.session.cancelled() if isinstance(event, Cancel) else self._run(event)
             answer += b"".join(lines or [])
         return answer

@@ -357,6 +357,9 @@ def test_help_on_a_source_tells_what_to_type(talk: Talk) -> None:
     [
         ("SET cols", "501", "A setting: SET cols=40"),
         ("SET =5", "501", "Wanted: SET [name] [key=value ...]"),
+        ("SET profile=x", "501", "Wanted: SET plain (a profile's name)"),
+        ("SET Profile=narrow", "501", "Wanted: SET narrow"),
+        ("HELP nothing", "550", "No such word, code, source or place"),
         ("'ASK tides", "501", "A quote is not closed"),
         ("PICK a:b $ $.temp:6q", "501", "Field 1: after the width t i f or d"),
         ("PICK a:b $ $.temp:6.2", "501", "Field 1: after the width t i f or d"),

@@ -21,11 +21,11 @@ def test_tell_takes_lines(talk: Talk) -> None:
     assert wish.lines == "Hello there\n" + "long " * 100 + "\n\n"
 
 
-@pytest.mark.parametrize("line", ["BYE", "TIME", "..", "Z" * 300])
+@pytest.mark.parametrize("line", ["BYE", "TIME", "..", " .", ". ", ".\t", "? ? .", "Z" * 300])
 def test_any_other_line_ends_the_transfer_and_is_not_run(talk: Talk, line: str) -> None:
     talk.say("TELL guest")
     talk.say(">Hello")
-    assert talk.status(line) == "503 00001 040 .."
+    assert talk.say(line) == ("503 00001 040 ..", ["A line lacked its >; nothing sent".ljust(40)])
     assert not talk.wishes
     assert not talk.session.closing
     assert talk.status("NOOP") == "200 00000 000 .."

@@ -53,6 +53,14 @@ def test_records_are_finished_by_their_own_settings() -> None:
     assert sent(Reply(200, upper_mark, ("a,b",), 3)) == [b"200 00001 004 ..", b"!A;B"]
 
 
+def test_exact_records_keep_their_letters() -> None:
+    """A ref with a colon or in small letters would be another one."""
+    settings = replace(PLAIN, case="upper", mark=True, guard=True)
+    assert finish('Club:a,"b"', settings, exact=True) == '!Club:a,"b"'
+    assert sent(Reply(200, settings, ("club:x",), 6, exact=True))[1] == b"!club:x"
+    assert sent(Reply(200, replace(settings, charset="latin1"), ("club:x",), 6, exact=True))[1] == b"!club:x"
+
+
 def test_guard_keeps_input_statements_in_step_and_mark_leads() -> None:
     assert finish('12:30, "Quay"', replace(PLAIN, guard=True, mark=True)) == "!12.30; 'Quay'"
 

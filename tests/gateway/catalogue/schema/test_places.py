@@ -2,8 +2,10 @@
 
 import pytest
 
-from gateway.catalogue.model import LineEnd, SecretRef
-from tests.gateway.catalogue.marked import check, load
+from gateway.catalogue.mistakes import CatalogueFaults
+from gateway.catalogue.model import Catalogue, LineEnd, SecretRef
+from gateway.catalogue.reading import load_catalogue
+from tests.gateway.catalogue.marked import SECRETS, check, load, mistakes
 
 WRONG = {
     "scheme": 'base = "htps://a.example/"\n        ^^^^ https',
@@ -21,6 +23,15 @@ WRONG = {
     "write": 'base = "ftp://a.example/"\nwrite = "on"\n         ^^ true',
     "index": 'base = "http://a.example/"\nindex = "htm"\n         ^^^ html',
     "index pages by FTP": 'base = "ftp://a.example/"\nindex = "html"\n^^^^^',
+    "index pages by WebDAV": 'base = "davs://a.example/"\nindex = "html"\n^^^^^',
+    "user with a folder": 'base = "file:///srv/x"\nuser = "me"\n^^^^',
+    "ca with a folder": 'base = "file:///srv/x"\nca = "x.pem"\n^^',
+    "secret with a folder": 'base = "file:///srv/x"\nuser = "me"\n^^^^\nsecret = "env:KEY"\n^^^^^^',
+    "all at once": 'base = "file:/x"\n        ^^^^^^^ file:///x\nuser = "me"\n^^^^\nca = "x.pem"\n^^',
+    "a relative path": 'base = "shelf/"\n        ^^^^^^',
+    "a path": 'base = "/srv/x"\n        ^^^^^^ file:///srv/x',
+    "a drive": 'base = "C:/files"\n        ^^^^^^^^',
+    "RFC 8089 appendix B": 'base = "file:/tmp/x"\n        ^^^^^^^^^^^ file:///tmp/x',
     "lines": 'base = "ftp://a.example/"\nlines = "crfl"\n         ^^^^ crlf',
     "file on another host": 'base = "file://far.example/srv/"\n               ^^^^^^^^^^^',
     "no base": 'url = "ftp://a.example/"\n^^^ base',
@@ -82,3 +93,50 @@ lines = "crlf"
     assert (places["A"].index, places["A"].lines.data) == ("html", b"\r")
     assert (places["B"].index, places["B"].lines.data) == ("html", b"\r\n")
     assert LineEnd.LF.data == b"\n"
+
+
+@pytest.mark.parametrize("written", ["shelf/", "C:/files", "/srv/x", "file:/tmp/x", "file:x", "shelf"])
+def test_a_path_is_told_how_a_folder_is_written(written: str) -> None:
+    (mistake,) = mistakes(f'[place.club]\nbase = "{written}"\n')
+    assert mistake.allowed == "scheme://host/path, or file:///path for a folder of this computer"
+
+
+def test_index_with_a_base_that_has_no_pages() -> None:
+    for scheme, article in (("dav", "a"), ("ftp", "an"), ("file", "a")):
+        (mistake,) = mistakes(
+            f'[place.p]\nbase = "{scheme}:///x/"\nindex = "html"\n'.replace(
+                ":///x", ":///x" if scheme == "file" else "://a.example/x"
+            )
+        )
+        assert mistake.found == f"index, with {article} {scheme} base"
+        assert mistake.allowed == "index only with a base of http or https"
+
+
+def test_what_this_version_cannot_speak_is_not_offered() -> None:
+    (mistake,) = mistakes('[place.p]\nbase = "htps://a.example/"\n')
+    (missing,) = mistakes("[place.p]\n")
+    for allowed in (mistake.allowed, missing.allowed):
+        assert "davs ftp ftps file" in allowed
+        assert "telnet" not in allowed
+
+
+def test_a_folder_of_this_computer_is_looked_at() -> None:
+    asked: list[str] = []
+
+    def check_folder(base: str) -> str | None:
+        asked.append(base)
+        return None if base == "file:///srv/good/" else "is not there"
+
+    def read(base: str) -> Catalogue:
+        text = f'[place.p]\nbase = "{base}"\n'
+        return load_catalogue(text, "f", SECRETS.get, check_folder=check_folder)
+
+    assert read("file:///srv/good").places["P"].base == "file:///srv/good/"
+    read("ftp://a.example/")
+    with pytest.raises(CatalogueFaults) as caught:
+        read("file:///srv/bad%20one")
+    assert asked == ["file:///srv/good/", "file:///srv/bad%20one/"]
+    (mistake,) = caught.value.mistakes
+    assert (mistake.column, mistake.length) == (9, len("file:///srv/bad%20one"))
+    assert mistake.found == '"file:///srv/bad%20one", which is not there'
+    assert mistake.allowed == "file:///path for a folder of this computer"

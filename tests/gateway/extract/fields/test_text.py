@@ -1,6 +1,7 @@
 """Text: the order of cleaning, cutting and padding (CONTRACT section 4 "Values")."""
 
 import json
+import re
 import unicodedata
 from pathlib import Path
 
@@ -9,8 +10,10 @@ from anyascii import anyascii
 from hypothesis import example, given
 from hypothesis import strategies as st
 
+from adapters import limits
 from gateway.extract.fields.text import Lettering, cut, place
 from gateway.extract.plan import Align, Cut
+from tests.gateway.extract.holding import longest_hold
 
 CASES = Path(__file__).parents[3] / "cases"
 ASCII = Lettering("ascii")
@@ -269,3 +272,33 @@ def test_any_text_is_exactly_as_wide_as_asked(text: str, width: int, how: Cut, a
     shown = place(cut(ASCII.clean(text), width, how), width, align)
     assert len(shown) == width
     assert printable_ascii(shown)
+
+
+@given(
+    st.lists(
+        st.text(st.sampled_from("abcC°é\u0301e\u1100\u1161я日👍\u200d🏽\t\u2028ß-"), max_size=7), max_size=60
+    ),
+    st.sampled_from([ASCII, LATIN_1, CP437, Lettering("ascii", {"ß": "sz", "cb": "!"})]),
+)
+def test_a_long_line_is_spelled_alike_in_stretches(words: list[str], lettering: Lettering) -> None:
+    text = " ".join(words)
+    whole = lettering.spell(text)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(limits, "SPELL_CHARACTERS", 20)
+        assert lettering.spell(text) == whole
+
+
+@given(st.text(st.sampled_from("я日本éabC°\u0301\u1100\u1161\t,1"), max_size=300))
+def test_a_line_without_blanks_is_broken_where_nothing_composes(text: str) -> None:
+    marks = re.sub("[°\u0301\u1100\u1161]{3,}", "x", text)  # else there may be no such place in reach
+    whole = ASCII.spell(marks)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(limits, "SPELL_CHARACTERS", 20)
+        assert ASCII.spell(marks) == whole
+        assert ASCII.spell("\u0301" * 99) == ""
+
+
+def test_a_line_of_megabytes_keeps_no_other_thread_waiting() -> None:
+    """In one call it took 260 ms on the machine where 7 are measured now."""
+    text = "Привет мир как дела " * 400_000
+    assert longest_hold(lambda: ASCII.spell(text)) < 0.12

@@ -173,3 +173,13 @@ def test_a_short_name_means_the_same_entry_in_every_order(entries: list[Entry]) 
         {short: folder.entries[place].name for short, place in folder.shorts.items()} for folder in by_order
     ]
     assert all(each == found[0] for each in found)
+
+
+@pytest.mark.parametrize("charset", ["ascii", "latin1"])
+@pytest.mark.parametrize("short", [False, True])
+def test_the_names_in_ascii_go_along_whatever_is_shown(charset: str, short: bool) -> None:
+    entries = [file("Möwe und noch viel mehr.txt"), file("a")]
+    folder = list_records(entries, Style(charset), 40, short=short, letters={"ö": "oe"})
+    assert folder.names == ("a", "Moewe und noch viel mehr.txt")
+    shown = folder.sheet.records[1].text[28:].strip()
+    assert shown == ("MOEWEUND.TXT" if short else "Moewe und no" if charset == "ascii" else "Möwe und noc")

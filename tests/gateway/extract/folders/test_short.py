@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from gateway.extract.fields.text import Lettering
 from gateway.extract.folders.short import short_names
 
 FORM = re.compile(r"[A-Z0-9_-]{1,8}(\.[A-Z0-9_-]{1,3})?")
@@ -37,6 +38,13 @@ NAMES = st.one_of(
 )
 def test_one_name_alone(name: bytes, short: str) -> None:
     assert short_names([name]) == (short,)
+
+
+def test_letters_are_those_of_the_listing() -> None:
+    """CONTRACT section 4, `letters`: own spellings go before the general table."""
+    lettering = Lettering("ascii", {"ö": "oe"})
+    assert short_names(["Möwe.txt".encode(), b"moewe.txt"], lettering) == ("MOEWE-2.TXT", "MOEWE.TXT")
+    assert short_names(["Möwe.txt".encode()]) == ("MOWE.TXT",)
 
 
 def test_a_name_that_is_short_already_goes_before_one_that_is_made_so() -> None:

@@ -6,8 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from adapters import limits
 from adapters.errors import WrongDocument
-from gateway.extract.markup.decode import codec_of, decode, decode_bytewise
+from gateway.extract.markup.decode import codec_of, decode, decode_bytewise, decoded_pieces
 
 TEXT = "<a>Grüße, €5 — naïve</a>"
 
@@ -170,3 +171,62 @@ def test_any_bytes_are_some_text_or_refused(body: bytes, labels: list[str | None
 def test_utf_8_comes_through(text: str) -> None:
     clean = text.replace("\0", "").replace("\ufeff", "")
     assert decode(clean.encode("utf-8"), ["iso-8859-1"], strict=True) == clean
+
+
+WIDE_TEXT = st.text(st.sampled_from("ab\r\né\u0301я日本語カ€🎵"), max_size=40)
+CODECS = (
+    "utf-8",
+    "utf-16-le",
+    "utf-32-be",
+    "cp1252",
+    "koi8-r",
+    "cp932",
+    "euc_jp",
+    "gb18030",
+    "big5hkscs",
+    "iso2022_jp",
+)
+
+
+@given(st.one_of(st.binary(max_size=60), WIDE_TEXT), st.sampled_from(CODECS), st.integers(1, 9))
+def test_pieces_give_what_one_call_gives(source: bytes | str, codec: str, size: int) -> None:
+    """Python's own `bytes.decode` is the yardstick."""
+    body = source.encode(codec, "ignore") if isinstance(source, str) else source
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(limits, "DECODE_BYTES", size)
+        try:
+            wanted = body.decode(codec)
+        except UnicodeDecodeError:
+            with pytest.raises(UnicodeDecodeError):
+                list(decoded_pieces(body, codec))
+        else:
+            assert "".join(decoded_pieces(body, codec)) == wanted
+        if codec.startswith("utf-"):
+            if codec != "utf-8":  # these choose the order of bytes by their mark
+                codec = codec.removesuffix("-le").removesuffix("-be")
+                body = (codecs.BOM_UTF16_BE if codec == "utf-16" else codecs.BOM_UTF32_BE) + body
+            assert "".join(decoded_pieces(body, codec, "replace")) == body.decode(codec, "replace")
+
+
+@given(
+    st.one_of(st.binary(max_size=60), WIDE_TEXT.map(str.encode)),
+    st.sampled_from([None, "cp1252", "cp874", "cp932", "utf-16", "iso-2022-jp", "no-such"]),
+    st.booleans(),
+    st.integers(1, 9),
+)
+def test_the_size_of_the_pieces_shows_nowhere(
+    body: bytes, label: str | None, strict: bool, size: int
+) -> None:
+    def outcome() -> str | None:
+        try:
+            return decode(body, [label], strict)
+        except WrongDocument:
+            return None
+
+    whole = outcome()
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(limits, "DECODE_BYTES", size)
+        assert outcome() == whole
+        assert decode_bytewise(body, "cp1252") == "".join(
+            decode_bytewise(bytes((each,)), "cp1252") for each in body
+        )

@@ -1,9 +1,12 @@
 """Plain text: its lines stay, only long ones wrap (CONTRACT section 3, TEXT)."""
 
+import re
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from adapters import limits
 from gateway.extract.fields.text import Lettering
 from gateway.extract.texts.plain import plain_lines, source_lines
 
@@ -103,3 +106,17 @@ def test_flow_keeps_lists_and_indented_lines_apart() -> None:
         "2) second",
         "        x = 1 end-of -line",
     ]
+
+
+@given(st.text(st.sampled_from("ab\r\n\f"), max_size=60), st.integers(1, 5))
+def test_line_ends_are_found_alike_in_pieces(text: str, size: int) -> None:
+    unified = re.sub("\r\n?", "\n", text)
+    wanted: list[str] = []
+    for line in re.findall("[^\n]*\n|[^\n]+", unified):
+        before, *pages = line.removesuffix("\n").split("\f")
+        wanted += [before] if before or not pages else []
+        for page in pages:
+            wanted += ["", page] if page else [""]
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(limits, "DECODE_BYTES", size)
+        assert list(source_lines(text)) == wanted

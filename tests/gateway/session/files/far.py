@@ -77,6 +77,7 @@ class Far:
     fault: Callable[[Wish], HeadraceError | None] = lambda _: None
     code: int = 250
     copied: int = 0
+    ended: bool = False
     versions: dict[str, int] = field(default_factory=dict)
     knows_size: bool = True
 
@@ -162,7 +163,11 @@ class Far:
 
     def _done(self) -> Done:
         self.copied = 100
-        return Done(self.code, lambda: (("COPIED", f"{self.copied} bytes"), ("FROM", "club")))
+        return Done(
+            self.code,
+            lambda: (("COPIED", f"{self.copied} bytes"), ("FROM", "club")),
+            lambda: self.code == 250 or self.ended,
+        )
 
 
 def catalogue(**places: Place) -> Catalogue:

@@ -4,10 +4,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from adapters.errors import NotThere
+from adapters.errors import NotThere, WrongMoment
 from adapters.files import Entry, Kind, Target
 from gateway.catalogue.targets import Ref, read_ref
-from gateway.session.files.numbering import NumberedEntries, NumberedLinks
+from gateway.session.files.numbering import NoNumbers, NumberedEntries, NumberedLinks
 from tests.gateway.session.files.far import CLUB, catalogue
 
 CATALOGUE = catalogue()
@@ -44,3 +44,20 @@ def test_links_are_whole_refs_or_urls() -> None:
     links = NumberedLinks(("CLUB:a%20b", "https://open.example/x"))
     assert links.ref(CATALOGUE, 1) == Ref(CLUB + "a%20b", CATALOGUE.places["CLUB"])
     assert links.ref(CATALOGUE, 2) == Ref("https://open.example/x")
+
+
+def test_after_a_list_that_failed_there_are_none() -> None:
+    for ask in (NoNumbers().ref, NoNumbers().whole):
+        with pytest.raises(WrongMoment, match="The last LIST failed; LIST again"):
+            ask(CATALOGUE, 1)
+
+
+def test_whole_is_what_ref_has() -> None:
+    entries = NumberedEntries(FOLDER, [Entry(b"x y", Kind.FILE), Entry(b"z", Kind.FILE, url=CLUB + "../z")])
+    assert entries.whole(CATALOGUE, 1) == "CLUB:docs/x%20y"
+    assert entries.whole(CATALOGUE, 2) == entries.ref(CATALOGUE, 2).whole
+    links = NumberedLinks(("CLUB:a%20b", "ftp://closed.example/x"), placed=True)
+    assert [links.whole(CATALOGUE, number) for number in (1, 2)] == list(links.links)
+    for numbered in (entries, links):
+        with pytest.raises(NotThere):
+            numbered.whole(CATALOGUE, 3)

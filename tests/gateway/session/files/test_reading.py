@@ -1,6 +1,7 @@
 """READ and paging through what is read (CONTRACT sections 3 and 5); the dumps have tests of their own."""
 
 import random
+import tracemalloc
 
 import pytest
 from hypothesis import given
@@ -278,11 +279,12 @@ def test_a_first_page_that_fails_leaves_no_cursor(talk: FarTalk) -> None:
 def test_much_is_laid_out_beside_the_others_and_little_at_once() -> None:
     document = random.Random(4).randbytes(300_000)
     talk = far_talk(Far({CLUB + "big": document}))
-    talk.say("SET page=24")
+    talk.say("SET page=24 bytes=ihex")
     talk.say("READ club:big")
     assert not any(isinstance(wish, WorkWish) for wish in talk.wishes)
     talk.say("SET page=0")
-    assert shown(talk, "READ club:big") == document
+    data = [record.rstrip() for record in talk.records("READ club:big") if record[7:9] == "00"]
+    assert bytes.fromhex("".join(record[9:-2] for record in data)) == document
     sizes = [wish.size for wish in talk.wishes if isinstance(wish, WorkWish)]
     assert len(sizes) >= 4
     assert max(sizes) <= limits.CHUNK_BYTES
@@ -291,7 +293,7 @@ def test_much_is_laid_out_beside_the_others_and_little_at_once() -> None:
 def test_a_page_given_up_half_way_is_not_gone_on_with() -> None:
     """What lays it out may still be at work, so that bytes would be lost or shown twice."""
     talk = far_talk(Far({CLUB + "big": bytes(300_000)}))
-    talk.say("SET page=24")
+    talk.say("SET page=24 bytes=ihex")
     talk.say("READ club:big")
     talk.say("SET page=0")
     talk.session.reader.feed(b"MORE\r")
@@ -304,6 +306,69 @@ def test_a_page_given_up_half_way_is_not_gone_on_with() -> None:
     assert talk.status("AGAIN") == "200 00024 040 +."
     talk.say("SET page=24")
     assert talk.status("READ club:big") == "200 00024 040 +."
+
+
+def test_hex_is_made_while_it_is_sent_and_only_its_bytes_are_kept() -> None:
+    """Common practice: each of 99,999 strings of 255 characters would take 300 bytes beside 127 of data."""
+    talk = far_talk(Far({CLUB + "big": bytes(20 << 20)}))
+    talk.say("SET cols=255")
+    tracemalloc.start()
+    try:
+        talk.session.reader.feed(b"READ club:big\r")
+        line = talk.session.reader.next_event()
+        assert isinstance(line, Line)
+        reply = talk._run(line)
+        assert reply is not None
+        assert next(reply) == b"200 99999 255 +.\r\n"
+        assert next(reply) == b"0" * 254 + b" \r\n"
+        page = 99_999 * 127
+        assert tracemalloc.get_traced_memory()[0] < page + limits.READ_WINDOW_BYTES
+    finally:
+        tracemalloc.stop()
+    assert not any(isinstance(wish, WorkWish) for wish in talk.wishes)
+
+
+@pytest.mark.parametrize(
+    ("form", "document"), [("ihex", bytes(3 << 20)), ("line", b"A line of text\n" * 200_000)]
+)
+def test_a_page_that_nobody_reads_is_kept_without_its_blanks(form: str, document: bytes) -> None:
+    talk = far_talk(Far({CLUB + "big": document}))
+    talk.say(f"SET cols=255 bytes={form}")
+    tracemalloc.start()
+    try:
+        talk.session.reader.feed(b"READ club:big\r")
+        line = talk.session.reader.next_event()
+        assert isinstance(line, Line)
+        reply = talk._run(line)
+        assert reply is not None
+        assert next(reply) == b"200 99999 255 +.\r\n"
+        assert tracemalloc.get_traced_memory()[0] < 8 << 20  # as strings of full width: 31 MB
+    finally:
+        tracemalloc.stop()
+
+
+@pytest.mark.parametrize("form", ["ihex", "line"])
+def test_a_page_of_much_text_ends_early_and_the_next_one_goes_on(
+    form: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    document = b"".join(b"Line %d of many\n" % number for number in range(3_000))
+    talk = far_talk(Far({CLUB + "big": document}))
+    talk.say(f"SET bytes={form}")
+    whole = talk.records("READ club:big")
+    monkeypatch.setattr(limits, "READ_PAGE_BYTES", 4_000)
+    got, line = [], "READ club:big"
+    while True:
+        status, records = talk.say(line) or ("", [])
+        assert records
+        assert sum(len(record.rstrip()) for record in records) <= 4_000
+        assert talk.say("AGAIN") == (status, records)
+        assert talk.say(f"AGAIN {len(records)}") == (status[:4] + "00001" + status[9:], records[-1:])
+        got += records
+        line = "MORE"
+        if status[14] == ".":
+            break
+    assert got == whole
+    assert talk.status("MORE") == "200 00000 000 .."
 
 
 def test_settings_of_the_moment(talk: FarTalk) -> None:

@@ -4,7 +4,8 @@ from dataclasses import replace
 
 import pytest
 
-from gateway.catalogue.model import Catalogue, Place
+from adapters.errors import NotThere
+from gateway.catalogue.model import Catalogue, GatewaySettings, Place
 from gateway.session.wishes import ListWish, PickWish, ReadWish, TextWish
 from tests.gateway.catalogue.test_refs import ABNORMAL, NORMAL
 from tests.gateway.session.files.far import CLUB, PLACES, Far, FarTalk, catalogue, entries, far_talk
@@ -25,7 +26,7 @@ def asked(talk: FarTalk) -> str:
         ("club:", CLUB),
         ("club:a%20b", CLUB + "a%20b"),
         ("'club:a b'", CLUB + "a%20b"),
-        ("club:%e9", CLUB + "%e9"),
+        ("club:%e9", CLUB + "%E9"),
         ("club:../../x", CLUB + "x"),
         ("http://open.example/x", "http://open.example/x"),
     ],
@@ -39,12 +40,29 @@ def test_where_it_leads(word: str, url: str) -> None:
 @pytest.mark.parametrize(
     ("line", "code", "sentence"),
     [
-        ("READ a.txt", "501", "A ref is place:path or a URL"),
+        ("READ a.txt", "501", "Wanted place:path, #n, or a BASE first"),
+        ("READ :a", "501", "A ref is place:path or a URL"),
+        ("LIST club", "501", "Did you mean CLUB: ?"),
         ("READ clbu:a", "550", "No place CLBU; nearest: CLUB"),
         ("READ #1", "503", "No LIST or TEXT came before"),
         ("NAME #1", "503", "No LIST or TEXT came before"),
         ("BASE #1", "503", "No LIST or TEXT came before"),
-        ("READ #x", "501", "A ref is place:path or a URL"),
+        ("READ #x", "501", "Wanted place:path, #n, or a BASE first"),
+        ("READ club:docs\\a.txt", "532", "No \\ in a name"),
+        ("READ club:..\\a.txt", "532", "A ref may not leave its place"),
+        ("LIST", "501", "No BASE is set; wanted LIST ref"),
+        ("TEXT club:ferry times", "501", 'Wanted: TEXT ref [flow]; blanks: "..."'),
+        ("LIST club:ferry times", "501", 'Wanted: LIST [ref]; blanks: "..."'),
+        ("BASE club:ferry times", "501", 'Wanted: BASE [ref]; blanks: "..."'),
+        ("ERASE club:ferry times", "501", 'Wanted: ERASE ref; blanks: "..."'),
+        ("MKDIR club:ferry times", "501", 'Wanted: MKDIR ref; blanks: "..."'),
+        ("STORE club:ferry times", "501", 'Wanted: STORE ref [count]; blanks: "..."'),
+        ("APPEND club:ferry times", "501", 'Wanted: APPEND ref [n]; blanks: "..."'),
+        ("COPY club:ferry times club:", "501", 'Wanted: COPY ref ref; blanks: "..."'),
+        ("RENAME club:ferry times club:x", "501", 'Wanted: RENAME ref ref; blanks: "..."'),
+        ("READ club:ferry times", "501", "Wanted: READ ref [offset [n]] or ref Bn"),
+        ("TEXT", "501", "Wanted: TEXT ref [flow]"),
+        ("COPY club:a", "501", "Wanted: COPY ref ref"),
         ("READ http://closed.example/", "532", "URLs of that host may not be typed"),
         ("READ file:///etc/passwd", "532", "A file URL may not be typed"),
         ("STORE file:///etc/passwd", "532", "A file URL may not be typed"),
@@ -150,3 +168,104 @@ def test_a_base_whose_place_is_gone_is_not_used() -> None:
     known[0] = catalogue(CLUB=replace(PLACES["CLUB"], write=False))
     assert talk.status("ERASE a")[:3] == "532"
     assert talk.status("ERASE #1")[:3] == "532"
+
+
+# A BASE that lacks its slash
+
+
+def test_a_base_without_a_slash_is_named_where_a_ref_leads_nowhere() -> None:
+    """RFC 3986 section 5.2.3: what stands after the last slash of the base gives way."""
+    talk = far_talk(Far({CLUB + "a": b"A"}, {CLUB + "docs/": entries("a")}))
+    told = "Not there; BASE ends without a /".ljust(40)
+    talk.say("BASE club:docs")
+    assert talk.status("LIST") == "200 00001 040 .."
+    for line in ("READ b", "TEXT ./b", "LIST b/", "ERASE b", "COPY b dos:", "PICK b $ $.x"):
+        talk.far.fault = lambda _: NotThere("No such document")
+        assert talk.say(line) == ("550 00001 040 ..", [told]), line
+    assert "ERROR    Not there; BASE ends without a" in talk.records("WHY")[2]
+    talk.far.fault = lambda _: None
+    assert talk.status("READ a")[:3] == "200"
+
+
+@pytest.mark.parametrize(
+    ("base", "line"),
+    [
+        ("club:docs/", "READ b"),
+        ("club:", "READ b"),
+        ("club:docs", "READ /b"),
+        ("club:docs", "READ club:b"),
+        ("club:docs", "LIST"),
+        ("club:docs", "COPY club:a club:b"),
+    ],
+)
+def test_elsewhere_it_is_not(base: str, line: str) -> None:
+    talk = far_talk()
+    talk.say(f"BASE {base}")
+    talk.far.fault = lambda _: NotThere("No such document")
+    assert talk.records(line)[0].rstrip() == "No such document"
+
+
+def test_what_is_wrong_with_another_ref_of_the_request_is_told_itself() -> None:
+    talk = far_talk()
+    talk.say("BASE club:docs")
+    assert talk.records("COPY b nowhere:")[0].rstrip() == "No place NOWHERE"
+    talk.far.fault = lambda _: NotThere("No such document")
+    assert talk.records("READ club:b")[0].rstrip() == "No such document"
+
+
+# Names as shown (the rules are tested in test_listed_names)
+
+
+@pytest.fixture
+def shown() -> FarTalk:
+    letters = GatewaySettings(letters={"ö": "oe"})
+    known = replace(catalogue(), gateway=letters)
+    return far_talk(Far(listings={CLUB: entries("Möwe.txt", "notes.txt")}), known=lambda: known)
+
+
+def test_a_name_as_shown_is_a_ref_once_it_was_shown(shown: FarTalk) -> None:
+    name = CLUB + "M%C3%B6we.txt"
+    shown.far.documents[name] = b"A"
+    shown.say("READ club:Moewe.txt")
+    assert asked(shown) == CLUB + "Moewe.txt"
+    assert [record[28:].strip() for record in shown.records("LIST club:")] == ["Moewe.txt", "notes.txt"]
+    for line in ("TEXT club:Moewe.txt", "READ club:MOEWE.txt", "PICK club:Moewe.txt $ $.x"):
+        shown.say(line)
+        assert asked(shown) == name
+    shown.say("BASE club:")
+    shown.say("SET typed=lower charset=latin1")
+    shown.say("READ Moewe.txt")
+    assert asked(shown) == name
+
+
+def test_short_names_have_the_catalogues_letters(shown: FarTalk) -> None:
+    shown.say("SET names=8.3")
+    assert [record[28:].strip() for record in shown.records("LIST club:")] == ["MOEWE.TXT", "NOTES.TXT"]
+
+
+def test_what_erases_takes_it_exactly_and_what_creates_never(shown: FarTalk) -> None:
+    name = CLUB + "M%C3%B6we.txt"
+    shown.far.documents = {name: b"A", CLUB + "notes.txt": b"N"}
+    shown.say("LIST club:")
+    assert shown.status("ERASE club:MOEWE.txt")[:3] == "550"
+    assert shown.status("RENAME club:MOEWE.txt club:x")[:3] == "550"
+    assert shown.status("COPY club:notes.txt club:Moewe.txt")[:3] == "250"
+    assert shown.far.documents[CLUB + "Moewe.txt"] == b"N"
+    assert shown.status("ERASE club:Moewe.txt")[:3] == "250"
+    assert set(shown.far.documents) == {name, CLUB + "notes.txt"}
+    shown.say("LIST club:")
+    shown.ready("STORE club:NOTES.TXT")
+    shown.say(">new")
+    assert shown.status(".")[:3] == "250"
+    assert shown.url("NOTES.TXT") == b"new\n"
+    assert shown.records("READ club:NOTES.TXT")[0].rstrip() == "6E65770A"
+    shown.ready("APPEND club:Moewe.txt")
+    shown.say(".")
+    assert shown.url("Moewe.txt") == b""
+    assert shown.status("MKDIR club:MOEWE.txt/")[:3] == "250"
+    assert CLUB + "MOEWE.txt/" in shown.far.listings
+    shown.say("LIST club:")
+    assert shown.status("RENAME club:notes.txt club:Moewe.txt")[:3] == "250"
+    shown.say("LIST club:")
+    assert shown.status("ERASE club:Moewe.txt")[:3] == "250"
+    assert name not in shown.far.documents

@@ -51,11 +51,15 @@ def test_text_is_utf_8_with_the_places_line_end(talk: FarTalk) -> None:
     assert talk.url("a.txt") == "café\n".encode()
 
 
-@pytest.mark.parametrize("line", ["BYE", "ERASE club:a.txt", "..", "Z" * 300, "TIME", "STORE club:b"])
+@pytest.mark.parametrize(
+    "line", ["BYE", "ERASE club:a.txt", "..", " .", ". ", "Z" * 300, "TIME", "STORE club:b"]
+)
 def test_any_other_line_ends_it_and_is_not_run(talk: FarTalk, line: str) -> None:
     talk.ready("STORE club:a.txt")
     talk.say(">new")
-    assert talk.status(line) == "503 00001 040 .."
+    assert talk.session.unfinished == "nothing stored"
+    assert talk.say(line) == ("503 00001 040 ..", ["A line lacked its >; nothing stored".ljust(40)])
+    assert not talk.session.unfinished
     assert talk.url("a.txt") == b"old\n"
     assert [each.dropped for each in talk.far.trays] == [1]
     assert [type(wish) for wish in talk.wishes] == [StageWish]

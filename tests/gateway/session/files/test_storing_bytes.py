@@ -212,3 +212,16 @@ def test_any_bytes_come_back_as_they_were(data: bytes, step: int) -> None:
     shown = talk.raw(b"READ club:x\r\n")
     assert shown[18:] == data
     assert int(shown[4:9]) == len(data)
+
+
+@pytest.mark.parametrize(
+    "line", [b'STORE "club:x 20', b"STORE club:x\x01 20", b"? app club:" + b"x" * 300 + b" 20"]
+)
+def test_what_waits_behind_a_line_that_cannot_be_read_is_not_run(talk: FarTalk, line: bytes) -> None:
+    before = dict(talk.far.documents)
+    assert before
+    talk.raw(line + b"\r\nERASE club:a.txt\r\n")
+    assert talk.far.documents == before
+    assert talk.status("NOOP")[:3] == "200"
+    talk.raw(b'NOOP "x\r\nERASE club:a.txt\r\n')  # but a line that stores nothing has no data behind it
+    assert talk.far.documents != before

@@ -54,7 +54,8 @@ def test_links_are_refs(talk: FarTalk) -> None:
 
 def test_links_are_under_policy_when_they_are_used(talk: FarTalk) -> None:
     talk.say("TEXT club:a")
-    assert talk.status("READ #3")[:3] == "532"
+    assert talk.say("READ #3") == ("532 00001 040 ..", ["That link leaves the place; see NAME #3".ljust(40)])
+    assert talk.records("NAME #3")[0].rstrip() == "https://closed.example/"
     assert talk.status("READ #4")[:3] == "550"
 
 
@@ -86,3 +87,25 @@ def test_why(talk: FarTalk) -> None:
         "LINKS    3 numbered",
         "LIMIT    the rest of the document was left out",
     ]
+
+
+def test_where_a_place_is_on_the_gateways_disk_never_shows(talk: FarTalk) -> None:
+    """A page of a `file` place may have `../` in a link; CONTRACT section 2 has no path on disk."""
+    talk.far.links = ("file:///srv/other.html", "FILE:///srv/x")
+    talk.say("TEXT club:a")
+    for line in ("NAME #1", "NAME #2", "READ #1"):
+        assert talk.status(line)[:3] == "532"
+        assert "srv" not in str(talk.records("WHY"))
+
+
+def test_many_links_leave_the_place_in_40_columns(talk: FarTalk) -> None:
+    talk.far.links = ("https://closed.example/?key=value",) * 9_999
+    talk.say("TEXT club:a")
+    assert talk.records("READ #9999")[0].rstrip() == "That link leaves the place; NAME #9999"
+    assert talk.records("READ #10")[0].rstrip() == "That link leaves the place; NAME #10"
+    assert talk.records("NAME #9999")[0].rstrip() == "https://closed.example/?key=value"
+
+
+def test_a_page_in_no_place_has_no_place_to_leave(talk: FarTalk) -> None:
+    talk.say("TEXT https://open.example/a")
+    assert talk.records("READ #3")[0].rstrip() == "URLs of that host may not be typed"

@@ -1,0 +1,129 @@
+"""HELP: a word -> what somebody who has only a terminal needs to know of it, as records."""
+
+import textwrap
+from collections.abc import Mapping, Sequence
+from typing import Final
+
+from adapters.errors import NotARequest, NotThere, WrongWords
+from gateway import VERSION
+from gateway.catalogue.model import Catalogue, Place, Source
+from gateway.extract.fields.text import Lettering
+from gateway.session.asking import request_of
+from gateway.session.state import State
+from gateway.wire.codes import CODES
+from gateway.wire.replies import Reply
+from gateway.wire.settings import LATER, SETTINGS
+from gateway.wire.words import REQUESTS, request_word
+
+_TRANSFER: Final = (
+    "After 350 send lines that each begin with >, then a line with only a dot.",
+    "With count: after 350 exactly so many bytes.",
+)
+_BLANKS: Final = "HELP REF: how a ref is written."
+_MORE: Final[Mapping[str, Sequence[str]]] = {
+    "BASE": ("End a folder with /: BASE club:docs/", "Alone it clears the BASE.", _BLANKS),
+    "LIST": (
+        "Alone it lists the BASE.",
+        "Then #n is entry n: TEXT #2",
+        "Kinds: F document, D folder, L link.",
+        "SET order=name size date sent: how it is sorted.",
+        "SET names=long 8.3: which names it shows.",
+        _BLANKS,
+    ),
+    "NAME": ("For entry n of the last LIST, or link n of the last TEXT.",),
+    "TEXT": (
+        "Links are shown as [n]; then #n is link n: TEXT #2",
+        "flow joins the lines of a paragraph.",
+        _BLANKS,
+    ),
+    "READ": (
+        "SET bytes=hex raw ihex line: the form they are sent in.",
+        "SET block=128: how long a block is; the first is B0.",
+        _BLANKS,
+    ),
+    "STORE": ("It replaces what is there.", *_TRANSFER, _BLANKS),
+    "APPEND": ("It makes the document where there is none.", *_TRANSFER, _BLANKS),
+    "COPY": (
+        "From the first to the second. It replaces what is there.",
+        "COPY x place: keeps the name, and so does a folder that ends with /.",
+        _BLANKS,
+    ),
+    "ERASE": ("A folder goes only when it is empty.", _BLANKS),
+    "RENAME": ("From the first to the second. It does not replace what is there.", _BLANKS),
+    "MKDIR": ("One folder, in one that is there.", _BLANKS),
+}
+"""Request -> what its usage and meaning leave open."""
+
+_REF: Final = (
+    "A ref says which document or folder:",
+    "place:path, such as club:docs/a.txt; place: alone is the place itself. HELP PLACES lists them.",
+    "#n, entry n of the last LIST or link n of the last TEXT.",
+    "path alone, after BASE.",
+    "A URL, where the gateway allows its host.",
+    'A blank is %20, or the ref stands in quotes: TEXT "club:my notes"',
+    "A name works as LIST shows it, too.",
+)
+
+
+def help_words(state: State, words: Sequence[str]) -> Reply:
+    """HELP [word]: the contract's version first, then the requests, or what is to be said of the word."""
+    if len(words) > 1:
+        raise WrongWords("Wanted: HELP [word]")
+    if not words:
+        ready = " ".join(each.name for each in REQUESTS.values() if not each.later)
+        texts = ["HELP word tells more, HELP REF of refs, HELP PLACES of places.", ready]
+    else:
+        texts = [*_about(words[0], state.world.catalogue())]
+    first = f"HEADRACE 1 {VERSION}"
+    width = max(state.room, len(first))
+    lines = [first, *(line for text in texts for line in textwrap.wrap(text, width))]
+    return state.plain([line.ljust(width) for line in lines], width)
+
+
+def _about(word: str, catalogue: Catalogue) -> Sequence[str]:
+    """Looked for among settings, codes, requests, topics, and then the catalogue's own names."""
+    name = word.upper()
+    if word.lower() in SETTINGS:
+        setting = SETTINGS[word.lower()]
+        return [f"SET {setting.name}={setting.values}", setting.meaning, f"Default {setting.default}"]
+    if word.lower() in LATER:
+        return [f"{word.lower()} comes in a later version."]
+    if word.isascii() and word.isdigit() and len(word) == 3 and int(word) in CODES:
+        return [f"{word} {CODES[int(word)]}"]
+    try:
+        request = request_word(word)
+    except NotARequest as error:
+        found = [*_topic(name, catalogue), *_named(name, catalogue)]
+        if not found:
+            raise NotThere("No such word, code, source or place") from error
+        return found
+    later = ["In a later version."] if request.later else []
+    usage = f"{request.name} {request.usage}".strip()
+    return [usage, request.meaning + ".", *_MORE.get(request.name, ()), *later]
+
+
+def _topic(name: str, catalogue: Catalogue) -> Sequence[str]:
+    if name == "REF":
+        return _REF
+    if name == "PLACES":
+        return [_about_place(each) for each in catalogue.places.values()] or ["There are no places."]
+    return ()
+
+
+def _named(name: str, catalogue: Catalogue) -> Sequence[str]:
+    """A source and a place may have one name."""
+    source, place = catalogue.sources.get(name), catalogue.places.get(name.removesuffix(":"))
+    about_source = () if source is None else _about_source(source)
+    return [*about_source, *(() if place is None else [_about_place(place), f"LIST {place.name}:"])]
+
+
+def _about_source(source: Source) -> list[str]:
+    choices = [f"{arg.name.upper()}: {' '.join(arg.choices).upper()}" for arg in source.args if arg.choices]
+    return [request_of(source), *choices, Lettering().clean(source.about)]
+
+
+def _about_place(place: Place) -> str:
+    """Never its URL or user."""
+    return (
+        f"{place.name}: {place.base.partition(':')[0]}, {'writable' if place.write else 'for reading only'}"
+    )
