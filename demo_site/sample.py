@@ -32,7 +32,8 @@ SAMPLES: Final = (
     Sample("ASK SCORES", "The table with the new score in it, best first; the source's limit is ten."),
     Sample("WHY", "Where the last reply came from, how old it is, what was cut, how long each part took."),
     Sample("ASK BUSY", "An error has the same shape: a code, one record; here with the seconds to wait."),
-    Sample("LIST quay:", "A folder by FTP. LIST numbers its entries, and #6 then means the sixth."),
+    Sample("LIST quay:", "A folder by FTP: number, kind, size, date, name. The C says that a name was cut."),
+    Sample("NAME #1", "LIST numbers its entries; this is the whole ref of the first."),
     Sample(
         "TEXT quay:notices/lamp-order.txt", "A notice as plain text; how it is encoded is found out here."
     ),

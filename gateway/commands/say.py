@@ -28,8 +28,11 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]", 
         "say",
         help="send requests from the shell",
         description="Print the exact reply to each REQUEST, as one connection would get it, without a socket."
-        " A request with blanks is one argument: headrace say 'ASK tides' MORE",
-        epilog=f"It exits with 1 when a reply was an error (code 4xx or 5xx). {epilog}",
+        " A request with blanks is one argument: headrace say 'ASK tides' MORE. After a 350 the next"
+        " arguments are lines of data, each beginning with >, and an argument . ends them:"
+        " headrace say 'STORE shelf:note.txt' '>Hello' .",
+        epilog="It exits with 1 when a reply was an error (code 4xx or 5xx), or when the last transfer was"
+        f" not ended. {epilog}",
     )
     wiring.add_config(parser)
     parser.add_argument(
@@ -53,7 +56,7 @@ def run(options: argparse.Namespace) -> int:
 
 async def _say(catalogue: Catalogue, requests: Sequence[str]) -> int:
     parts = wiring.Parts(catalogue)
-    failed = False
+    failed = whole = False
 
     def put(lines: Lines) -> None:
         nonlocal failed
@@ -63,16 +66,19 @@ async def _say(catalogue: Catalogue, requests: Sequence[str]) -> int:
         sys.stdout.buffer.flush()
 
     try:
-        await converse(catalogue, parts.answers(lambda: catalogue), requests, put)
+        whole = await converse(catalogue, parts.answers(lambda: catalogue), requests, put)
     finally:
         await parts.aclose()
-    return 1 if failed else 0
+    return 1 if failed or not whole else 0
 
 
 async def converse(
     catalogue: Catalogue, answers: Answers, requests: Sequence[str], put: Callable[[Lines], None]
-) -> None:
-    """Run `requests` through one session of the first listener's profile; `put` gets each reply's lines."""
+) -> bool:
+    """Run `requests` through one session of the first listener's profile; `put` gets each reply's lines.
+
+    False: the last transfer was not ended, so that nothing came of it.
+    """
     world = World(lambda: catalogue, lambda: datetime.now().astimezone())
     session = Session(world, catalogue.listeners[0].profile)
     for number, request in enumerate(requests, 1):
@@ -90,7 +96,11 @@ async def converse(
             if number < len(requests):
                 print(f"headrace: {len(requests) - number} requests after BYE not sent", file=sys.stderr)
             break
+    undone = session.unfinished
     session.lost()
+    if undone:
+        print(f"headrace: the last transfer was not ended: {undone}", file=sys.stderr)
+    return not undone
 
 
 async def _reply(session: Session, event: Line | Data, answers: Answers, seconds: float) -> Lines | None:

@@ -17,6 +17,11 @@ from gateway.service.logs import LEVELS, Redactor, configure
 from gateway.service.spool.spool import Held, JobKind, Spool, Waiting
 
 _HEADINGS = ("NUMBER", "KIND", "SIZE", "AGE", "REF", "LAST FAULT")
+_SKIPPED = (
+    " Without numbers these are left where they are: what may have been done already, such as a delivery that"
+    " broke off or a copy whose gateway was killed; and what a newer STORE of the same document will replace."
+    " Naming a number delivers it all the same."
+)
 _RIGHT = frozenset({"NUMBER", "SIZE", "AGE"})
 
 
@@ -34,14 +39,16 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]", 
         "--log", choices=LEVELS, default="warning", help="how much to log (default: %(default)s)"
     )
     parser.set_defaults(run=run, act="list", number=[])
-    acts = parser.add_subparsers(metavar="list | retry [N ...] | drop N ...")
-    for act, count, about in (
-        ("list", None, "show what waits (what `spool` alone does too)"),
-        ("retry", "*", "deliver the transfers of these numbers, or all that may safely be"),
-        ("drop", "+", "forget the transfers of these numbers"),
+    acts = parser.add_subparsers(metavar="ACTION")
+    for act, count, about, more in (
+        ("list", None, "show what waits (what `spool` alone does too)", ""),
+        ("retry", "*", "deliver the transfers of these numbers, or all that may safely be", _SKIPPED),
+        ("drop", "+", "forget the transfers of these numbers", ""),
     ):
-        one = acts.add_parser(act, help=about, description=f"{about[0].upper()}{about[1:]}.", epilog=epilog)
+        told = f"{about[0].upper()}{about[1:]}.{more}"
+        one = acts.add_parser(act, help=about, description=told, epilog=epilog)
         one.add_argument("--config", metavar="FILE", default=argparse.SUPPRESS, help="the catalogue")
+        one.add_argument("--log", choices=LEVELS, default=argparse.SUPPRESS, help="how much to log")
         if count is not None:
             one.add_argument("number", nargs=count, type=int, metavar="N", help="as `list` shows it")
         one.set_defaults(act=act)

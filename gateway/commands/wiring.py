@@ -10,6 +10,7 @@ from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import TypeVar
+from urllib.parse import unquote_to_bytes
 
 from adapters.errors import HeadraceError
 from adapters.registry import SCHEMES
@@ -61,6 +62,19 @@ def check_ca(folder: Path, name: str) -> str | None:
     return None
 
 
+def check_folder(base: str) -> str | None:
+    """None where the `file` URL `base` is a folder that can be looked into, else why not: "which ..."."""
+    path = Path(os.fsdecode(unquote_to_bytes(base.removeprefix("file://"))))
+    try:
+        if not path.exists():
+            return "is not there"
+        if not path.is_dir():
+            return "is no folder"
+    except OSError:
+        return "may not be looked into"
+    return None if os.access(path, os.R_OK | os.X_OK) else "may not be looked into"
+
+
 def _expanded(name: str) -> Path:
     """A path as a shell would take it; OSError where its `~user` is nobody's."""
     try:
@@ -93,6 +107,7 @@ def read_catalogue(path: Path) -> Catalogue:
         partial(read_secret, folder),
         partial(check_ca, folder),
         SCHEMES,
+        check_folder=check_folder,
     )
     state = str(folder / _expanded(catalogue.gateway.state))
     return replace(

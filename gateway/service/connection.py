@@ -15,7 +15,7 @@ from adapters import limits
 from adapters.errors import GatewayFull, HeadraceError, MayBeDone
 from gateway.session.conversation import Lines, Session
 from gateway.session.wishes import Granted, Staged, Wish, time_is_up
-from gateway.wire.lines import Cancel, Data, Line
+from gateway.wire.lines import Cancel, Data, Line, Pause
 
 _log = logging.getLogger(__name__)
 _SLICE: Final = 8_192  # bytes of a reply handed to the socket at a time
@@ -226,7 +226,7 @@ class Connection(asyncio.Protocol):
                 lines = self._session.cancelled()
                 if lines is not None:
                     await self._send(lines)
-            else:
+            elif not isinstance(event, Pause):
                 await self._serve(event)
             await turn.over()
 

@@ -4,13 +4,13 @@ import asyncio
 from collections.abc import Callable
 
 from adapters import limits
-from adapters.errors import HeadraceError, NotAllowed
+from adapters.errors import HeadraceError
 from adapters.files import Ability, Kind, Upload, Written
 from gateway.catalogue.model import Catalogue
 from gateway.catalogue.targets import read_ref
 from gateway.service.adapters import Adapters
 from gateway.service.files.copying import copy_document
-from gateway.service.files.far import Far, far_of
+from gateway.service.files.far import Far, far_of, refuse_unwritable
 from gateway.service.files.jobs import Job
 from gateway.service.spool.spool import Held, JobKind, Spool
 
@@ -23,8 +23,7 @@ async def deliver(
     """
     try:
         to = _far(catalogue, adapters, held.job.ref)
-        if to.ref.place is None or not to.ref.place.write:
-            raise NotAllowed("That place may not be written")
+        refuse_unwritable(to)
         if held.job.kind is not JobKind.COPY:
             written = await deliver_to(to, held, lambda _: None, seconds)
         else:
@@ -44,14 +43,10 @@ def _far(catalogue: Catalogue, adapters: Adapters, ref: str) -> Far:
 
 
 async def deliver_to(to: Far, held: Held, moved: Callable[[int], None], seconds: float) -> Written:
-    """Deliver one held job; the spool learns how it went. `moved` is told the bytes handed over so far."""
+    """Deliver one held job; what a failure means for it is the caller's. `moved` is told the bytes so far."""
     put = to.adapter.append if held.job.kind is JobKind.APPEND else to.adapter.write
     upload = Upload(lambda: held.chunks(moved), held.size)
-    try:
-        written = await put(to.target, upload, held.job.condition, seconds)
-    except HeadraceError as error:
-        held.failed(error.sentence, error.code == 558)
-        raise
+    written = await put(to.target, upload, held.job.condition, seconds)
     held.delivered()
     return written
 
@@ -62,8 +57,13 @@ async def noted_copy(spool: Spool, far: Far, to: Far, job: Job) -> None:
     held = await asyncio.to_thread(draft.seal)
     try:
         await copy_document(far, to, job)
-    finally:
+    except asyncio.CancelledError:  # the gateway goes down, and nobody can be told
+        held.failed("The gateway went down meanwhile", doubtful=True)
+        raise
+    except Exception:
         held.drop()  # its client is told how it ended
+        raise
+    held.drop()
 
 
 async def _sweep(to: Far, seconds: float) -> None:

@@ -20,6 +20,7 @@ from gateway.service.files.jobs import Job, Jobs
 from gateway.service.files.links import link_refs, page_url
 from gateway.service.layouts import Layouts
 from gateway.service.spool.spool import Spool
+from gateway.session.state import without_secrets
 from gateway.session.wishes import (
     Act,
     ActWish,
@@ -58,7 +59,7 @@ class FileDesk:
         self._spool = spool
         self._jobs = jobs
         self._layouts = layouts
-        self._intakes = Intakes(spool, jobs)
+        self._intakes = Intakes(self._far, spool, jobs)
 
     def take(self, wish: DataWish) -> Taken:
         """Bytes of a transfer, at once."""
@@ -76,7 +77,7 @@ class FileDesk:
         if isinstance(wish, TextWish):
             return await self._text(far, wish, seconds)
         if isinstance(wish, StageWish):
-            return await self._intakes.stage(wish, far, seconds)
+            return await self._intakes.stage(wish, seconds)
         return await self._act(far, wish, seconds)
 
     def _far(self, ref: Ref) -> Far:
@@ -115,14 +116,14 @@ class FileDesk:
     async def _act(self, far: Far, wish: ActWish, seconds: float) -> Done:
         urls = [far.target.url]
         if wish.to is None:
-            job = Job(f"{wish.act.value} {wish.ref.whole}", to=far.origin)
+            job = Job(f"{wish.act.value} {shown(wish.ref)}", to=far.origin)
             erases = wish.act is Act.ERASE
             _wanted(far, Ability.ERASE if erases else Ability.MAKE_FOLDER, wish.act.value)
             do = far.adapter.erase if erases else far.adapter.make_folder
             return await self._jobs.run(job, lambda: do(far.target, seconds), urls, seconds)
         to = self._far(wish.to)
         urls.append(to.target.url)
-        job = Job(f"{wish.act.value} {wish.ref.whole} {wish.to.whole}", far.origin, to.origin)
+        job = Job(f"{wish.act.value} {shown(wish.ref)} {shown(wish.to)}", far.origin, to.origin)
         refuse_itself(far, to)
         _wanted(far, Ability.READ, wish.act.value)
         _wanted(to, Ability.WRITE, wish.act.value)
@@ -136,6 +137,11 @@ class FileDesk:
                 await noted_copy(self._spool(), far, to, job)
 
         return await self._jobs.run(job, work, urls, seconds, transfers=True)
+
+
+def shown(ref: Ref) -> str:
+    """A ref as WHY may show it."""
+    return without_secrets(ref.whole)
 
 
 def _wanted(far: Far, ability: Ability, request: str) -> None:

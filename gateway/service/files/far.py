@@ -3,10 +3,10 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from adapters.errors import NotPossible, WrongMoment
+from adapters.errors import NotAllowed, NotPossible, WrongMoment
 from adapters.files import Ability, FileAdapter, Target
 from gateway.catalogue.model import Catalogue
-from gateway.catalogue.targets import Ref, target_of
+from gateway.catalogue.targets import Ref, current, target_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,10 +24,11 @@ class Far:
     @property
     def origin(self) -> str:
         """scheme://host:port for WHY; a folder of this computer has none to tell."""
-        return "this gateway's disk" if self.target.url.startswith("file:") else self._server
+        return "this gateway's disk" if self.target.url.startswith("file:") else self.server
 
     @property
-    def _server(self) -> str:
+    def server(self) -> str:
+        """The URL up to host and port."""
         return "/".join(self.target.url.split("/")[:3])
 
     def beside(self, other: "Far") -> bool:
@@ -35,7 +36,7 @@ class Far:
         ours, theirs = self.target, other.target
         return (
             self.adapter is other.adapter
-            and self._server == other._server
+            and self.server == other.server
             and (ours.credentials, ours.ca) == (theirs.credentials, theirs.ca)
         )
 
@@ -44,11 +45,19 @@ FarOf = Callable[[Ref], Far]
 
 
 def far_of(catalogue: Catalogue, adapters: Callable[[str], object], ref: Ref) -> Far:
-    """NotPossible where the scheme has no documents, such as a raw stream."""
+    """As the catalogue has it now. NotPossible where the scheme has no documents, such as a raw stream;
+    NotThere where the place is gone.
+    """
     adapter = adapters(ref.url)
     if not isinstance(adapter, FileAdapter):
         raise NotPossible("No documents or folders there")
-    return Far(ref, target_of(catalogue, ref), adapter)
+    return Far(current(catalogue, ref), target_of(catalogue, ref), adapter)
+
+
+def refuse_unwritable(far: Far) -> None:
+    """NotAllowed where nothing may be changed."""
+    if far.ref.place is None or not far.ref.place.write:
+        raise NotAllowed("That place may not be written")
 
 
 def refuse_itself(far: Far, to: Far) -> None:

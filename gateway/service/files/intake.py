@@ -8,16 +8,20 @@ its client knows, and repeating it unasked could do harm.
 """
 
 import asyncio
-from collections.abc import Callable
+from collections import OrderedDict
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from functools import partial
 from typing import Final
 
 from adapters import limits
-from adapters.errors import HeadraceError, NotPossible, NotThere, WrongDocument
+from adapters.errors import ChangedMeanwhile, HeadraceError, NotPossible, NotThere, WrongDocument
 from adapters.files import Ability, Condition, Kind, Was
 from gateway.service.files.delivering import deliver_to
-from gateway.service.files.far import Far
+from gateway.service.files.far import Far, FarOf, refuse_unwritable
 from gateway.service.files.jobs import Job, Jobs
 from gateway.service.spool.spool import Draft, Held, JobKind, Spool
+from gateway.session.state import without_secrets
 from gateway.session.wishes import DataWish, DeliverWish, Done, Staged, StageWish, Taken
 
 _FOR_GOOD: Final = frozenset({501, 502, 530, 532, 550, 551, 553, 555})
@@ -26,10 +30,11 @@ _FOR_GOOD: Final = frozenset({501, 502, 530, 532, 550, 551, 553, 555})
 class Intake:
     """One transfer: what came so far. It is the session's `Staging`."""
 
-    def __init__(self, request: str, far: Far, draft: Draft) -> None:
-        self.request = request
-        self.far = far
+    def __init__(self, wish: StageWish, draft: Draft, serial: int) -> None:
+        self.ref = wish.ref
+        self.request = _request(wish)
         self.draft = draft
+        self.serial = serial
 
     def drop(self) -> None:
         """The client gave up or is gone: nothing was changed, nothing is kept."""
@@ -37,32 +42,28 @@ class Intake:
 
 
 class Intakes:
-    """All transfers of one gateway."""
+    """All transfers of one gateway. `far` finds a ref's server as the catalogue has it at that moment."""
 
-    def __init__(self, spool: Callable[[], Spool], jobs: Jobs) -> None:
+    def __init__(self, far: FarOf, spool: Callable[[], Spool], jobs: Jobs) -> None:
+        self._far = far
         self._spool = spool
         self._jobs = jobs
+        self._serials: OrderedDict[str, int] = OrderedDict()
 
-    async def stage(self, wish: StageWish, far: Far, seconds: float) -> Staged:
+    async def stage(self, wish: StageWish, seconds: float) -> Staged:
         """Look at what is there, and get ready to take in. NotPossible, WrongDocument, NoRoom, and whatever
         keeps the far server from answering: then nothing has been sent yet.
         """
-        ability = Ability.APPEND if wish.append else Ability.WRITE
-        request = "APPEND" if wish.append else "STORE"
-        if not far.can(ability):
-            raise NotPossible(f"{request} is not possible there")
+        far = self._far(wish.ref)
+        if not far.can(Ability.APPEND if wish.append else Ability.WRITE):
+            raise NotPossible(f"{_request(wish)} is not possible there")
         if far.target.url.endswith("/"):
             raise WrongDocument("That is a folder")
-        condition: Condition = Was.ANYTHING
-        if far.can(Ability.STAT):
-            try:
-                condition = await far.adapter.stat(far.target, seconds)
-            except NotThere:
-                condition = Was.NOTHING
-        if not isinstance(condition, Was) and condition.kind is Kind.FOLDER:
-            raise WrongDocument("That is a folder")
-        kind = JobKind.APPEND if wish.append else JobKind.STORE
-        return Staged(Intake(request, far, self._spool().begin(kind, far.ref.whole, condition)))
+        serial = self._serials.get(far.target.url, 0)
+        condition = await _what_is_there(far, seconds)
+        if wish.append:  # whatever is there by the end is what is added to
+            return Staged(Intake(wish, self._spool().begin(JobKind.APPEND, far.ref.whole), serial))
+        return Staged(Intake(wish, self._spool().begin(JobKind.STORE, far.ref.whole, condition), serial))
 
     def take(self, wish: DataWish) -> Taken:
         """More bytes. NoRoom, after which the transfer is as good as dropped."""
@@ -71,34 +72,84 @@ class Intakes:
         return Taken()
 
     async def deliver(self, wish: DeliverWish, seconds: float) -> Done:
-        """That was all: once it is safe on disk, the target is changed."""
+        """That was all: once it is safe on disk, the target is changed, if it may still be."""
         assert isinstance(wish.staging, Intake)
         intake = wish.staging
-        job = Job(f"{intake.request} {intake.far.ref.whole}", to=intake.far.origin)
+        try:
+            far = self._far(intake.ref)
+            refuse_unwritable(far)
+        except HeadraceError:
+            intake.drop()
+            raise
         sealing = asyncio.ensure_future(asyncio.to_thread(intake.draft.seal))
         held = await asyncio.shield(sealing)
+        job = Job(f"{intake.request} {without_secrets(intake.ref.whole)}", to=far.origin)
+        url = far.target.url
 
         async def work() -> None:
-            try:
-                await _delivered(intake.far, held, job)
-            except HeadraceError as error:
-                if error.code not in _FOR_GOOD:
-                    error.sentence += "; kept"
-                raise
+            with _kept(held):
+                if intake.request == "STORE" and self._serials.get(url, 0) != intake.serial:
+                    raise ChangedMeanwhile("Somebody else stored it meanwhile")
+                job.size = held.size
+                written = await deliver_to(far, held, partial(setattr, job, "moved"), limits.TRANSFER_SECONDS)
+                job.checked, job.steps = written.checked, written.steps
+                self._note(url)
 
-        return await self._jobs.run(job, work, (intake.far.target.url,), seconds, transfers=True)
+        with _kept(held):
+            self._jobs.check_room([far.server])
+        return await self._jobs.run(job, work, (url,), seconds, transfers=True)
+
+    def _note(self, url: str) -> None:
+        """It was changed by this gateway: protocols that show only seconds and sizes may not tell."""
+        self._serials[url] = self._serials.pop(url, 0) + 1
+        while len(self._serials) > limits.CHANGED_DOCUMENTS:
+            self._serials.popitem(last=False)
 
 
-async def _delivered(far: Far, held: Held, job: Job) -> None:
-    job.size = held.size
+def _request(wish: StageWish) -> str:
+    return "APPEND" if wish.append else "STORE"
 
-    def moved(size: int) -> None:
-        job.moved = size
 
+@contextmanager
+def _kept(held: Held) -> Iterator[None]:
+    """What fails for good is dropped; anything else stays in the spool, and the error says so."""
     try:
-        written = await deliver_to(far, held, moved, limits.TRANSFER_SECONDS)
+        yield
     except HeadraceError as error:
         if error.code in _FOR_GOOD:
             held.drop()
+        else:
+            held.failed(error.sentence, error.code == 558)
+            error.sentence += "; kept"
+            error.notes = (("SPOOL", f"number {held.number}: headrace spool"),)
         raise
-    job.checked, job.steps = written.checked, written.steps
+    except Exception:
+        held.failed("The gateway failed", doubtful=True)
+        raise
+
+
+async def _what_is_there(far: Far, seconds: float) -> Condition:
+    """What has to be there still at the end. WrongDocument for a folder."""
+    if not far.can(Ability.STAT):
+        return Was.ANYTHING
+    try:
+        stat = await far.adapter.stat(far.target, seconds)
+    except NotThere:
+        await _look_for_folder(far, seconds)
+        return Was.NOTHING
+    if stat.kind is Kind.FOLDER:
+        raise WrongDocument("That is a folder")
+    return stat
+
+
+async def _look_for_folder(far: Far, seconds: float) -> None:
+    """Before a new document is taken in: NotThere where its folder is missing, so that nobody types in vain.
+
+    Only where folders are made before documents: a web server may well make them as it likes.
+    """
+    folder = far.target.beside(b"")
+    if far.can(Ability.MAKE_FOLDER) and folder.url != far.target.root:
+        try:
+            await far.adapter.stat(folder, seconds)
+        except NotThere as error:
+            raise NotThere("No such folder there") from error

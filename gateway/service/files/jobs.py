@@ -6,12 +6,13 @@ there is, and wants it stored. Changes of one target are made one after another.
 
 import asyncio
 import logging
+from collections import Counter
 from collections.abc import AsyncIterator, Awaitable, Callable, Mapping, Sequence
 from contextlib import AsyncExitStack, asynccontextmanager
 from typing import Final
 
 from adapters import limits
-from adapters.errors import FarBusy, HeadraceError, MayBeDone
+from adapters.errors import HeadraceError, MayBeDone, NoRoom
 from gateway.session.wishes import Done
 
 _log = logging.getLogger(__name__)
@@ -55,6 +56,14 @@ class Jobs:
     def __init__(self) -> None:
         self._tasks: set[asyncio.Task[None]] = set()
         self._turns: dict[str, _Turn] = {}
+        self._transfers: Counter[str] = Counter()
+
+    def check_room(self, origins: Sequence[str]) -> None:
+        """NoRoom where one more transfer at these servers would be too many: at one of them, or in all."""
+        if len(self._tasks) >= limits.JOBS or any(
+            self._transfers[origin] >= limits.JOBS_PER_ORIGIN for origin in origins
+        ):
+            raise NoRoom("Too many transfers are under way")
 
     async def run(
         self,
@@ -66,20 +75,28 @@ class Jobs:
     ) -> Done:
         """Do `work`, which alone changes `urls` meanwhile; a HeadraceError where it failed within `seconds`.
 
-        `transfers`: it may need two connections to a server at one time, so only some may be under way there:
-        else each could hold one and wait for another for ever.
+        `transfers`: it moves bytes. Such a job may need two connections to a server at one time, so only some
+        may be under way there: else each could hold one and wait for another for ever. NoRoom where too many
+        are.
         """
-        if len(self._tasks) >= limits.JOBS:
-            raise FarBusy("Too many changes under way")
         turns = dict.fromkeys(urls, 1)
+        origins = sorted({"/".join(url.split("/")[:3]) for url in urls}) if transfers else []
         if transfers:
-            turns |= {"/".join(url.split("/")[:3]): limits.TRANSFERS_PER_ORIGIN for url in urls}
+            self.check_room(origins)
+            turns |= dict.fromkeys(origins, limits.TRANSFERS_PER_ORIGIN)
         task = asyncio.get_running_loop().create_task(self._work(job, work, turns))
         self._tasks.add(task)
-        task.add_done_callback(self._tasks.discard)
+        self._transfers.update(origins)
+
+        def over(_: object) -> None:
+            self._tasks.discard(task)
+            self._transfers.subtract(origins)
+            self._transfers += Counter()  # forgets those of which there are none
+
+        task.add_done_callback(over)
         await asyncio.wait({task}, timeout=max(0.0, seconds))
         if not task.done():
-            return Done(BEGUN, job.progress)
+            return Done(BEGUN, job.progress, lambda: job.ended)
         if job.fault is not None:
             raise job.fault
         return Done(DONE, job.progress)

@@ -29,8 +29,8 @@ class SpoolRoom:
             _log.warning("transfers wait in the spool: headrace spool", extra={"jobs": waiting})
 
     def opened(self) -> Spool:
-        """The spool. NoRoom where it cannot be used."""
-        if self._spool is None:
+        """The spool, made anew where somebody has removed its folder. NoRoom where it cannot be used."""
+        if self._spool is None or not self._folder.is_dir():
             try:
                 self._spool = Spool(self._folder)
             except HeadraceError as error:

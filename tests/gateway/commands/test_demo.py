@@ -18,7 +18,7 @@ def test_once_shows_the_session_and_ends_with_0(tmp_path: Path) -> None:
     for sample in SAMPLES:
         assert f"> {sample.request}\n" in said
     replies = re.findall(r"^  ([0-9]{3}) [0-9]{5} [0-9]{3} [+.][*SLC.]$", said, re.MULTILINE)
-    assert replies == ["200"] * 7 + ["450", "200", "200", "350", "250", "250", "200", "200"]
+    assert replies == ["200"] * 7 + ["450", "200", "200", "200", "350", "250", "250", "200", "200"]
     assert "[source.tides]" in (tmp_path / "mine.toml").read_text()
 
 

@@ -75,3 +75,29 @@ def test_requests_are_in_the_sessions_charset(folder: Path) -> None:
 def test_what_comes_after_bye_is_said_to_be_lost(folder: Path) -> None:
     done = headrace("say", "BYE", "NOOP", folder=folder)
     assert done.stderr == b"headrace: 1 requests after BYE not sent\n"
+
+
+@pytest.mark.parametrize("request_line", ["STORE shelf:n.txt", "APPEND shelf:n.txt", "STORE shelf:n.txt 99"])
+def test_a_transfer_that_was_not_ended_is_told_and_is_exit_code_1(tmp_path: Path, request_line: str) -> None:
+    (tmp_path / "shelf").mkdir()
+    base = (tmp_path / "shelf").as_uri()
+    (tmp_path / "headrace.toml").write_text(f'[place.shelf]\nbase = "{base}"\nwrite = true\n')
+    done = headrace("say", request_line, ">x", folder=tmp_path)
+    assert (done.returncode, done.stdout) == (1, b"350 00000 000 ..\r\n")
+    assert done.stderr == b"headrace: the last transfer was not ended: nothing stored\n"
+    assert not list((tmp_path / "shelf").iterdir())
+    done = headrace("say", "STORE shelf:n.txt", ">x", ".", folder=tmp_path)
+    assert (done.returncode, done.stderr) == (0, b"")
+    assert (tmp_path / "shelf" / "n.txt").read_bytes() == b"x\n"
+
+
+def test_so_is_a_tell(folder: Path) -> None:
+    done = headrace("say", "TELL send", ">one", folder=folder)
+    assert (done.returncode, done.stdout) == (1, b"350 00000 000 ..\n")
+    assert done.stderr == b"headrace: the last transfer was not ended: nothing sent\n"
+
+
+def test_help_tells_how_data_is_said(tmp_path: Path) -> None:
+    said = " ".join(headrace("say", "--help", folder=tmp_path).stdout.decode().split())
+    assert "each beginning with >" in said
+    assert "'>Hello' ." in said

@@ -244,3 +244,21 @@ def test_a_spool_that_cannot_be_used_is_1(folder: Path) -> None:
     done = headrace("spool", folder=folder)
     assert (done.returncode, done.stdout) == (1, b"")
     assert done.stderr == b"headrace: The gateway's spool cannot be used\n"
+
+
+@pytest.mark.parametrize("act", [("list",), ("retry",), ("drop", "1")])
+def test_every_action_takes_a_level_for_the_log(folder: Path, act: tuple[str, ...]) -> None:
+    before = headrace("spool", "--log", "debug", *act, folder=folder)
+    after = headrace("spool", *act, "--log", "debug", folder=folder)
+    assert after.returncode == before.returncode != 2
+    assert b"usage" not in after.stderr
+    assert headrace("spool", *act, "--log", "loud", folder=folder).returncode == 2
+
+
+def test_help_says_what_can_be_done_and_what_is_left_alone(folder: Path) -> None:
+    whole = headrace("spool", "--help", folder=folder).stdout.decode()
+    assert "ACTION ..." in whole
+    assert "... ..." not in whole
+    said = " ".join(headrace("spool", "retry", "--help", folder=folder).stdout.decode().split())
+    for words in ("Without numbers", "may have been done", "killed", "newer STORE", "Naming a number"):
+        assert words in said

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 import trustme
 
-from gateway.commands.wiring import read_catalogue, read_secret
+from gateway.commands.wiring import check_folder, read_catalogue, read_secret
 from tests.gateway.commands.processes import headrace
 
 TEXT = """
@@ -71,3 +71,21 @@ def test_kinds_of_places_that_are_still_to_come_are_said_to_be(tmp_path: Path) -
     done = headrace("check", folder=tmp_path)
     assert done.returncode == 2
     assert b"not in this version yet" in done.stderr
+
+
+def test_a_folder_of_this_computer_has_to_be_one(tmp_path: Path) -> None:
+    (tmp_path / "a folder").mkdir()
+    (tmp_path / "text").write_text("x")
+    (tmp_path / "link").symlink_to("a folder")
+    base = tmp_path.as_uri()
+    assert check_folder(f"{base}/a%20folder/") is None
+    assert check_folder(f"{base}/link/") is None
+    assert check_folder("file:///") is None
+    assert check_folder(f"{base}/text/") == "is no folder"
+    assert check_folder(f"{base}/text/below/") == "is not there"
+    assert check_folder(f"{base}/caf%e9/") == "is not there"
+    assert check_folder(f"{base}/{'x' * 300}/") == "may not be looked into"
+    (tmp_path / "headrace.toml").write_text(f'[place.shelf]\nbase = "{base}/gone"\n')
+    done = headrace("check", folder=tmp_path)
+    assert done.returncode == 2
+    assert b'", which is not there\n' in done.stderr

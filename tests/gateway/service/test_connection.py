@@ -120,6 +120,13 @@ async def test_half_closed_while_the_far_server_is_slow() -> None:
     assert [(status[:9], len(records)) for status, records in found] == [("200 00002", 2), ("200 00001", 1)]
 
 
+async def test_many_bytes_that_make_no_event_lose_nothing_behind_them() -> None:
+    flood = b"\x08" * 5 * limits.READER_STEPS
+    async with gateway() as (_, host, port):
+        found = replies(await talk(host, port, flood + b"NOOP 1\r" + flood + b"NOOP 2\r" + flood))
+    assert [records[0].rstrip() for _, records in found] == [b"1", b"2"]
+
+
 async def test_a_bare_cr_is_answered_at_once() -> None:
     async with gateway() as (_, host, port):
         reader, writer = await asyncio.open_connection(host, port)
@@ -239,7 +246,10 @@ async def test_a_reset_client_is_not_served_on(caplog: pytest.LogCaptureFixture)
 
 @pytest.mark.parametrize(
     "flood",
-    [b"HELP\r" * 30_000, b"\r" * 1_000_000, b">\r" * 500_000, b"\x18" * 500_000, b"\xff\xfd\x01" * 100_000],
+    [
+        *(b"HELP\r" * 30_000, b"\r" * 1_000_000, b">\r" * 500_000, b"\x18" * 500_000),
+        *(b"\xff\xfd\x01" * 100_000, b"\xff\xf1" * 500_000, b"\x08" * 1_000_000, b"\0" * 1_000_000),
+    ],
 )
 async def test_no_client_keeps_the_loop_from_the_others(flood: bytes) -> None:
     async with gateway() as (_, host, port):

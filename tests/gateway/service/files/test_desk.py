@@ -159,9 +159,17 @@ async def test_a_long_copy_goes_on_and_is_noted_meanwhile(stand: Stand) -> None:
     assert stand.kept == []
 
 
+async def test_a_copy_that_the_gateway_goes_down_in_leaves_a_trace(stand: Stand) -> None:
+    stand.quay.hold = asyncio.Event()
+    assert (await act(stand, Act.COPY, "quay:font.bin", "ledger:font.bin", seconds=0.05)).code == 150
+    await stand.jobs.aclose(0.01)
+    assert stand.kept == [("copy", "LEDGER:font.bin", "The gateway went down meanwhile")]
+
+
 async def test_nothing_is_copied_onto_itself(stand: Stand) -> None:
-    with pytest.raises(WrongMoment):
-        await act(stand, Act.COPY, "quay:font.bin", "quay:font.bin")
+    for same in ("quay:font.bin", "quay:%66ont.bin", "quay:./font.bin"):
+        with pytest.raises(WrongMoment):
+            await act(stand, Act.COPY, "quay:font.bin", same)
 
 
 async def test_erase_rename_and_mkdir(stand: Stand) -> None:

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+from adapters import limits
 from adapters.errors import (
     BrokenOff,
     CannotConnect,
@@ -14,6 +15,7 @@ from adapters.errors import (
     HeadraceError,
     MayBeDone,
     NameNotAllowed,
+    NoRoom,
     NotAllowed,
     NotPossible,
     NotThere,
@@ -22,9 +24,10 @@ from adapters.errors import (
     WrongDocument,
 )
 from adapters.files import Ability
-from gateway.session.wishes import DataWish, DeliverWish, Staged, StageWish
+from gateway.catalogue.reading import load_catalogue
+from gateway.session.wishes import Act, ActWish, DataWish, DeliverWish, Done, Staged, StageWish
 from tests.gateway.service.files.memory import ALL
-from tests.gateway.service.files.stand import QUAY, Stand
+from tests.gateway.service.files.stand import LEDGER, QUAY, TEXT, Stand
 
 
 @pytest.fixture
@@ -91,6 +94,8 @@ async def test_what_may_be_delivered_later_is_kept(stand: Stand, fault: Headrace
     with pytest.raises(type(fault)) as caught:
         await stand.store("quay:a.txt", b"mine")
     assert caught.value.sentence == f"{before}; kept"
+    number = stand.room.opened().held()[0].number
+    assert caught.value.notes == (("SPOOL", f"number {number}: headrace spool"),)
     assert stand.kept == [("store", "QUAY:a.txt", before)]
     assert stand.quay.documents == {}
 
@@ -134,6 +139,89 @@ async def test_a_place_that_cannot_and_a_folder(stand: Stand) -> None:
         await stand.desk.answer(StageWish(stand.ref("quay:a.txt"), True), 5)
     with pytest.raises(WrongDocument):
         await stand.desk.answer(StageWish(stand.ref("quay:folder/"), False), 5)
+
+
+async def test_a_missing_folder_is_told_before_anything_is_typed(stand: Stand) -> None:
+    with pytest.raises(NotThere, match="No such folder there"):
+        await stand.desk.answer(StageWish(stand.ref("quay:sub/a.txt"), False), 5)
+    stand.quay.able = ALL & ~Ability.MAKE_FOLDER  # such as a web server, which may do as it likes
+    assert (await stand.store("quay:sub/a.txt", b"mine")).code == 250
+    stand.quay.able, stand.quay.documents = ALL, {QUAY + "sub/": b""}
+    assert (await stand.store("quay:sub/a.txt", b"mine")).code == 250
+
+
+async def begun(stand: Stand, text: str, append: bool = False) -> Staged:
+    staged = await stand.desk.answer(StageWish(stand.ref(text), append), 5)
+    assert isinstance(staged, Staged)
+    stand.desk.take(DataWish(staged.staging, b"mine"))
+    return staged
+
+
+async def test_two_stores_at_once_do_not_cross(stand: Stand) -> None:
+    stand.quay.able = ALL & ~Ability.STAT  # nothing far shows that there was another
+    first, second = await begun(stand, "quay:a.txt"), await begun(stand, "quay:a.txt")
+    await stand.desk.answer(DeliverWish(first.staging), 5)
+    with pytest.raises(ChangedMeanwhile):
+        await stand.desk.answer(DeliverWish(second.staging), 5)
+    third = await begun(stand, "quay:a.txt")
+    await stand.desk.answer(DeliverWish(third.staging), 5)
+    assert stand.kept == []
+
+
+async def test_two_appends_at_once_are_both_there(stand: Stand) -> None:
+    stand.quay.documents[QUAY + "log"] = b"old "
+    first, second = await begun(stand, "quay:log", True), await begun(stand, "quay:%6cog", True)
+    await asyncio.gather(
+        stand.desk.answer(DeliverWish(first.staging), 5), stand.desk.answer(DeliverWish(second.staging), 5)
+    )
+    assert stand.quay.documents == {QUAY + "log": b"old minemine"}
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "fault"),
+    [("write = true", "write = false", NotAllowed), ("[place.quay]", "[place.pier]", NotThere)],
+)
+async def test_rights_are_those_at_the_end(
+    stand: Stand, old: str, new: str, fault: type[HeadraceError]
+) -> None:
+    staged = await begun(stand, "quay:a.txt")
+    stand.catalogue = load_catalogue(TEXT.replace(old, new), "test.toml", lambda _: None)
+    with pytest.raises(fault):
+        await stand.desk.answer(DeliverWish(staged.staging), 5)
+    assert stand.quay.documents == {}
+    assert stand.kept == []
+
+
+async def test_what_finds_no_room_to_be_delivered_is_kept(
+    stand: Stand, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    staged = await begun(stand, "quay:a.txt")
+    monkeypatch.setattr(limits, "JOBS", 0)
+    with pytest.raises(NoRoom) as caught:
+        await stand.desk.answer(DeliverWish(staged.staging), 5)
+    assert caught.value.sentence.endswith("; kept")
+    monkeypatch.undo()
+    await stand.store("quay:a.txt", b"again")  # nobody holds the kept one, so the newer takes its place
+    assert stand.kept == []
+
+
+async def test_a_fault_of_our_own_is_doubtful_and_kept(stand: Stand, monkeypatch: pytest.MonkeyPatch) -> None:
+    async def broken(*_: object) -> None:
+        raise ZeroDivisionError
+
+    staged = await begun(stand, "quay:a.txt")
+    monkeypatch.setattr(stand.quay, "write", broken)
+    with pytest.raises(MayBeDone):
+        await stand.desk.answer(DeliverWish(staged.staging), 5)
+    assert stand.kept == [("store", "QUAY:a.txt", "The gateway failed")]
+
+
+async def test_why_shows_no_query(stand: Stand) -> None:
+    stand.ledger.documents[LEDGER + "a?key=hush"] = b"x"
+    wish = ActWish(Act.COPY, stand.ref("ledger:a?key=hush"), stand.ref("quay:a"))
+    done = await stand.desk.answer(wish, 5)
+    assert isinstance(done, Done)
+    assert "hush" not in str(done.progress())
 
 
 async def test_a_slow_delivery_goes_on_without_its_client(stand: Stand) -> None:

@@ -5,7 +5,7 @@ import asyncio
 import pytest
 
 from adapters import limits
-from adapters.errors import FarBusy, HeadraceError, MayBeDone, NotThere
+from adapters.errors import HeadraceError, MayBeDone, NoRoom, NotThere
 from gateway.service.files.jobs import Job, Jobs
 
 
@@ -17,6 +17,7 @@ async def test_what_is_done_in_time_is_250() -> None:
     job = Job("ERASE SHELF:old.txt")
     done = await Jobs().run(job, nothing, ["x://a/1"], 5)
     assert done.code == 250
+    assert done.ended()
     assert list(done.progress()) == [("JOB", "ERASE SHELF:old.txt, done")]
 
 
@@ -30,9 +31,11 @@ async def test_what_takes_longer_is_150_and_goes_on() -> None:
 
     done = await jobs.run(job, slow, ["x://a/1"], 0.01)
     assert done.code == 150
+    assert not done.ended()
     assert list(done.progress()) == [("JOB", "COPY A:1, under way"), ("BYTES", "4 of 10")]
     enough.set()
     await jobs.aclose(5)
+    assert done.ended()
     assert list(done.progress()) == [
         ("JOB", "COPY A:1, done"),
         ("BYTES", "10 of 10"),
@@ -124,19 +127,38 @@ async def test_transfers_at_one_server_are_few_at_a_time() -> None:
     assert most == limits.TRANSFERS_PER_ORIGIN
 
 
-async def test_there_is_an_end_to_how_many() -> None:
+async def test_there_is_an_end_to_how_many_transfers() -> None:
     jobs, enough = Jobs(), asyncio.Event()
 
     async def waits() -> None:
         await enough.wait()
 
     for each in range(limits.JOBS):
-        assert (await jobs.run(Job("one"), waits, [f"x://{each}/1"], 0)).code == 150
-    with pytest.raises(FarBusy):
-        await jobs.run(Job("more"), nothing, ["x://z/1"], 5)
+        assert (await jobs.run(Job("one"), waits, [f"x://{each}/1"], 0, transfers=True)).code == 150
+    with pytest.raises(NoRoom):
+        await jobs.run(Job("more"), nothing, ["x://z/1"], 5, transfers=True)
+    assert (await jobs.run(Job("short"), nothing, ["x://z/1"], 5)).code == 250
     enough.set()
     await jobs.aclose(5)
-    assert (await jobs.run(Job("more"), nothing, ["x://z/1"], 5)).code == 250
+    assert (await jobs.run(Job("more"), nothing, ["x://z/1"], 5, transfers=True)).code == 250
+
+
+async def test_a_server_that_stalls_leaves_room_for_others() -> None:
+    jobs, enough = Jobs(), asyncio.Event()
+
+    async def waits() -> None:
+        await enough.wait()
+
+    for each in range(limits.JOBS_PER_ORIGIN):
+        assert (await jobs.run(Job("one"), waits, [f"x://a/{each}"], 0, transfers=True)).code == 150
+    with pytest.raises(NoRoom):
+        await jobs.run(Job("more"), nothing, ["x://a/z"], 5, transfers=True)
+    with pytest.raises(NoRoom):
+        await jobs.run(Job("more"), nothing, ["x://b/z", "x://a/y"], 5, transfers=True)
+    assert (await jobs.run(Job("other"), nothing, ["x://b/z"], 5, transfers=True)).code == 250
+    enough.set()
+    await jobs.aclose(5)
+    assert (await jobs.run(Job("more"), nothing, ["x://a/z"], 5, transfers=True)).code == 250
 
 
 async def test_a_gateway_that_goes_down_breaks_off_what_does_not_end() -> None:

@@ -1,6 +1,7 @@
 """The state folder's spool: opened when needed, looked at when a gateway starts."""
 
 import logging
+import shutil
 from pathlib import Path
 
 import pytest
@@ -37,3 +38,11 @@ def test_a_folder_that_cannot_be_used_costs_only_who_needs_it(
     assert "spool" in caplog.text
     with pytest.raises(NoRoom):
         room.opened()
+
+
+async def test_a_folder_that_somebody_removed_is_made_anew(tmp_path: Path) -> None:
+    stand = Stand(tmp_path)
+    await stand.store("quay:a.txt", b"mine")
+    shutil.rmtree(tmp_path / "spool")
+    await stand.store("quay:a.txt", b"more")
+    assert (tmp_path / "spool").is_dir()
