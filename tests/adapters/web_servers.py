@@ -175,18 +175,20 @@ _NGINX_EXTENSIONS = [
 
 
 @contextmanager
-def lighttpd(folder: Path) -> Iterator[WebServer]:
+def lighttpd(folder: Path, *, tls: bool = False) -> Iterator[WebServer]:
     """lighttpd with mod_webdav and mod_dirlisting."""
     binary = _binary("lighttpd")
-    if not any((each / "mod_webdav.so").exists() for each in _LIGHTTPD_MODULES):
-        pytest.skip("lighttpd's webdav module is not installed: lighttpd-mod-webdav")
+    for module in ("webdav", *(["openssl"] if tls else [])):
+        if not any((each / f"mod_{module}.so").exists() for each in _LIGHTTPD_MODULES):
+            pytest.skip(f"lighttpd's {module} module is not installed: lighttpd-mod-{module}")
 
     def configure(home: Path, port: int) -> Sequence[str]:
         (home / "uploads").mkdir()
         (home / "server.conf").write_text(
             "\n".join(
                 [
-                    'server.modules = ("mod_webdav", "mod_dirlisting")',
+                    f'server.modules = ("mod_webdav", "mod_dirlisting"{_LIGHTTPD_TLS if tls else ""})',
+                    *(['ssl.engine = "enable"', f'ssl.pemfile = "{home}/server.pem"'] if tls else []),
                     f'server.document-root = "{folder}"',
                     f'server.bind = "{LOOPBACK}"',
                     f"server.port = {port}",
@@ -203,10 +205,11 @@ def lighttpd(folder: Path) -> Iterator[WebServer]:
         )
         return [binary, "-D", "-f", str(home / "server.conf")]
 
-    with _running(folder, configure, tls=False) as server:
+    with _running(folder, configure, tls=tls) as server:
         yield server
 
 
+_LIGHTTPD_TLS = ', "mod_openssl"'
 _LIGHTTPD_MODULES = [Path("/usr/lib/lighttpd"), Path("/usr/lib64/lighttpd"), Path("/usr/local/lib/lighttpd")]
 
 _WSGIDAV = """

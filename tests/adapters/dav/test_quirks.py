@@ -33,7 +33,7 @@ from tests.adapters.web_servers import WebServer, apache, lighttpd, nginx, serve
 SECONDS = 20.0
 
 
-@pytest.fixture(scope="module", params=[apache, nginx], ids=["apache", "nginx"])
+@pytest.fixture(scope="module", params=[apache, nginx, lighttpd], ids=["apache", "nginx", "lighttpd"])
 def tls_server(request: pytest.FixtureRequest) -> Iterator[WebServer]:
     with served_folder() as folder, request.param(folder, tls=True) as server:
         yield server

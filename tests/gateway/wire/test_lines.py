@@ -298,9 +298,13 @@ def test_looking_behind_raw_bytes_full_of_negotiation_costs_little() -> None:
     reader.expect(100_000)
     reader.feed(b"a\xff\xf1" * 90_000)
     reader.feed(b"a" * 100_000 + b"\x18")
-    started = time.perf_counter()
-    reader.cancel_ahead()
-    assert time.perf_counter() - started < 0.2
+    best = 9.0
+    for _ in range(3):
+        reader._cancel = None
+        started = time.perf_counter()
+        reader.cancel_ahead()
+        best = min(best, time.perf_counter() - started)
+    assert best < 0.07
     found = all_events(reader)
     assert sum(len(event.data) for event in found if isinstance(event, Data)) == 100_000
     assert found[-1] == Cancel()
