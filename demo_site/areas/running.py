@@ -1,6 +1,6 @@
 """folders/ -> copies in a temporary folder, served by FTP, by WebDAV and as they are.
 
-The copies are what clients write into; the seed documents stay as they came. Dates of modification are fixed,
+The copies are what clients write into; the originals stay as they came. Dates of modification are fixed,
 because a checkout gives every file the day it was made.
 """
 
@@ -25,6 +25,8 @@ LEDGER_FILE: Final = KEYS / "ledger-password.txt"
 MODIFIED: Final = datetime(2024, 5, 17, 5, 0, tzinfo=UTC)
 EMPTY: Final = "empty"
 """A folder of the quay that is made here: version control keeps no empty ones."""
+SHIP: Final = ("ship.txt", "Möwe.txt")
+"""A file of the quay and its name there: not everything that unpacks archives can write such a name."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,5 +77,6 @@ def _copy(seed: Path, copy: Path) -> None:
     shutil.copytree(seed, copy, copy_function=shutil.copyfile)  # which leaves the seeds' permissions behind
     if seed.name == "quay":
         (copy / EMPTY).mkdir()
+        (copy / SHIP[0]).rename(copy / SHIP[1])
     for path in (copy, *copy.rglob("*")):
         os.utime(path, (MODIFIED.timestamp(),) * 2)

@@ -1,7 +1,7 @@
 """The GW-BASIC program that works with files does the same over FTP, WebDAV and on a folder on disk.
 
 It runs under PC-BASIC; between the runs, one name in its text changes. What it prints is held against the
-seed documents on disk, and what it stored against its own DATA.
+originals on disk, and what it stored against its own DATA.
 """
 
 import re
