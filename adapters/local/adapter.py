@@ -246,7 +246,7 @@ class LocalAdapter(FileAdapter):
     async def _closed(self, opened: Document | Temporary) -> None:
         """Closed, or soon to be where the disk hangs."""
         with suppress(TooSlow):
-            await self._threads.do(opened.close, _CLOSE_SECONDS)
+            await self._threads.do(opened.close, _CLOSE_SECONDS, surely=True)
 
     async def _take(self, upload: Upload, temporary: Temporary, deadline: Deadline) -> int:
         size = 0

@@ -71,9 +71,11 @@ class Threads:
         *,
         changes: bool = False,
         unwanted: Callable[[T], None] | None = None,
+        surely: bool = False,
     ) -> T:
         """The work's result within `seconds`, else TooSlow; MayBeDone if it has begun and `changes`
-        something. `unwanted` gets a result that comes too late, in the work's thread.
+        something. `unwanted` gets a result that comes too late, in the work's thread. `surely`: it is done
+        in any case, even if nobody waits for it.
         """
         if self._pool is None:
             self._pool = ThreadPoolExecutor(limits.DISK_THREADS, thread_name_prefix="local-files")
@@ -85,7 +87,7 @@ class Threads:
         finally:
             if not done:
                 waiting.add_done_callback(_forget)
-                begun = not future.cancel()
+                begun = surely or not future.cancel()
                 if unwanted is not None:
                     future.add_done_callback(_passing(unwanted))
         if done:

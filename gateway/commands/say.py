@@ -2,6 +2,7 @@
 
 import argparse
 import asyncio
+import logging
 import sys
 import time
 from collections.abc import Callable, Sequence
@@ -12,6 +13,7 @@ from adapters.errors import HeadraceError
 from gateway.catalogue.model import Catalogue
 from gateway.commands import wiring
 from gateway.service.answers import Answers
+from gateway.service.connection import failure
 from gateway.service.logs import LEVELS, Redactor, configure
 from gateway.session.conversation import Lines, Session
 from gateway.session.state import World
@@ -19,6 +21,7 @@ from gateway.session.wishes import Granted, Wish, time_is_up
 from gateway.wire.charsets import encode_text
 from gateway.wire.lines import Data, Line
 
+_log = logging.getLogger(__name__)
 _SHOW_AFTER = 0.5  # seconds of waiting before a bar is worth showing
 
 
@@ -113,6 +116,10 @@ async def _reply(session: Session, event: Line | Data, answers: Answers, seconds
                 granted = answers.now(wish) or await _granted(wish, answers, deadline)
             except HeadraceError as error:
                 wish = steps.throw(error)
+                continue
+            except Exception as error:  # noqa: BLE001 - every request is answered, whatever failed
+                _log.exception("a request failed")
+                wish = steps.throw(failure(wish, error))
                 continue
             wish = steps.send(granted)
     except StopIteration as stop:

@@ -15,6 +15,7 @@ from gateway.service.adapters import Adapters
 from gateway.service.files.delivering import deliver
 from gateway.service.logs import LEVELS, Redactor, configure
 from gateway.service.spool.spool import Held, JobKind, Spool, Waiting
+from gateway.session.state import without_secrets
 
 _HEADINGS = ("NUMBER", "KIND", "SIZE", "AGE", "REF", "LAST FAULT")
 _SKIPPED = (
@@ -89,7 +90,7 @@ def _list(spool: Spool | None) -> int:
 
 def _row(waiting: Waiting, now: datetime) -> tuple[str, ...]:
     job, fault = waiting.record.job, waiting.fault
-    ref = f"{job.source} {job.ref}" if job.source else job.ref
+    ref = without_secrets(f"{job.source} {job.ref}" if job.source else job.ref)
     if waiting.busy:
         said = "being delivered"
     else:
@@ -154,7 +155,7 @@ async def _retry(catalogue: Catalogue, spool: Spool | None, numbers: Sequence[in
             if held is None:
                 print(f"{number}: not waiting, or being delivered", file=sys.stderr)
                 code = 1
-            elif not await _delivered(catalogue, adapters, held):
+            elif not await _delivered(catalogue, adapters, held, _alone(spool, held)):
                 code = 1
     finally:
         await adapters.aclose()
@@ -189,9 +190,17 @@ def _left_alone(waiting: Sequence[Waiting]) -> dict[int, str]:
     return left
 
 
-async def _delivered(catalogue: Catalogue, adapters: Adapters, held: Held) -> bool:
+def _alone(spool: Spool | None, held: Held) -> bool:
+    """Whether nobody else, such as a running gateway, is writing to that target now."""
+    others = spool.held() if spool else []
+    return not any(
+        each.busy and each.number != held.number and each.record.job.ref == held.job.ref for each in others
+    )
+
+
+async def _delivered(catalogue: Catalogue, adapters: Adapters, held: Held, alone: bool) -> bool:
     try:
-        written = await deliver(catalogue, adapters, held, limits.TRANSFER_SECONDS)
+        written = await deliver(catalogue, adapters, held, limits.TRANSFER_SECONDS, sweep=alone)
     except HeadraceError as error:
         held.failed(error.sentence, error.code == 558)
         print(f"{held.number}: {error.code} {_printable(error.sentence)}")

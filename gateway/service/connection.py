@@ -299,6 +299,7 @@ class Connection(asyncio.Protocol):
             async with asyncio.timeout_at(deadline):
                 return await self._request
         except TimeoutError as error:
+            _let_go(self._request)
             raise time_is_up(wish) from error
         except asyncio.CancelledError:
             _let_go(self._request)

@@ -10,7 +10,7 @@ from collections.abc import AsyncIterator
 
 from adapters import limits
 from adapters.errors import BrokenOff, ChangedMeanwhile, MayBeDone, NotPossible, NotThere
-from adapters.files import Ability, Condition, Reading, Upload, Was
+from adapters.files import Ability, Condition, Kind, Reading, Stat, Upload, Was
 from gateway.service.files.far import Far
 from gateway.service.files.jobs import Job
 
@@ -58,6 +58,8 @@ async def move_document(far: Far, to: Far, job: Job, seconds: float) -> None:
         except NotPossible:  # such as from one disk of this computer to another
             if not (far.can(Ability.READ | Ability.ERASE) and to.can(Ability.WRITE)):
                 raise
+            if (await far.adapter.stat(far.target, seconds)).kind is Kind.FOLDER:
+                raise
         else:
             return
     try:
@@ -66,8 +68,25 @@ async def move_document(far: Far, to: Far, job: Job, seconds: float) -> None:
         pass
     else:
         raise ChangedMeanwhile("Something has that name already")
+    before = await far.adapter.stat(far.target, seconds)
     await copy_document(far, to, job, Was.NOTHING)
     try:
-        await far.adapter.erase(far.target, limits.STALL_SECONDS)
+        unchanged = same_document(before, await far.adapter.stat(far.target, limits.STALL_SECONDS))
+        if unchanged:
+            await far.adapter.erase(far.target, limits.STALL_SECONDS)
     except Exception as error:
         raise MayBeDone("Copied, but the old one is still there") from error
+    if not unchanged:
+        raise MayBeDone("Copied, but the old one has changed")
+
+
+def same_document(before: Stat, now: Stat) -> bool:
+    """Whether two looks may have seen one document: by its validator, else by its date and size."""
+    if before.validators.etag is not None and now.validators.etag is not None:
+        return before.validators.etag == now.validators.etag
+    known: list[tuple[object, object]] = [
+        (before.size, now.size),
+        (before.modified, now.modified),
+        (before.validators.last_modified, now.validators.last_modified),
+    ]
+    return all(first == second for first, second in known if first is not None and second is not None)

@@ -16,10 +16,15 @@ from gateway.service.spool.spool import Held, JobKind, Spool
 
 
 async def deliver(
-    catalogue: Catalogue, adapters: Adapters, held: Held, seconds: float = limits.TRANSFER_SECONDS
+    catalogue: Catalogue,
+    adapters: Adapters,
+    held: Held,
+    seconds: float = limits.TRANSFER_SECONDS,
+    sweep: bool = True,
 ) -> Written:
     """Deliver one held job by its ref, with the rights and secrets that the catalogue has now; the spool
-    learns how it went. What an earlier try left beside the target is removed.
+    learns how it went. `sweep`: what an earlier try left beside the target is removed; not while another one
+    may be under way there.
     """
     try:
         to = _far(catalogue, adapters, held.job.ref)
@@ -34,7 +39,8 @@ async def deliver(
     except HeadraceError as error:
         held.failed(error.sentence, error.code == 558)
         raise
-    await _sweep(to, seconds)
+    if sweep:
+        await _sweep(to, seconds)
     return written
 
 
@@ -60,8 +66,11 @@ async def noted_copy(spool: Spool, far: Far, to: Far, job: Job) -> None:
     except asyncio.CancelledError:  # the gateway goes down, and nobody can be told
         held.failed("The gateway went down meanwhile", doubtful=True)
         raise
-    except Exception:
-        held.drop()  # its client is told how it ended
+    except Exception as error:
+        if job.alone:  # so that somebody hears of it
+            held.failed(error.sentence if isinstance(error, HeadraceError) else "The gateway failed")
+        else:
+            held.drop()
         raise
     held.drop()
 

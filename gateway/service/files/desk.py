@@ -5,14 +5,14 @@ from collections.abc import Callable
 from typing import TypeAlias
 
 from adapters import limits
-from adapters.errors import ChangedMeanwhile, HeadraceError, NotPossible, TooLarge
-from adapters.files import Ability, Stat
+from adapters.errors import BrokenOff, ChangedMeanwhile, NotPossible, TooLarge
+from adapters.files import Ability
 from adapters.media import media_type_of
 from gateway.catalogue.model import Catalogue
 from gateway.catalogue.targets import Ref
 from gateway.extract.texts.document import text_records
 from gateway.service.adapters import Adapters
-from gateway.service.files.copying import move_document
+from gateway.service.files.copying import move_document, same_document
 from gateway.service.files.delivering import noted_copy
 from gateway.service.files.far import Far, far_of, refuse_itself
 from gateway.service.files.intake import Intakes
@@ -135,6 +135,7 @@ class FileDesk:
                 await move_document(far, to, job, seconds)
             else:
                 await noted_copy(self._spool(), far, to, job)
+            self._intakes.note(to.target.url)
 
         return await self._jobs.run(job, work, urls, seconds, transfers=True)
 
@@ -172,19 +173,7 @@ async def _part(far: Far, wish: ReadWish, seconds: float) -> Part:
     last = len(data) <= wish.count
     del data[wish.count :]
     if last and reading.size is not None and data and wish.offset + len(data) < reading.size:
-        raise HeadraceError("Fewer bytes came than there are")
+        raise BrokenOff("Fewer bytes came than there are")
     steps = reading.steps or (("read", time.perf_counter() - began),)
     provenance = Provenance(reading.stat.origin, "fetched", steps=steps)
     return Part(bytes(data), reading.size, last, reading.stat, provenance)
-
-
-def same_document(before: Stat, now: Stat) -> bool:
-    """Whether two looks may have seen one document: by its validator, else by its date and size."""
-    if before.validators.etag is not None and now.validators.etag is not None:
-        return before.validators.etag == now.validators.etag
-    known: list[tuple[object, object]] = [
-        (before.size, now.size),
-        (before.modified, now.modified),
-        (before.validators.last_modified, now.validators.last_modified),
-    ]
-    return all(first == second for first, second in known if first is not None and second is not None)

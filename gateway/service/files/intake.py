@@ -3,8 +3,8 @@
 What the far server is asked beforehand is what is there now: if that has changed by the end, somebody else's
 work would be lost, and the delivery ends in ChangedMeanwhile. A delivery that fails for a reason that passes
 (the far server is away, busy or full, its certificate or our login is no good) leaves the job in the spool,
-and the reply ends in "; kept". One that was refused for good, or that found the document changed, is not:
-its client knows, and repeating it unasked could do harm.
+and the reply begins with "Kept." One that was refused for good, or that found the document changed, is not
+kept if its client still waits: it knows then, and repeating it unasked could do harm.
 """
 
 import asyncio
@@ -19,7 +19,7 @@ from adapters.errors import ChangedMeanwhile, HeadraceError, NotPossible, NotThe
 from adapters.files import Ability, Condition, Kind, Was
 from gateway.service.files.delivering import deliver_to
 from gateway.service.files.far import Far, FarOf, refuse_unwritable
-from gateway.service.files.jobs import Job, Jobs
+from gateway.service.files.jobs import Job, Jobs, origins_of
 from gateway.service.spool.spool import Draft, Held, JobKind, Spool
 from gateway.session.state import without_secrets
 from gateway.session.wishes import DataWish, DeliverWish, Done, Staged, StageWish, Taken
@@ -78,28 +78,29 @@ class Intakes:
         try:
             far = self._far(intake.ref)
             refuse_unwritable(far)
+            self._jobs.check_room(origins_of([far.target.url]))
         except HeadraceError:
             intake.drop()
             raise
-        sealing = asyncio.ensure_future(asyncio.to_thread(intake.draft.seal))
-        held = await asyncio.shield(sealing)
         job = Job(f"{intake.request} {without_secrets(intake.ref.whole)}", to=far.origin)
-        url = far.target.url
+        url, sealed = far.target.url, list[Held]()
+
+        async def seal() -> None:
+            sealed.append(await asyncio.to_thread(intake.draft.seal))
 
         async def work() -> None:
-            with _kept(held):
+            (held,) = sealed
+            with _kept(held, job):
                 if intake.request == "STORE" and self._serials.get(url, 0) != intake.serial:
                     raise ChangedMeanwhile("Somebody else stored it meanwhile")
                 job.size = held.size
                 written = await deliver_to(far, held, partial(setattr, job, "moved"), limits.TRANSFER_SECONDS)
                 job.checked, job.steps = written.checked, written.steps
-                self._note(url)
+                self.note(url)
 
-        with _kept(held):
-            self._jobs.check_room([far.server])
-        return await self._jobs.run(job, work, (url,), seconds, transfers=True)
+        return await self._jobs.run(job, work, (url,), seconds, transfers=True, first=seal)
 
-    def _note(self, url: str) -> None:
+    def note(self, url: str) -> None:
         """It was changed by this gateway: protocols that show only seconds and sizes may not tell."""
         self._serials[url] = self._serials.pop(url, 0) + 1
         while len(self._serials) > limits.CHANGED_DOCUMENTS:
@@ -111,17 +112,21 @@ def _request(wish: StageWish) -> str:
 
 
 @contextmanager
-def _kept(held: Held) -> Iterator[None]:
-    """What fails for good is dropped; anything else stays in the spool, and the error says so."""
+def _kept(held: Held, job: Job) -> Iterator[None]:
+    """What fails for good is dropped, if its client is there to hear it; anything else stays in the spool, in
+    the place of older ones, and the error begins with that: its end may be cut.
+    """
     try:
         yield
     except HeadraceError as error:
-        if error.code in _FOR_GOOD:
+        if error.code in _FOR_GOOD and not job.alone:
             held.drop()
-        else:
-            held.failed(error.sentence, error.code == 558)
-            error.sentence += "; kept"
-            error.notes = (("SPOOL", f"number {held.number}: headrace spool"),)
+            raise
+        if held.job.kind is JobKind.STORE:
+            held.remove_older(lambda older: older.job.kind is JobKind.STORE)
+        held.failed(error.sentence, error.code == 558)
+        error.sentence = f"Kept. {error.sentence}"
+        error.notes = (("SPOOL", f"number {held.number}: headrace spool"),)
         raise
     except Exception:
         held.failed("The gateway failed", doubtful=True)

@@ -31,6 +31,7 @@ class Job:
         self.checked = ""
         self.steps: tuple[tuple[str, float], ...] = ()
         self.fault: HeadraceError | None = None
+        self.alone = False  # nobody waits for it any more
         self.ended = False
 
     def progress(self) -> Sequence[tuple[str, str]]:
@@ -71,20 +72,23 @@ class Jobs:
         work: Callable[[], Awaitable[None]],
         urls: Sequence[str],
         seconds: float,
+        *,
         transfers: bool = False,
+        first: Callable[[], Awaitable[None]] | None = None,
     ) -> Done:
         """Do `work`, which alone changes `urls` meanwhile; a HeadraceError where it failed within `seconds`.
+        `first` is done before, whose turn it may be.
 
         `transfers`: it moves bytes. Such a job may need two connections to a server at one time, so only some
         may be under way there: else each could hold one and wait for another for ever. NoRoom where too many
         are.
         """
         turns = dict.fromkeys(urls, 1)
-        origins = sorted({"/".join(url.split("/")[:3]) for url in urls}) if transfers else []
+        origins = origins_of(urls) if transfers else []
         if transfers:
             self.check_room(origins)
             turns |= dict.fromkeys(origins, limits.TRANSFERS_PER_ORIGIN)
-        task = asyncio.get_running_loop().create_task(self._work(job, work, turns))
+        task = asyncio.get_running_loop().create_task(self._work(job, first, work, turns))
         self._tasks.add(task)
         self._transfers.update(origins)
 
@@ -94,8 +98,11 @@ class Jobs:
             self._transfers += Counter()  # forgets those of which there are none
 
         task.add_done_callback(over)
-        await asyncio.wait({task}, timeout=max(0.0, seconds))
-        if not task.done():
+        try:
+            await asyncio.wait({task}, timeout=max(0.0, seconds))
+        finally:
+            job.alone = not task.done()
+        if job.alone:
             return Done(BEGUN, job.progress, lambda: job.ended)
         if job.fault is not None:
             raise job.fault
@@ -110,14 +117,24 @@ class Jobs:
             task.cancel()
         await asyncio.gather(*left, return_exceptions=True)
 
-    async def _work(self, job: Job, work: Callable[[], Awaitable[None]], turns: Mapping[str, int]) -> None:
+    async def _work(
+        self,
+        job: Job,
+        first: Callable[[], Awaitable[None]] | None,
+        work: Callable[[], Awaitable[None]],
+        turns: Mapping[str, int],
+    ) -> None:
         try:
+            if first is not None:
+                await first()
             async with AsyncExitStack() as held:
                 for what, room in sorted(turns.items()):  # all in one order, so that no two wait in a circle
                     await held.enter_async_context(self._turn(what, room))
                 await work()
         except HeadraceError as fault:
             job.fault = fault
+            if job.alone:
+                _log.warning("a change failed that nobody waited for", extra={"code": fault.code})
         except asyncio.CancelledError:
             job.fault = MayBeDone("The gateway went down meanwhile")
             raise
@@ -146,3 +163,8 @@ class _Turn:
     def __init__(self, room: int) -> None:
         self.places = asyncio.Semaphore(room)
         self.wanted = 0
+
+
+def origins_of(urls: Sequence[str]) -> list[str]:
+    """The far servers of some URLs; this computer's disk is none."""
+    return sorted({"/".join(url.split("/")[:3]) for url in urls if not url.startswith("file:")})

@@ -159,7 +159,10 @@ class Spool:
 
     def _tidy(self, number: int, parts: set[str]) -> None:
         if "data" not in parts:
-            self._folder.remove(number)
+            # A look may miss what is being written just now: only what is nothing without data goes.
+            if not any(self._folder.part(number, part).exists() for part in ("data", "job")):
+                for part in ("new", "fault"):
+                    self._folder.part(number, part).unlink(missing_ok=True)
             return
         descriptor = self._folder.lock(number)
         if descriptor is None:

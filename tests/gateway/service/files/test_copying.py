@@ -1,11 +1,12 @@
 """Copying: whole, checked, bounded, and a target that stays as it was when anything fails."""
 
 import hashlib
+from typing import Any
 
 import pytest
 
 from adapters.errors import BrokenOff, ChangedMeanwhile, HeadraceError, MayBeDone, NoRoom, NotPossible
-from adapters.files import Ability, Digest, Target, Was
+from adapters.files import Ability, Digest, Target, Was, Written
 from gateway.catalogue.targets import Ref
 from gateway.service.files.copying import copy_document, move_document
 from gateway.service.files.far import Far
@@ -127,6 +128,21 @@ async def test_a_move_whose_copy_fails_erases_nothing(reads: MemoryFiles) -> Non
         await move_document(far(reads, HERE), far(writes, THERE), Job("move"), 5)
     assert reads.documents == {HERE: BODY}
     assert writes.documents == {}
+
+
+async def test_a_move_erases_nothing_that_changed_meanwhile(
+    reads: MemoryFiles, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    writes, write = MemoryFiles(), MemoryFiles.write
+
+    async def changing(*words: Any) -> Written:
+        reads.documents[HERE] = b"what somebody else wrote"
+        return await write(*words)
+
+    monkeypatch.setattr(MemoryFiles, "write", changing)
+    with pytest.raises(MayBeDone):
+        await move_document(far(reads, HERE), far(writes, THERE), Job("move"), 5)
+    assert reads.documents == {HERE: b"what somebody else wrote"}
 
 
 async def test_a_move_whose_old_one_stays_says_so(reads: MemoryFiles) -> None:

@@ -18,7 +18,7 @@ from adapters.errors import (
 from adapters.files import Ability, Kind, Stat
 from adapters.port import Validators
 from gateway.extract.plan import Style
-from gateway.service.files.desk import same_document
+from gateway.service.files.copying import same_document
 from gateway.session.wishes import (
     Act,
     ActWish,
@@ -164,6 +164,17 @@ async def test_a_copy_that_the_gateway_goes_down_in_leaves_a_trace(stand: Stand)
     assert (await act(stand, Act.COPY, "quay:font.bin", "ledger:font.bin", seconds=0.05)).code == 150
     await stand.jobs.aclose(0.01)
     assert stand.kept == [("copy", "LEDGER:font.bin", "The gateway went down meanwhile")]
+
+
+async def test_a_copy_that_fails_when_nobody_waits_leaves_a_trace(stand: Stand) -> None:
+    stand.quay.hold = asyncio.Event()
+    stand.ledger.faults["commit"] = NotPossible("Not today")
+    done = await act(stand, Act.COPY, "quay:font.bin", "ledger:font.bin", seconds=0.05)
+    assert done.code == 150
+    stand.quay.hold.set()
+    await stand.jobs.aclose(5)
+    assert dict(done.progress())["ERROR"] == "502 Not today"
+    assert stand.kept == [("copy", "LEDGER:font.bin", "Not today")]
 
 
 async def test_nothing_is_copied_onto_itself(stand: Stand) -> None:

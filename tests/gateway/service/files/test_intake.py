@@ -1,6 +1,7 @@
 """STORE and APPEND: all or nothing, kept where it can still be delivered, and nobody's work overwritten."""
 
 import asyncio
+import time
 from pathlib import Path
 
 import pytest
@@ -25,6 +26,8 @@ from adapters.errors import (
 )
 from adapters.files import Ability
 from gateway.catalogue.reading import load_catalogue
+from gateway.service.files.delivering import deliver
+from gateway.service.spool.spool import Draft, Held
 from gateway.session.wishes import Act, ActWish, DataWish, DeliverWish, Done, Staged, StageWish
 from tests.gateway.service.files.memory import ALL
 from tests.gateway.service.files.stand import LEDGER, QUAY, TEXT, Stand
@@ -93,7 +96,7 @@ async def test_what_may_be_delivered_later_is_kept(stand: Stand, fault: Headrace
     stand.quay.faults["write"] = fault
     with pytest.raises(type(fault)) as caught:
         await stand.store("quay:a.txt", b"mine")
-    assert caught.value.sentence == f"{before}; kept"
+    assert caught.value.sentence == f"Kept. {before}"
     number = stand.room.opened().held()[0].number
     assert caught.value.notes == (("SPOOL", f"number {number}: headrace spool"),)
     assert stand.kept == [("store", "QUAY:a.txt", before)]
@@ -109,7 +112,7 @@ async def test_what_was_refused_for_good_is_not(stand: Stand, fault: HeadraceErr
     stand.quay.faults["write"] = fault
     with pytest.raises(type(fault)) as caught:
         await stand.store("quay:a.txt", b"mine")
-    assert "kept" not in caught.value.sentence
+    assert "Kept" not in caught.value.sentence
     assert stand.kept == []
 
 
@@ -192,17 +195,71 @@ async def test_rights_are_those_at_the_end(
     assert stand.kept == []
 
 
-async def test_what_finds_no_room_to_be_delivered_is_kept(
-    stand: Stand, monkeypatch: pytest.MonkeyPatch
-) -> None:
+async def test_what_finds_no_room_is_refused_whole(stand: Stand, monkeypatch: pytest.MonkeyPatch) -> None:
     staged = await begun(stand, "quay:a.txt")
     monkeypatch.setattr(limits, "JOBS", 0)
-    with pytest.raises(NoRoom) as caught:
+    with pytest.raises(NoRoom):
         await stand.desk.answer(DeliverWish(staged.staging), 5)
-    assert caught.value.sentence.endswith("; kept")
-    monkeypatch.undo()
-    await stand.store("quay:a.txt", b"again")  # nobody holds the kept one, so the newer takes its place
     assert stand.kept == []
+    assert list(stand.room._folder.iterdir()) == []
+
+
+async def test_a_client_that_leaves_while_its_data_are_made_safe(
+    stand: Stand, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    staged, seal = await begun(stand, "quay:a.txt"), Draft.seal
+
+    def slowly(draft: Draft) -> Held:
+        time.sleep(0.1)
+        return seal(draft)
+
+    monkeypatch.setattr(Draft, "seal", slowly)
+    waiting = asyncio.create_task(stand.desk.answer(DeliverWish(staged.staging), 5))
+    await asyncio.sleep(0.02)
+    waiting.cancel()
+    await asyncio.gather(waiting, return_exceptions=True)
+    await stand.jobs.aclose(5)
+    assert stand.quay.documents == {QUAY + "a.txt": b"mine"}
+    assert stand.kept == []
+
+
+async def test_a_slow_disk_counts_within_the_time(stand: Stand, monkeypatch: pytest.MonkeyPatch) -> None:
+    staged, seal = await begun(stand, "quay:a.txt"), Draft.seal
+
+    def slowly(draft: Draft) -> Held:
+        time.sleep(0.3)
+        return seal(draft)
+
+    monkeypatch.setattr(Draft, "seal", slowly)
+    done = await stand.desk.answer(DeliverWish(staged.staging), 0.05)
+    assert isinstance(done, Done)
+    assert done.code == 150
+    await stand.jobs.aclose(5)
+    assert stand.quay.documents == {QUAY + "a.txt": b"mine"}
+
+
+async def test_a_refusal_that_its_client_does_not_hear_is_kept(stand: Stand) -> None:
+    stand.quay.hold = asyncio.Event()
+    stand.quay.faults["commit"] = NameNotAllowed()
+    done = await stand.store("quay:a.txt", b"mine", seconds=0.05)
+    assert done.code == 150
+    stand.quay.hold.set()
+    await stand.jobs.aclose(5)
+    assert [each[0] for each in stand.kept] == ["store"]
+
+
+async def test_a_client_that_tries_and_tries_fills_no_spool(stand: Stand) -> None:
+    stand.quay.faults["write"] = CannotConnect()
+    for number in range(3):
+        with pytest.raises(CannotConnect):
+            await stand.store("quay:a.txt", b"try %d" % number)
+    assert len(stand.kept) == 1
+    del stand.quay.faults["write"]
+    waiting = stand.room.opened().held()[0].number
+    held = stand.room.opened().take(waiting)
+    assert held is not None
+    await deliver(stand.catalogue, stand.adapters, held)
+    assert stand.quay.documents == {QUAY + "a.txt": b"try 2"}
 
 
 async def test_a_fault_of_our_own_is_doubtful_and_kept(stand: Stand, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -171,3 +171,17 @@ async def test_a_gateway_that_goes_down_breaks_off_what_does_not_end() -> None:
     await jobs.aclose(0.01)
     assert isinstance(job.fault, HeadraceError)
     assert job.ended
+
+
+async def test_this_computers_disk_is_no_far_server() -> None:
+    jobs, enough = Jobs(), asyncio.Event()
+
+    async def waits() -> None:
+        await enough.wait()
+
+    for each in range(limits.JOBS_PER_ORIGIN):
+        urls = [f"file:///shelf/{each}", f"x://{each}/slow"]
+        assert (await jobs.run(Job("one"), waits, urls, 0, transfers=True)).code == 150
+    assert (await jobs.run(Job("other"), nothing, ["file:///shelf/z"], 5, transfers=True)).code == 250
+    enough.set()
+    await jobs.aclose(5)
