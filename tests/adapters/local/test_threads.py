@@ -64,6 +64,23 @@ async def test_a_change_that_never_began_is_not_done(
 
 
 @pytest.mark.parametrize("how", ["late", "cancelled"])
+async def test_what_has_to_be_done_is_done_though_nobody_waits(
+    hanging: threading.Event, monkeypatch: pytest.MonkeyPatch, how: str
+) -> None:
+    monkeypatch.setattr(limits, "DISK_THREADS", 1)
+    threads, done = Threads(), threading.Event()
+    with pytest.raises(TooSlow):
+        await threads.do(hanging.wait, 0.05)
+    waiting = asyncio.create_task(threads.do(done.set, 0.05 if how == "late" else 5, surely=True))
+    await asyncio.sleep(0.1)
+    waiting.cancel()
+    await asyncio.gather(waiting, return_exceptions=True)
+    hanging.set()
+    assert await asyncio.to_thread(done.wait, 5)
+    threads.close()
+
+
+@pytest.mark.parametrize("how", ["late", "cancelled"])
 async def test_what_comes_too_late_is_given_back(hanging: threading.Event, how: str) -> None:
     threads, given_back = Threads(), threading.Event()
     begun = threading.Event()

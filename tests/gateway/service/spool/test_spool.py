@@ -181,6 +181,22 @@ def test_a_draft_that_became_a_job_just_now_is_no_leftover(
     assert [each.number for each in spool.held()] == [number]
 
 
+@pytest.mark.parametrize("seen", [{"new"}, {"fault"}, {"new", "fault"}])
+def test_a_job_of_which_a_look_missed_the_half_stays(
+    spool: Spool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, seen: set[str]
+) -> None:
+    """readdir(3) may miss what is made while it reads."""
+    number = kept(spool, b"mine")
+    draft = spool.begin("store", "CLUB:b")
+    found = {number: seen, draft._number: seen}
+    monkeypatch.setattr(SpoolFolder, "look", lambda _: Found(found, set()))
+    spool.recover()
+    monkeypatch.undo()
+    assert [each.number for each in spool.held()] == [number]
+    draft.seal().close()
+    assert len(spool.held()) == 2
+
+
 def test_of_two_equal_appends_that_a_killed_gateway_left_one_stays(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
