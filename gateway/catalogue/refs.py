@@ -15,11 +15,11 @@ _PARTS: Final = re.compile(
 )
 _PATH_SAFE: Final = "!$&'()*+,;=:@%~"
 _TRIPLET: Final = re.compile(r"%(?![0-9A-Fa-f]{2})")
-WEB: Final = frozenset({"http", "https", "dav", "davs"})
+WEB: Final = frozenset({"http", "https"})
 """Schemes whose URLs have queries."""
 
 _STREAMS: Final = frozenset({"tcp", "tls", "telnet", "udp"})
-_WEB_SERVERS: Final = frozenset({"http", "https"})
+_LIKE_WEB: Final = WEB | {"dav", "davs"}
 _UNRESERVED: Final = re.compile(
     r"%(4[1-9A-Fa-f]|5[0-9Aa]|6[1-9A-Fa-f]|7[0-9Aa]|3[0-9]|2[DEde]|5[Ff]|7[Ee])"  # RFC 3986 section 2.3
 )
@@ -91,10 +91,10 @@ def within(base: str, path: str) -> str:
     """The URL of `path` in the place at `base`, an absolute URL that ends in a slash.
 
     The place is the root of its own tree: a leading `/` means the place itself, and `..` at its top stays
-    there, as RFC 3986 section 5.2.4 has it for any root; `%2e` counts as a dot (section 6.2.2.2). A query
-    goes along and a fragment does not, where the place speaks HTTP; elsewhere `?` and `#` belong to names.
-    NotAllowed: a name that some server may take for dots and slashes; outside HTTP, where a name is a file's,
-    any encoded slash and any backslash. WrongWords: control characters.
+    there, as RFC 3986 section 5.2.4 has it for any root; `%2e` counts as a dot (section 6.2.2.2). Where the
+    place is a web server a query goes along and a fragment does not; elsewhere `?` and `#` belong to names.
+    NotAllowed: a name that some server may take for dots and slashes; with FTP and on a disk any encoded
+    slash and any backslash. WrongWords: control characters.
     """
     scheme = base[: base.index(":")]
     if scheme in _STREAMS:
@@ -110,7 +110,7 @@ def within(base: str, path: str) -> str:
     written = path.lstrip("/").split("/")
     for segment in written:
         name = urllib.parse.unquote(segment)
-        _check(name, scheme in WEB)
+        _check(name, scheme in _LIKE_WEB)
         if name == "..":
             del names[-1:]
         elif name != ".":
@@ -126,7 +126,7 @@ def _spelled(segment: str, scheme: str) -> str:
     Where names are files', however they were typed; a web server may mean something by `%3B` for `;`, so that
     only what never means anything is decoded.
     """
-    if scheme not in _WEB_SERVERS:
+    if scheme not in WEB:
         return quoted(urllib.parse.unquote_to_bytes(segment))
     plain = _UNRESERVED.sub(lambda found: chr(int(found[1], 16)), _triplets(segment))
     return urllib.parse.quote(plain, _PATH_SAFE)

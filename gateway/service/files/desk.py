@@ -5,8 +5,8 @@ from collections.abc import Callable
 from typing import TypeAlias
 
 from adapters import limits
-from adapters.errors import BrokenOff, ChangedMeanwhile, NotPossible, TooLarge
-from adapters.files import Ability
+from adapters.errors import BrokenOff, ChangedMeanwhile, NotPossible, TooLarge, WrongDocument
+from adapters.files import A_DOCUMENT, Ability, Kind
 from adapters.media import media_type_of
 from gateway.catalogue.model import Catalogue
 from gateway.catalogue.targets import Ref
@@ -14,7 +14,7 @@ from gateway.extract.texts.document import text_records
 from gateway.service.adapters import Adapters
 from gateway.service.files.copying import move_document, same_document
 from gateway.service.files.delivering import noted_copy
-from gateway.service.files.far import Far, far_of, refuse_itself
+from gateway.service.files.far import Far, far_of, refuse_itself, refuse_unwritable
 from gateway.service.files.intake import Intakes
 from gateway.service.files.jobs import Job, Jobs
 from gateway.service.files.links import link_refs, page_url
@@ -115,6 +115,10 @@ class FileDesk:
 
     async def _act(self, far: Far, wish: ActWish, seconds: float) -> Done:
         urls = [far.target.url]
+        if wish.act is not Act.COPY:
+            refuse_unwritable(far)
+        if wish.act in {Act.ERASE, Act.RENAME}:
+            await _refuse_document(far, seconds)
         if wish.to is None:
             job = Job(f"{wish.act.value} {shown(wish.ref)}", to=far.origin)
             erases = wish.act is Act.ERASE
@@ -124,6 +128,7 @@ class FileDesk:
         to = self._far(wish.to)
         urls.append(to.target.url)
         job = Job(f"{wish.act.value} {shown(wish.ref)} {shown(wish.to)}", far.origin, to.origin)
+        refuse_unwritable(to)
         refuse_itself(far, to)
         _wanted(far, Ability.READ, wish.act.value)
         _wanted(to, Ability.WRITE, wish.act.value)
@@ -143,6 +148,14 @@ class FileDesk:
 def shown(ref: Ref) -> str:
     """A ref as WHY may show it."""
     return without_secrets(ref.whole)
+
+
+async def _refuse_document(far: Far, seconds: float) -> None:
+    """WrongDocument where a slash says that it is a folder, and it is none: that one was not meant."""
+    if not (far.target.url.endswith("/") and far.can(Ability.STAT)):
+        return
+    if (await far.adapter.stat(far.target, seconds)).kind is Kind.FILE:
+        raise WrongDocument(A_DOCUMENT)
 
 
 def _wanted(far: Far, ability: Ability, request: str) -> None:

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from adapters.errors import NotAllowed, NotPossible, WrongMoment
+from adapters.errors import NotAllowed, NotPossible, WrongMoment, WrongWords
 from adapters.files import Ability, FileAdapter, Target
 from gateway.catalogue.model import Catalogue
 from gateway.catalogue.targets import Ref, current, target_of
@@ -55,9 +55,13 @@ def far_of(catalogue: Catalogue, adapters: Callable[[str], object], ref: Ref) ->
 
 
 def refuse_unwritable(far: Far) -> None:
-    """NotAllowed where nothing may be changed."""
+    """NotAllowed where nothing may be changed. WrongWords for a query: many servers would ignore it, and
+    change the document without it.
+    """
     if far.ref.place is None or not far.ref.place.write:
         raise NotAllowed("That place may not be written")
+    if "?" in far.target.url:
+        raise WrongWords("Write ? in a name as %3F")
 
 
 def refuse_itself(far: Far, to: Far) -> None:

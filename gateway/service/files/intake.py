@@ -16,7 +16,7 @@ from typing import Final
 
 from adapters import limits
 from adapters.errors import ChangedMeanwhile, HeadraceError, NotPossible, NotThere, WrongDocument
-from adapters.files import Ability, Condition, Kind, Was
+from adapters.files import NO_FOLDER, Ability, Condition, Kind, Was
 from gateway.service.files.delivering import deliver_to
 from gateway.service.files.far import Far, FarOf, refuse_unwritable
 from gateway.service.files.jobs import Job, Jobs, origins_of
@@ -55,6 +55,7 @@ class Intakes:
         keeps the far server from answering: then nothing has been sent yet.
         """
         far = self._far(wish.ref)
+        refuse_unwritable(far)
         if not far.can(Ability.APPEND if wish.append else Ability.WRITE):
             raise NotPossible(f"{_request(wish)} is not possible there")
         if far.target.url.endswith("/"):
@@ -155,6 +156,8 @@ async def _look_for_folder(far: Far, seconds: float) -> None:
     folder = far.target.beside(b"")
     if far.can(Ability.MAKE_FOLDER) and folder.url != far.target.root:
         try:
-            await far.adapter.stat(folder, seconds)
+            found = await far.adapter.stat(folder, seconds)
         except NotThere as error:
-            raise NotThere("No such folder there") from error
+            raise NotThere(NO_FOLDER) from error
+        if found.kind is Kind.FILE:
+            raise NotThere(NO_FOLDER)

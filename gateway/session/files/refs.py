@@ -42,6 +42,8 @@ def typed_ref(state: State, word: str, use: Use = Use.READ) -> Ref:
     else:
         text = state.typed(word)
         ref = read_ref(state.world.catalogue(), text, state.base)
+        if "#" in text and use is not Use.READ and ref.url.startswith(("http:", "https:")):
+            raise WrongWords("Write # in a name as %23")  # or what is before it would be changed instead
         ref = state.listed_names.long(ref, use, short=state.settings.names == "8.3")
         base = state.base
         loose = loose or (base is not None and not base.is_folder and is_relative(text))

@@ -218,6 +218,8 @@ def test_inside_the_place_it_is_the_resolution_of_rfc_3986(names: list[str]) -> 
         ("file:///a/", "%74.txt", "file:///a/t.txt"),
         ("ftp://h.example/", "%41%2d%5F%7e%2E%28x%29", "ftp://h.example/A-_~.(x)"),
         ("davs://h.example/", "a%3bb", "davs://h.example/a;b"),
+        ("dav://h.example/", "q?x=1#2", "dav://h.example/q%3Fx=1%232"),
+        ("http://h.example/", "q?x=1#2", "http://h.example/q?x=1"),
         ("https://h.example/", "%74%3bx%2fy", "https://h.example/t%3bx%2fy"),
         ("https://h.example/", "%e4?q=%74", "https://h.example/%e4?q=%74"),
         ("ftp://h.example/", "%e4", "ftp://h.example/%E4"),

@@ -37,6 +37,7 @@ class MemoryFiles(FileAdapter):
         self.digest: Digest | None = None
         self.told_size: int | None = None
         self.calls: list[str] = []
+        self.folders: set[str] = set()
         self.able = abilities
 
     def abilities(self, target: Target) -> Ability:
@@ -61,6 +62,8 @@ class MemoryFiles(FileAdapter):
         if target.url not in self.documents:
             raise NotThere
         body = self.documents[target.url]
+        if target.url in self.folders:
+            return Stat(Kind.FOLDER, origin="memory://far")
         return Stat(Kind.FILE, len(body), validators=Validators(f'"{hash(body)}"'), origin="memory://far")
 
     @asynccontextmanager

@@ -14,9 +14,11 @@ from adapters.errors import (
     TooLarge,
     WrongDocument,
     WrongMoment,
+    WrongWords,
 )
 from adapters.files import Ability, Kind, Stat
 from adapters.port import Validators
+from gateway.catalogue.reading import load_catalogue
 from gateway.extract.plan import Style
 from gateway.service.files.copying import same_document
 from gateway.session.wishes import (
@@ -33,7 +35,7 @@ from gateway.session.wishes import (
     Wish,
 )
 from tests.gateway.service.files.memory import ALL
-from tests.gateway.service.files.stand import LEDGER, QUAY, Stand
+from tests.gateway.service.files.stand import LEDGER, QUAY, TEXT, Stand
 
 BODY = bytes(range(256)) * 10
 
@@ -192,6 +194,35 @@ async def test_erase_rename_and_mkdir(stand: Stand) -> None:
     assert stand.ledger.documents == {}
     await act(stand, Act.MAKE_FOLDER, "ledger:new/")
     assert stand.ledger.calls[-1] == "make_folder"
+
+
+@pytest.mark.parametrize("what", [Act.ERASE, Act.RENAME])
+async def test_a_slash_at_the_end_means_a_folder(stand: Stand, what: Act) -> None:
+    to = "quay:other" if what is Act.RENAME else None
+    stand.quay.documents[QUAY + "font.bin/"] = b""  # what the server would take it for
+    with pytest.raises(WrongDocument):
+        await act(stand, what, "quay:font.bin/", to)
+    assert stand.quay.documents[QUAY + "font.bin"] == BODY
+
+
+@pytest.mark.parametrize(
+    ("what", "refs"),
+    [
+        (Act.ERASE, ["web:a?b"]),
+        (Act.MAKE_FOLDER, ["web:a?b"]),
+        (Act.RENAME, ["web:a?b", "web:c"]),
+        (Act.RENAME, ["web:c", "web:a?b"]),
+        (Act.COPY, ["quay:font.bin", "web:a?b"]),
+    ],
+)
+async def test_a_query_names_nothing_that_is_changed(stand: Stand, what: Act, refs: list[str]) -> None:
+    text = TEXT + '[place.web]\nbase = "https://web.example/"\nwrite = true\n'
+    stand.catalogue = load_catalogue(text, "test.toml", lambda _: None)
+    with pytest.raises(WrongWords):
+        await act(stand, what, refs[0], refs[1] if refs[1:] else None)
+    with pytest.raises(WrongWords):
+        await stand.desk.answer(StageWish(stand.ref("web:a?b"), False), 5)
+    assert not {"erase", "rename", "make_folder", "write"} & set(stand.ledger.calls)
 
 
 async def test_a_doubtful_change_is_told_as_such(stand: Stand) -> None:

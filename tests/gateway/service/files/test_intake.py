@@ -30,7 +30,7 @@ from gateway.service.files.delivering import deliver
 from gateway.service.spool.spool import Draft, Held
 from gateway.session.wishes import Act, ActWish, DataWish, DeliverWish, Done, Staged, StageWish
 from tests.gateway.service.files.memory import ALL
-from tests.gateway.service.files.stand import LEDGER, QUAY, TEXT, Stand
+from tests.gateway.service.files.stand import QUAY, TEXT, Stand
 
 
 @pytest.fixture
@@ -149,7 +149,10 @@ async def test_a_missing_folder_is_told_before_anything_is_typed(stand: Stand) -
         await stand.desk.answer(StageWish(stand.ref("quay:sub/a.txt"), False), 5)
     stand.quay.able = ALL & ~Ability.MAKE_FOLDER  # such as a web server, which may do as it likes
     assert (await stand.store("quay:sub/a.txt", b"mine")).code == 250
-    stand.quay.able, stand.quay.documents = ALL, {QUAY + "sub/": b""}
+    stand.quay.able, stand.quay.documents = ALL, {QUAY + "sub/": b"a document, with or without a slash"}
+    with pytest.raises(NotThere, match="No such folder there"):
+        await stand.desk.answer(StageWish(stand.ref("quay:sub/b.txt"), False), 5)
+    stand.quay.folders.add(QUAY + "sub/")
     assert (await stand.store("quay:sub/a.txt", b"mine")).code == 250
 
 
@@ -274,8 +277,10 @@ async def test_a_fault_of_our_own_is_doubtful_and_kept(stand: Stand, monkeypatch
 
 
 async def test_why_shows_no_query(stand: Stand) -> None:
-    stand.ledger.documents[LEDGER + "a?key=hush"] = b"x"
-    wish = ActWish(Act.COPY, stand.ref("ledger:a?key=hush"), stand.ref("quay:a"))
+    text = TEXT + '[place.web]\nbase = "https://web.example/"\n'
+    stand.catalogue = load_catalogue(text, "test.toml", lambda _: None)
+    stand.ledger.documents["https://web.example/a?key=hush"] = b"x"
+    wish = ActWish(Act.COPY, stand.ref("web:a?key=hush"), stand.ref("quay:a"))
     done = await stand.desk.answer(wish, 5)
     assert isinstance(done, Done)
     assert "hush" not in str(done.progress())

@@ -3,8 +3,9 @@
 import pytest
 
 from adapters.errors import ChangedMeanwhile, MayBeDone
+from gateway.catalogue.model import Place
 from gateway.session.wishes import Act, ActWish, time_is_up
-from tests.gateway.session.files.far import CLUB, Far, FarTalk, far_talk
+from tests.gateway.session.files.far import CLUB, Far, FarTalk, catalogue, far_talk
 
 SHELF = "https://far.example/shelf/"
 
@@ -109,3 +110,27 @@ def test_a_copy_that_goes_on_is_150_and_why_tells_how_far(talk: FarTalk) -> None
         assert f"COPIED   {copied} bytes" in [record.rstrip() for record in talk.records("WHY")]
     talk.say("SET cols=16")
     assert talk.say("COPY club:a club:b") == ("150 00001 016 ..", ["Begun; WHY tells"])
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "ERASE web:a#b",
+        "RENAME web:a#b web:c",
+        "RENAME web:c web:a#b",
+        "COPY club:a web:a#b",
+        "MKDIR web:a#b",
+        "STORE web:a#b",
+        "APPEND web:a#b 5",
+        "ERASE a#b",
+    ],
+)
+def test_what_is_behind_a_hash_is_never_lost_from_what_is_changed(line: str) -> None:
+    """With a web server `a#b` is the document `a` (RFC 3986 section 3.5), which is not to be changed."""
+    web = Place("WEB", "https://far.example/web/", write=True)
+    talk = far_talk(Far({CLUB + "a": b"A", web.base + "a": b"W"}), lambda: catalogue(WEB=web))
+    talk.say("BASE web:")
+    assert talk.status(line)[:3] == "501"
+    assert not talk.wishes
+    assert talk.status("READ web:a#b")[:3] == "200"
+    assert talk.status(line.replace("web:a#b", "club:a#b").replace(" a#b", " club:a#b"))[:3] != "501"
