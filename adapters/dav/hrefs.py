@@ -14,6 +14,8 @@ from dataclasses import dataclass
 from typing import Final
 from urllib.parse import quote, unquote_to_bytes
 
+from adapters.http.urls import without_dots
+
 _ORIGIN: Final = re.compile(r"[a-z][a-z0-9+.-]*://[^/?#]*", re.ASCII | re.IGNORECASE)
 _TO_ESCAPE: Final = re.compile(r"%(?![0-9A-Fa-f]{2})|[^!-~]|[\"#<>?\[\]\\^`{|}]")
 _SLASH: Final = re.compile("%2f", re.IGNORECASE)
@@ -47,19 +49,5 @@ def path_of(href: str, base: str) -> Path:
         href = _SLASH.sub("/", href)
     if not href.startswith("/"):
         href = base[: base.rfind("/") + 1] + href
-    sent = _without_dots(_TO_ESCAPE.sub(lambda found: quote(found[0], safe=""), href))
+    sent = without_dots(_TO_ESCAPE.sub(lambda found: quote(found[0], safe=""), href))
     return Path(sent, tuple(unquote_to_bytes(segment) for segment in sent.split("/") if segment))
-
-
-def _without_dots(path: str) -> str:
-    """RFC 3986 section 5.2.4, for an absolute path."""
-    kept: list[str] = []
-    segments = path.split("/")[1:]
-    for segment in segments:
-        if segment == "..":
-            del kept[-1:]
-        elif segment != ".":
-            kept.append(segment)
-    if segments[-1] in (".", ".."):
-        kept.append("")
-    return "/" + "/".join(kept)

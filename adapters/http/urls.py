@@ -71,7 +71,7 @@ def resolved(base: str, reference: str) -> str:
             elif not path.startswith("/"):
                 path = (own[2].rpartition("/")[0] + "/" + path) if own[2] or authority is None else "/" + path
     start = f"{scheme}:" + ("" if authority is None else f"//{authority}")
-    return start + _without_dots(path) + ("" if query is None else f"?{query}")
+    return start + without_dots(path) + ("" if query is None else f"?{query}")
 
 
 def _parts(url: str) -> tuple[str | None, str | None, str, str | None]:
@@ -80,8 +80,8 @@ def _parts(url: str) -> tuple[str | None, str | None, str, str | None]:
     return found[1], found[2], found[3], found[4]
 
 
-def _without_dots(path: str) -> str:
-    """RFC 3986 section 5.2.4."""
+def without_dots(path: str) -> str:
+    """An absolute path without its dot segments (RFC 3986 section 5.2.4); any other path as it is."""
     if not path.startswith("/"):
         return path
     kept: list[str] = []

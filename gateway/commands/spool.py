@@ -95,8 +95,6 @@ def _row(waiting: Waiting, now: datetime) -> tuple[str, ...]:
         said = "being delivered"
     else:
         said = f"{fault.sentence} (may have been done)" if fault.doubtful else fault.sentence
-    if job.temporary:
-        said = f"{said} (left there: {job.temporary})".lstrip()
     return (
         str(waiting.number),
         job.kind.value,

@@ -29,17 +29,17 @@ class JobKind(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class SpooledJob:
-    """What is to be done with the data, as it was when the client asked. Never a secret.
+    """What is to be done with the data, as it was when the client asked. Never a place's secret, but the
+    query of a URL that a client typed is in it.
 
     `ref` is whole (`PLACE:path`, or a URL), `source` the ref that a COPY reads. `condition` is what has to be
-    at the target still. `temporary` is the name that a COPY may have left beside its target, where known.
+    at the target still.
     """
 
     kind: JobKind
     ref: str
     condition: Condition = Was.ANYTHING
     source: str = ""
-    temporary: str = ""
     created: datetime = _EPOCH
 
 
@@ -62,7 +62,6 @@ def record_text(record: Record) -> bytes:
             "ref": job.ref,
             "condition": _condition_values(job.condition),
             "source": job.source,
-            "temporary": job.temporary,
             "created": job.created.isoformat(),
             "size": record.size,
             "sha256": record.digest,
@@ -85,7 +84,6 @@ def read_record(text: bytes) -> Record:
             ref=_text(values["ref"]),
             condition=_condition(values["condition"]),
             source=_text(values["source"]),
-            temporary=_text(values["temporary"]),
             created=datetime.fromisoformat(values["created"]),
         )
         return Record(job, int(values["size"]), _text(values["sha256"]))

@@ -63,10 +63,9 @@ class Spool:
         condition: Condition = Was.ANYTHING,
         *,
         source: str = "",
-        temporary: str = "",
     ) -> Draft:
         """A draft of a job; `kind` is a JobKind's word. NoRoom, or HeadraceError where the disk fails."""
-        job = SpooledJob(JobKind(kind), ref, condition, source, temporary, self._now())
+        job = SpooledJob(JobKind(kind), ref, condition, source, self._now())
         with translated():
             number, descriptor = self._folder.create(self._next)
         self._next = number + 1

@@ -63,14 +63,14 @@ def test_nothing_waits(folder: Path, arguments: tuple[str, ...]) -> None:
 def test_the_list(folder: Path, spool: Spool) -> None:
     keep(spool, "CLUB:scores.txt", bytes(12_345))
     keep(spool, "CLUB:log", b"x", "append", doubtful=True)
-    copy = spool.begin("copy", "CLUB:b", source="SHELF:a", temporary="b.part").seal()
+    copy = spool.begin("copy", "CLUB:b", source="SHELF:a").seal()
     done = headrace("spool", folder=folder)
     assert done.returncode == 0
     assert done.stdout.decode().splitlines() == [
         "NUMBER  KIND      SIZE  AGE  REF              LAST FAULT",
         "     1  store   12,345  3 h  CLUB:scores.txt  The far server is failing",
         "     2  append       1  3 h  CLUB:log         The far server is failing (may have been done)",
-        "     3  copy         0  3 h  SHELF:a CLUB:b   being delivered (left there: b.part)",
+        "     3  copy         0  3 h  SHELF:a CLUB:b   being delivered",
     ]
     copy.drop()
 

@@ -33,7 +33,6 @@ records = st.builds(
         ref=texts,
         condition=conditions,
         source=texts,
-        temporary=texts,
         created=times,
     ),
     size=st.integers(min_value=0),

@@ -44,12 +44,12 @@ async def test_the_next_gateway_finds_what_this_one_kept(tmp_path: Path) -> None
 
 
 def test_a_copy_leaves_word_of_itself(spool: Spool, tmp_path: Path) -> None:
-    held = spool.begin("copy", "CLUB:b", source="TOWN:a", temporary="b.part").seal()
+    held = spool.begin("copy", "CLUB:b", source="TOWN:a").seal()
     assert spool.held()[0].busy
     held.close()  # as a killed gateway lets go
     (waiting,) = Spool(tmp_path / "spool").held()
     job = waiting.record.job
-    assert (job.kind, job.source, job.ref, job.temporary) == (JobKind.COPY, "TOWN:a", "CLUB:b", "b.part")
+    assert (job.kind, job.source, job.ref) == (JobKind.COPY, "TOWN:a", "CLUB:b")
     assert job.condition is Was.ANYTHING
     assert waiting.fault.doubtful
 
