@@ -1,8 +1,8 @@
 """Place -> whether its server takes a Destination for what it says (RFC 4918 section 10.3).
 
-One server decodes the field first and parses it then, so that a name ends at its `;` or `?`: a document moved
-to `a;b` replaces `a`. Names with such characters are therefore tried on a document of our own first, once for
-each server, in a way that does no harm if it goes wrong.
+One server decodes the field first and parses it then, so that a name ends at its `;` or `?`, and loses TAB,
+CR and LF: a document moved to `a;b` replaces `a`. Names with such characters are therefore tried on a
+document of our own first, once for each server, in a way that does no harm if it goes wrong.
 """
 
 import secrets
@@ -16,7 +16,7 @@ from adapters.errors import HeadraceError
 from adapters.files import Target, Upload
 from adapters.http.urls import SchemeOrigin
 
-_ASTRAY: Final = frozenset(b"?#")  # where these cut a path off, they do so in any part of it
+_ASTRAY: Final = frozenset(b"?#\t\r\n")  # where these go wrong, they do so in any part of a path
 _TRIED: Final = b";1?2#3.part"
 
 

@@ -16,7 +16,7 @@ from adapters.http.urls import SchemeOrigin, origin_text, parsed_url, url_origin
 
 _OF_HTTP: Final = {"dav": "http", "davs": "https"}
 _OF_DAV: Final = {http: dav for dav, http in _OF_HTTP.items()}
-_ODD: Final = frozenset(b";?#")
+_ODD: Final = frozenset(b";?#\t\r\n")
 _LONG_NAME: Final = 200  # bytes of a name that are not repeated in a temporary one: most disks take 255
 
 

@@ -3,8 +3,8 @@
 A document is filled under a name beside the target that nobody else has, looked at, and moved onto the
 target, which is one request (RFC 4918 section 9.9). Until then whatever fails leaves the target alone, and
 the error is what it is. A move whose end is not known is looked into: where the temporary document can still
-be removed, the move cannot happen any more, and where it is gone and the target has its size, it did happen.
-Only what stays unclear is MayBeDone.
+be moved aside, the move cannot happen any more, and where it is gone and the target has its size, it did
+happen. Only what stays unclear is MayBeDone.
 
 A server that cannot move (403, 405, 501), or not to such a name (adapters.dav.destinations), gets the
 document by PUT, on condition that the target is what was seen. Whether it then changes as a whole is up to
@@ -13,6 +13,7 @@ the server, so what goes wrong in it is MayBeDone.
 
 import asyncio
 from collections.abc import AsyncIterator, Awaitable, Callable
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -67,19 +68,25 @@ class Replacing:
         check(condition, await self.look_before(place, operation))
         temporary = place.temporary()
         filled = False
+        move: _Move | None = None
         try:
             size = await fill(temporary)
             filled = True
             kept = await self._kept(temporary, size, operation)
-            return await self._settle(_Move(temporary, place, kept, operation), condition)
+            move = _Move(temporary, place, kept, operation)
+            return await self._settle(move, condition)
         except asyncio.CancelledError:
-            tidying = self._forget(temporary, Operation(limits.TIDY_SECONDS), late=not filled)
+            if move is not None and move.sent:
+                tidying = self._brought_to_an_end(move)
+            else:
+                tidying = self._forget(temporary, Operation(limits.TIDY_SECONDS), late=not filled)
             task = asyncio.create_task(tidying)
             self._tidying.add(task)
             task.add_done_callback(self._tidying.discard)
             raise
         except BaseException:
-            await self._forget(temporary, operation, late=not filled)
+            if move is None or not move.sent:
+                await self._forget(temporary, operation, late=not filled)
             raise
 
     async def check_parent(self, place: Place, operation: Operation) -> None:
@@ -129,6 +136,7 @@ class Replacing:
             url = move.place.document.url
             replaces = ("Destination", url), ("Overwrite", "F" if now is None else "T")
             headers = (*replaces, *(move_condition(url, now) if asked_for else ()))
+            move.sent, move.before = True, now
             try:
                 moved = await self._exchanges.send(
                     "MOVE", move.temporary, move.operation, headers, changes=True
@@ -136,6 +144,7 @@ class Replacing:
             except MayBeDone as doubt:
                 await self._resolve(move, now, plain_fault(doubt))
                 return move.result
+            move.sent = moved.fault is not None and moved.doubtful
             if moved.status == 412:
                 asked_for = False
                 continue  # look again: if something is in the way, `check` says what
@@ -149,30 +158,52 @@ class Replacing:
         raise ChangedMeanwhile
 
     async def _resolve(self, move: "_Move", before: Stat | None, fault: HeadraceError) -> None:
-        """Find out what became of a move: return if it was made, raise `fault` if not, else MayBeDone."""
+        """Find out what became of a move: return if it was made, raise `fault` if not, else MayBeDone.
+
+        Some servers take the target away before they move. The temporary document, which may be all there is
+        by then, is therefore never removed, but moved aside, which it survives; where the target has gone,
+        what was begun is brought to its end from there.
+        """
         try:
-            moved = not await self._removed(move, fault)
+            aside = await self._aside(move, fault)
             there = await self._exchanges.look(move.place.target, move.operation, tidying=True)
+            if aside is not None and there is None and before is not None:
+                headers = ("Destination", move.place.document.url), ("Overwrite", "F")
+                await self._exchanges.send("MOVE", aside, move.operation, headers, tidying=True)
+                aside = None
+                there = await self._exchanges.look(move.place.target, move.operation, tidying=True)
         except MayBeDone:
             raise
         except HeadraceError as error:
             raise doubt_about(error) from error
-        if moved and move.can_be(there) and not _known_as(there, before):
+        if aside is None and move.can_be(there) and not _known_as(there, before):
             return
-        if not moved and unchanged(before, there):
-            raise fault
+        if aside is not None and (there is not None or before is None):
+            await self._forget(aside, move.operation)
+            if unchanged(before, there):
+                raise fault
         raise doubt_about(fault) from fault
 
-    async def _removed(self, move: "_Move", fault: HeadraceError) -> bool:
-        """Whether the temporary document was there to be removed: then it was not moved, and cannot be."""
+    async def _brought_to_an_end(self, move: "_Move") -> None:
+        """What became of a move that nobody waits for any more: no half of it is left."""
+        with suppress(HeadraceError):
+            late = replace(move, operation=Operation(limits.TIDY_SECONDS))
+            await self._resolve(late, move.before, BrokenOff())
+
+    async def _aside(self, move: "_Move", fault: HeadraceError) -> Target | None:
+        """Where the temporary document is now, out of the reach of a move that comes late; None where it was
+        not there any more, as it was moved.
+        """
         if await self._exchanges.look(move.temporary, move.operation, tidying=True) is None:
-            return False
-        outcome = await self._exchanges.send("DELETE", move.temporary, move.operation, tidying=True)
+            return None
+        aside = move.place.temporary()
+        headers = ("Destination", aside.url), ("Overwrite", "F")
+        outcome = await self._exchanges.send("MOVE", move.temporary, move.operation, headers, tidying=True)
         if outcome.status == 404:
-            return False  # it was moved just now
+            return None  # it was moved just now
         if outcome.fault is not None:
             raise doubt_about(fault) from fault
-        return True
+        return aside
 
     async def _put_over(self, move: "_Move", now: Stat | None) -> tuple[int | None, str]:
         """Without MOVE: the temporary document once more, by PUT."""
@@ -217,14 +248,18 @@ class Replacing:
                 return  # the far server is out of reach; the name tells people what is left there
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class _Move:
-    """A temporary document, as the far server has it, and where it is to be."""
+    """A temporary document, as the far server has it, and where it is to be. `sent`: the far server may be
+    moving it.
+    """
 
     temporary: Target
     place: Place
     kept: Stat
     operation: Operation
+    sent: bool = False
+    before: Stat | None = None  # what the target was then
 
     @property
     def result(self) -> tuple[int | None, str]:

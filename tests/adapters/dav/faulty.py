@@ -35,6 +35,7 @@ class Fault:
     meanwhile: bytes = b""  # somebody else writes this to the target before
     well: bool = False  # and then the request goes as it should
     completes: bool = False  # a request that stalled is done before
+    half: bool = False  # a MOVE takes the target away, and gets no further
 
 
 @dataclass
@@ -103,6 +104,8 @@ class Faulty:
             return await self._fail(reader, writer, fault)
         if fault is not None and fault.meanwhile:
             self.put(unquote_to_bytes(urlsplit(head.get("destination", url)).path), fault.meanwhile)
+        if fault is not None and fault.half:
+            del self.things[unquote_to_bytes(urlsplit(head["destination"]).path)]
         if fault is not None and fault.completes:
             self._act(*self._stalled.pop())
         if fault is None or fault.well:

@@ -5,6 +5,7 @@ from collections.abc import AsyncIterator, Iterator
 import pytest
 
 from adapters.dav.adapter import DavAdapter
+from adapters.dav.places import is_odd
 from adapters.errors import NotAllowed, NotPossible
 from adapters.files import Was
 from tests.adapters.dav.faulty import Fault, Faulty, faulty
@@ -86,3 +87,9 @@ async def test_a_trial_that_fails_changes_nothing(far: tuple[Faulty, DavAdapter]
     with pytest.raises(NotAllowed):
         await adapter.write(server.target("a;b"), upload(b"x", size=1), Was.ANYTHING, SECONDS)
     assert server.documents() == {b"/a;b": b"as it was"}
+
+
+def test_names_that_a_parsed_destination_loses_something_of() -> None:
+    """The URL standard removes TAB, CR and LF from a URL (WHATWG, "URL parsing"), and some parsers do so."""
+    assert all(is_odd(name) for name in (b"a;b", b"a?b", b"a#b", b"\ta", b"a\rb", b"a\n"))
+    assert not any(is_odd(name) for name in (b"a b", b"\xe4", b"a%3Bb"))

@@ -200,17 +200,38 @@ async def test_a_move_that_stalls(far: Far) -> None:
 async def test_a_move_that_comes_late(far: Far, name: str) -> None:
     """It is made between our look at the temporary document and our taking that away."""
     server, _ = far
-    server.faults["MOVE"] = [Fault(end="stall")]
-    server.faults["DELETE"] = [Fault(completes=True, well=True)]
+    server.faults["MOVE"] = [Fault(end="stall"), Fault(completes=True, well=True)]
     await write(far, name, seconds=SHORT)
     assert server.documents() == {b"/old": OLD} | {b"/" + name.encode(): NEW}
+
+
+@pytest.mark.parametrize("end", ["cut", "reset", "stall"])
+async def test_a_move_that_gets_half_way_is_brought_to_its_end(far: Far, end: str) -> None:
+    """Seen with a real server: it removes the target before it moves. The temporary document is all there is
+    then, and removing it, to be certain that the move cannot come any more, would lose both.
+    """
+    server, _ = far
+    server.faults["MOVE"] = [Fault(end=end, half=True)]
+    await write(far, seconds=SHORT)
+    assert server.documents() == {b"/old": NEW}
+
+
+async def test_a_client_that_is_gone_when_a_move_got_half_way(far: Far) -> None:
+    server, adapter = far
+    server.faults["MOVE"] = [Fault(end="stall", half=True)]
+    writing = asyncio.create_task(write(far))
+    await server.began("MOVE")
+    writing.cancel()
+    with pytest.raises(asyncio.CancelledError):
+        await writing
+    await adapter.aclose()
+    assert server.documents() == {b"/old": NEW}
 
 
 async def test_a_temporary_document_that_cannot_be_taken_away(far: Far) -> None:
     """The move may still come."""
     server, _ = far
-    server.faults["MOVE"] = [Fault(end="stall")]
-    server.faults["DELETE"] = [Fault(status="423 x")] * 5
+    server.faults["MOVE"] = [Fault(end="stall"), Fault(status="423 x")]
     with pytest.raises(MayBeDone):
         await write(far, seconds=SHORT)
     assert server.things[b"/old"] == OLD
