@@ -153,7 +153,11 @@ class Replacing:
             if moved.fault is not None and not moved.doubtful:
                 raise moved.fault
             if moved.fault is not None:
-                await self._resolve(move, now, moved.fault)
+                try:
+                    await self._resolve(move, now, moved.fault)
+                except HeadraceError:
+                    move.sent = await self._gone(move)  # it was answered: nothing comes late
+                    raise
             return move.result
         raise ChangedMeanwhile
 
@@ -169,8 +173,8 @@ class Replacing:
             there = await self._exchanges.look(move.place.target, move.operation, tidying=True)
             if aside is not None and there is None and before is not None:
                 headers = ("Destination", move.place.document.url), ("Overwrite", "F")
-                await self._exchanges.send("MOVE", aside, move.operation, headers, tidying=True)
-                aside = None
+                ended = await self._exchanges.send("MOVE", aside, move.operation, headers, tidying=True)
+                aside = aside if ended.fault is not None else None  # somebody else may have come first
                 there = await self._exchanges.look(move.place.target, move.operation, tidying=True)
         except MayBeDone:
             raise
@@ -183,6 +187,17 @@ class Replacing:
             if unchanged(before, there):
                 raise fault
         raise doubt_about(fault) from fault
+
+    async def _gone(self, move: "_Move") -> bool:
+        """Whether the target is not there, so that the temporary document may be all there is. Another
+        client's move may have taken it away just now, and be about to put its own there.
+        """
+        for pause in (0.0, _LATE_SECONDS, 2 * _LATE_SECONDS):
+            await asyncio.sleep(pause)
+            with suppress(HeadraceError):
+                if await self._exchanges.look(move.place.target, move.operation, tidying=True) is not None:
+                    return False
+        return True
 
     async def _brought_to_an_end(self, move: "_Move") -> None:
         """What became of a move that nobody waits for any more: no half of it is left."""
@@ -202,6 +217,8 @@ class Replacing:
         if outcome.status == 404:
             return None  # it was moved just now
         if outcome.fault is not None:
+            if await self._exchanges.look(move.temporary, move.operation, tidying=True) is None:
+                return None
             raise doubt_about(fault) from fault
         return aside
 

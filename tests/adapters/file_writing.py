@@ -9,6 +9,7 @@ from adapters.errors import (
     BrokenOff,
     ChangedMeanwhile,
     HeadraceError,
+    MayBeDone,
     NotThere,
     TooSlow,
 )
@@ -138,7 +139,9 @@ class WritingContract:
         assert any(isinstance(each, Written) for each in done)
         assert all(isinstance(each, Written | HeadraceError) for each in done)
         assert stand.peek(b"target") in bodies
-        assert stand.names() == {b"target"}
+        left = stand.names() - {b"target"}
+        assert all(name.endswith(b".part") for name in left)  # it may have been all there was
+        assert len(left) <= sum(isinstance(each, MayBeDone) for each in done)
 
     async def test_no_folder_to_write_in(self, stand: FileStand) -> None:
         if await lacks(stand, Ability.WRITE):
