@@ -15,8 +15,27 @@ READER_STEPS: Final = 2_000  # through bytes that make no event, before other cl
 # Replies (CONTRACT section 2)
 PAGE_RECORDS: Final = 99_999  # what five digits can count
 RECORD_WIDTH: Final = 255  # what a classic BASIC string holds
+PACE: Final = 100_000  # characters a second that a client may ask for; beyond it is as fast as the link
+GAP: Final = 10_000  # milliseconds after each line: a client that needs more wants a window
+PACE_LATE_SECONDS: Final = 1.0  # that a paced reply may be behind its time and still make up for
 COLUMNS_MIN: Final = 16  # narrower than a status line makes no sense
 TRANSFER_BYTES: Final = 4 << 20  # all data lines of one TELL
+LISTING_COLUMNS: Final = 40  # of a generated program's lines, and of what it prints
+
+# Charsets (CONTRACT section 5)
+TABLE_BYTES: Final = 1 << 18  # one mapping file; the longest published ones are a quarter of it
+TABLE_FAULTS: Final = 5  # mistakes of one mapping file before the rest of it is left unread
+CHARSETS: Final = 128  # that are kept ready, at some 32 KB each
+
+# A simulated serial line
+SERIAL_BAUD: Final = 4_000_000  # bits a second
+SERIAL_BAUD_MIN: Final = 10  # slower than any teleprinter
+SERIAL_MEGAHERTZ: Final = 10_000  # of a client's processor
+SERIAL_SPARE: Final = 10  # times as slow again as told, that a machine may be
+SERIAL_BUFFER_BYTES: Final = 1 << 20  # of a UART, a buffer or an adapter
+SERIAL_HELD_BYTES: Final = 768  # between gateway and line: METERED_BYTES, and 256 of an adapter
+SERIAL_WORK_SECONDS: Final = 60  # for one byte or record, or one way through the link
+SERIAL_REPLY_BYTES: Final = 1 << 18  # of one simulated reply: advice about it takes some ten seconds
 
 # Far documents
 BODY_BYTES: Final = 16 << 20  # one document as it arrives
@@ -150,6 +169,12 @@ FAST_BYTES_PER_SECOND: Final = 262_144  # at which a client gets larger buffers;
 FAST_BUFFER_BYTES: Final = 262_144  # those buffers, ours and the kernel's
 HOT_ANSWERS: Final = 2_000  # laid-out answers kept ready
 TURN_SECONDS: Final = 0.005  # of the loop's time for one client before the others have theirs
+TICK_SECONDS: Final = 0.001  # between looks at who is sent to at a pace, as long as few are
+TICK_MOST_SECONDS: Final = 0.05  # the same, however many are
+TICK_LATE_SECONDS: Final = 0.1  # that bytes may usually come late and still leave together
+TICK_SHARE: Final = 0.25  # of the loop's time that those looks may take before they become rarer
+TICK_TURN_SECONDS: Final = 0.002  # of one look at all of them before the others have their turn
+METERED_BYTES: Final = 512  # handed to the socket at a time for a client that may ask to wait
 TURNED_AWAY: Final = 100  # clients told that the gateway is full that may still be hanging up
 SPARE_DESCRIPTORS: Final = 256  # beside one for each client: far servers, store, logs
 SHEETS_BYTES: Final = 32 << 20  # laid-out answers kept ready, in characters of their records

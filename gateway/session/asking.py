@@ -180,6 +180,6 @@ def sources(state: State, words: Sequence[str]) -> Reply:
     lettering = Lettering(state.style.charset, catalogue.gateway.letters)
     for source in catalogue.sources.values():
         about = lettering.clean(source.about)
-        text = f"{source.name:12} {source.plan.width + state.settings.mark:3} {cut(about, rest)}"
+        text = f"{source.name:12} {source.plan.width + state.settings.added:3} {cut(about, rest)}"
         records.append(Record(text[:width].ljust(width), cut=("ABOUT",) if len(about) > rest else ()))
     return state.paged(records, width)

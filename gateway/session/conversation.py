@@ -5,7 +5,7 @@ in) and returns the reply's lines as bytes, or None for a line that gets no repl
 """
 
 import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from typing import Final
 
 from adapters import limits
@@ -20,15 +20,17 @@ from adapters.errors import (
 )
 from gateway import VERSION
 from gateway.session import asking, explaining, helping, telling
+from gateway.session.checking import LineChecks
 from gateway.session.files import acting, listing, reading, storing, texts
-from gateway.session.state import Explanation, State, Transfer, World, without_secrets
+from gateway.session.outgoing import Outgoing
+from gateway.session.requests import read_request
+from gateway.session.state import Explanation, State, Transfer, World
 from gateway.session.steps import Asking, Steps
-from gateway.wire.charsets import decode_line
-from gateway.wire.lines import EOLS, Data, End, Line, LineReader
-from gateway.wire.replies import Reply, encode_lines, error_reply
-from gateway.wire.words import REQUESTS, Request, parse_request, request_word, split_words, without_prompt
+from gateway.session.windows import Window
+from gateway.wire.lines import Data, Line, LineReader
+from gateway.wire.replies import Lines, Reply, error_reply
+from gateway.wire.words import REQUESTS, Request
 
-Lines = Iterator[bytes]
 _Plain = Callable[[State, Sequence[str]], Reply]
 _Wishing = Callable[[State, Sequence[str]], Steps]
 
@@ -57,8 +59,8 @@ _PLAIN: Final[dict[str, _Plain]] = {
     "HELP": helping.help_words,
     "WHY": explaining.why,
 }
-_KEEP_CURSOR: Final = frozenset({"MORE", "AGAIN", "WHY", "TIME", "HELP", "NOOP", "SET"})
 _STORING: Final = frozenset({"STORE", "APPEND"})
+_GARBLED: Final = "A line came garbled; send it all again"
 _STORING_WORD: Final = re.compile(rb"(?:\? )?[ \t]*(?:sto|app)", re.IGNORECASE)
 
 
@@ -67,6 +69,10 @@ def _without_slash(error: HeadraceError) -> NotThere:
     told = NotThere("Not there; BASE ends without a /")
     told.far, told.steps, told.notes = error.far, error.steps, error.notes
     return told
+
+
+def _without_prompt(line: bytes) -> bytes:
+    return line[2:] if line.startswith(b"? ") else line
 
 
 class Session:
@@ -79,16 +85,21 @@ class Session:
         settings = world.catalogue().profiles[profile]
         self._state = State(world, profile, settings)
         self.reader = LineReader(settings)
-        self._eol = EOLS["crlf"]
+        self._outgoing = Outgoing(self._state, self.reader)
+        self._checks = LineChecks()
+        self._untold: Explanation | None = None  # what a lost line may not have been told of
         self.closing = False
-        self.status_shown = ""  # the last reply's status line, for the log
-        self._choose_eol(None)
 
     @property
     def request_shown(self) -> str:
         """The last request as a log may show it."""
         explained = self._state.explained
         return explained.request if explained else ""
+
+    @property
+    def status_shown(self) -> str:
+        """The last reply's status line, for the log."""
+        return self._outgoing.status_shown
 
     @property
     def unfinished(self) -> str:
@@ -99,18 +110,21 @@ class Session:
         """The 220 that a listener may open with."""
         room = self._state.room
         text = f"HEADRACE 1 {VERSION}"[:room].ljust(room)
-        return self._encode(Reply(220, self._state.settings, (text,), room))
+        return self._outgoing.lines(Reply(220, self._state.settings, (text,), room))
 
     def failed(self, error: HeadraceError, close: bool = False) -> Lines:
         """The reply to what went wrong outside the session, such as 421 and 451. It ends a transfer."""
         self.lost()
+        if not close:  # else a lost line may still take it up
+            self._outgoing.window = None
         self.closing = self.closing or close
         reply = error_reply(error, self._state.settings, close)
         self._explain(reply, error.sentence)
-        return self._encode(reply)
+        return self._outgoing.lines(reply)
 
     def cancelled(self) -> Lines | None:
-        """CAN came: a transfer ends with 503; what was being typed or sent gets no reply."""
+        """CAN came: a transfer ends with 503; what was being typed, sent or waited for gets no reply."""
+        self._outgoing.window = None
         if self._state.transfer is None:
             return None
         return self.failed(WrongMoment("The transfer was abandoned"))
@@ -126,46 +140,88 @@ class Session:
             self._state.transfer.drop()
             self._end_transfer()
 
+    @property
+    def taken_leave(self) -> bool:
+        """Whether the client said BYE: then there is nothing to take up."""
+        return self.closing and self.status_shown.startswith("221")
+
+    def resume(self, reader: LineReader) -> None:
+        """The client is back on another line, which `reader` reads; the next request is its AGAIN."""
+        reader.settings = self._state.settings
+        self.reader = self._outgoing.reader = reader
+        self.closing = False
+        self._untold = self._state.explained
+
     def respond(self, event: Line | Data) -> Asking[Lines | None]:
         """One line, or data -> the lines of its reply, or None where it gets none.
 
         Never raises a HeadraceError.
         """
+        waiting, reply = self._outgoing.window, None
+        untold, self._untold = self._untold, None
         try:
-            reply = yield from self._line(event) if isinstance(event, Line) else self._data(event)
+            found = yield from self._line(event) if isinstance(event, Line) else self._data(event)
         except HeadraceError as error:
             reply = error_reply(error, self._state.settings)
-            if self._state.explained is not None:
+            if isinstance(error, NotARequest):
+                self._untold = untold
+            if untold is not None and untold.reply and isinstance(error, WrongMoment):
+                self._state.explained = untold  # WHY goes on from there
+                reply = error_reply(
+                    WrongMoment(f"No page; {untold.reply[:3]} was the last reply"), reply.settings
+                )
+            elif self._state.explained is not None:
                 self._explain(reply, error.sentence)
                 self._state.explained.fault = error
-        if reply is None:
-            return None
+            if isinstance(error, NotARequest) or (waiting is not None and waiting is self._outgoing.window):
+                return self._outgoing.whole(reply)  # nothing is acknowledged; AGAIN never means it
+        else:
+            if found is None or isinstance(found, Window):
+                return None if found is None else found.lines()
+            reply = found
         self.closing = self.closing or reply.close
-        return self._encode(reply)
+        return self._outgoing.lines(reply)
 
-    def _line(self, line: Line) -> Asking[Reply | None]:
-        self._choose_eol(line)
-        raw = line.data[2:] if line.data.startswith(b"? ") else line.data
+    def _line(self, line: Line) -> Asking[Reply | Window | None]:
+        self._outgoing.choose_eol(line)
+        raw = _without_prompt(line.data)
         if line.continued or raw.startswith(b">"):
-            yield from self._data_line(line, line.data if line.continued else raw[1:])
+            self._outgoing.window = None
+            yield from self._data_line(line)
             return None
         if not line.overlong and (not raw.strip(b" \t") or raw == b"?"):
-            return None  # an empty line, or one that holds only a BASIC's prompt
+            return self._outgoing.acknowledged()  # an empty line, or one that holds only a BASIC's prompt
         if self._state.transfer is None:
             return (yield from self._request(line))
-        if line.overlong or raw != b".":
+        try:
+            line = self._unchecked(line)
+        except NotARequest:
+            self._state.transfer.spoil(NotARequest(_GARBLED))  # what was lost with it is not known
+            raise
+        self._outgoing.window = None
+        if line.overlong or _without_prompt(line.data) != b".":
             undone = self.unfinished
             self.lost()
             raise WrongMoment(f"A line lacked its >; {undone}")
         return (yield from self._transferred(self._state.transfer))
 
-    def _data_line(self, line: Line, content: bytes) -> Asking[None]:
+    def _unchecked(self, line: Line) -> Line:
+        return self._checks.without(line, self._state.settings.check)
+
+    def _data_line(self, line: Line) -> Asking[None]:
         """A data line; outside a transfer it is dropped."""
         transfer = self._state.transfer
         if transfer is None:
             return
         if line.overlong:
+            self._checks.forget()
             transfer.spoil(TooLarge("The data is too long"))
+        elif self._checks.begun:
+            try:
+                line = self._unchecked(line)
+            except NotARequest:
+                transfer.spoil(NotARequest(_GARBLED))
+        content = line.data if line.continued else _without_prompt(line.data)[1:]
         yield from transfer.take(content, ends=True)
 
     def _data(self, event: Data) -> Asking[Reply | None]:
@@ -173,6 +229,9 @@ class Session:
         transfer = self._state.transfer
         if transfer is None:
             return None
+        self._outgoing.window = None
+        if self._checks.begun and not event.counted:
+            self._checks.take(event, self._state.settings.check)
         yield from transfer.take(event.data, ends=False)
         return (yield from self._transferred(transfer)) if transfer.complete else None
 
@@ -184,14 +243,19 @@ class Session:
         self._explain(reply)
         return reply
 
-    def _request(self, line: Line) -> Steps:
+    def _request(self, line: Line) -> Asking[Reply | Window]:
         try:
-            request = self._parse(line)
-        except HeadraceError:
+            line = self._unchecked(line)
+            request = read_request(self._state, line)
+        except HeadraceError as error:
+            if not isinstance(error, NotARequest):
+                self._outgoing.window = None
             if self.reader.waiting and _STORING_WORD.match(line.data):
                 self.reader.discard()  # what waits may be the data of a line that could not even be read
             raise
         self._state.loose = False
+        if request.name != "AGAIN":
+            self._outgoing.window = None
         try:
             reply = yield from self._dispatch(request)
         except HeadraceError as error:
@@ -218,24 +282,7 @@ class Session:
         else:
             self.reader.expect(count)
 
-    def _parse(self, line: Line) -> Request:
-        """The request; notes it for WHY, and lets go of the cursor where the contract says so."""
-        before, self._state.explained = self._state.explained, Explanation("")
-        if line.overlong:
-            raise NotARequest(f"A line holds {limits.LINE_BYTES} bytes at most")
-        text = without_prompt(decode_line(line.data, self._state.settings.charset)).strip()
-        first = split_words(text)[0] if text[:1] in {"'", '"'} else text.partition(" ")[0]
-        self._state.explained = Explanation(f"{first} ..")
-        name = request_word(first).name
-        if name not in _KEEP_CURSOR:
-            self._state.cursor = None
-        self._state.explained = Explanation("LOGIN" if name == "LOGIN" else without_secrets(text))
-        request = parse_request(text)
-        if name == "WHY" and not request.words:
-            self._state.explained = before
-        return request
-
-    def _dispatch(self, request: Request) -> Steps:
+    def _dispatch(self, request: Request) -> Asking[Reply | Window]:
         state, name, words = self._state, request.name, request.words
         if name in _WISHING:
             return (yield from _WISHING[name](state, words))
@@ -244,7 +291,9 @@ class Session:
         if name == "MORE":
             return (yield from self._more(words))
         if name == "AGAIN":
-            return self._again(words)
+            return self._outgoing.again(words)
+        if name == "HALT":
+            return Reply(200, state.settings)
         if name == "BYE":
             if words:
                 raise WrongWords("BYE takes no words")
@@ -255,25 +304,14 @@ class Session:
     def _more(self, words: Sequence[str]) -> Steps:
         if words:
             raise WrongWords("MORE takes no words")
-        return self._paged((yield from self._state.more()))
-
-    def _again(self, words: Sequence[str]) -> Reply:
-        if len(words) > 1:
-            raise WrongWords("Wanted: AGAIN [n]")
-        if self._state.cursor is None:
-            raise WrongMoment("No page to repeat")
-        return self._paged(self._state.cursor.again(words[0] if words else None))
-
-    def _paged(self, reply: Reply) -> Reply:
-        """A page of records that were fetched before: WHY still tells where from."""
-        if self._state.cursor is not None:
-            self._state.account(self._state.cursor.account)
-        return reply
+        return self._outgoing.accounted((yield from self._state.more()))
 
     def _after(self, request: Request) -> None:
         if request.name == "SET":
+            if self.reader.settings.check != self._state.settings.check:
+                self._checks = LineChecks()
             self.reader.settings = self._state.settings
-            self._choose_eol(None)
+            self._outgoing.choose_eol()
         if self._state.transfer is not None:
             self._state.transfer.begin(self.reader)
 
@@ -281,29 +319,9 @@ class Session:
         self._state.transfer = None
         self.reader.line_limit = limits.LINE_BYTES
         self.reader.data_lines = False
+        self._checks.forget()
 
-    def _explain(self, reply: Reply, sentence: str = "") -> None:
+    def _explain(self, reply: Reply | Window, sentence: str = "") -> None:
         if self._state.explained is None:
             self._state.explained = Explanation("")
         self._state.explained.reply, self._state.explained.sentence = reply.status_line, sentence
-
-    def _choose_eol(self, line: Line | None) -> None:
-        """The line end of the next reply: as set, or 9Bh for a client that sends it."""
-        setting = self._state.settings.eol
-        if line is not None:
-            self._mirror = line.mirror
-            self._nine_b = line.end is End.NINE_B
-        if self._nine_b and not self._state.eol_typed and self._state.settings.bits == 8:
-            setting = "9b"
-        elif setting == "mirror":
-            setting = self._mirror
-        self._eol = EOLS[setting]
-
-    _mirror = "crlf"
-    _nine_b = False
-
-    def _encode(self, reply: Reply) -> Lines:
-        self.status_shown = reply.status_line
-        telnet = self._state.settings.telnet
-        escape = telnet == "on" or (telnet == "auto" and self.reader.negotiated)
-        return encode_lines(reply, self._eol, escape)

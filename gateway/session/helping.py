@@ -11,8 +11,9 @@ from gateway.extract.fields.text import Lettering
 from gateway.session.asking import request_of
 from gateway.session.state import State
 from gateway.wire.codes import CODES
+from gateway.wire.ready import READY
 from gateway.wire.replies import Reply
-from gateway.wire.settings import LATER, SETTINGS
+from gateway.wire.settings import SETTINGS, Settings, shown
 from gateway.wire.words import REQUESTS, request_word
 
 _TRANSFER: Final = (
@@ -21,6 +22,17 @@ _TRANSFER: Final = (
 )
 _BLANKS: Final = "HELP REF: how a ref is written."
 _MORE: Final[Mapping[str, Sequence[str]]] = {
+    "AGAIN": (
+        "While a window waits: the window.",
+        "With n: record n; with a window set, all from record n on.",
+        "It never asks again.",
+    ),
+    "HALT": ("An empty line goes on with it, AGAIN repeats it.",),
+    "SET": (
+        "Alone it shows the settings.",
+        "HELP PROFILES lists the names, HELP SETTINGS the keys.",
+        "HELP cols tells of a setting.",
+    ),
     "BASE": ("End a folder with /: BASE club:docs/", "Alone it clears the BASE.", _BLANKS),
     "LIST": (
         "Alone it lists the BASE.",
@@ -71,7 +83,11 @@ def help_words(state: State, words: Sequence[str]) -> Reply:
         raise WrongWords("Wanted: HELP [word]")
     if not words:
         ready = " ".join(each.name for each in REQUESTS.values() if not each.later)
-        texts = ["HELP word tells more, HELP REF of refs, HELP PLACES of places.", ready]
+        texts = [
+            "HELP word tells more, HELP REF of refs, HELP PLACES of places, HELP PROFILES of profiles,"
+            " HELP SETTINGS of settings.",
+            ready,
+        ]
     else:
         texts = [*_about(words[0], state.world.catalogue())]
     first = f"HEADRACE 1 {VERSION}"
@@ -86,8 +102,6 @@ def _about(word: str, catalogue: Catalogue) -> Sequence[str]:
     if word.lower() in SETTINGS:
         setting = SETTINGS[word.lower()]
         return [f"SET {setting.name}={setting.values}", setting.meaning, f"Default {setting.default}"]
-    if word.lower() in LATER:
-        return [f"{word.lower()} comes in a later version."]
     if word.isascii() and word.isdigit() and len(word) == 3 and int(word) in CODES:
         return [f"{word} {CODES[int(word)]}"]
     try:
@@ -95,7 +109,7 @@ def _about(word: str, catalogue: Catalogue) -> Sequence[str]:
     except NotARequest as error:
         found = [*_topic(name, catalogue), *_named(name, catalogue)]
         if not found:
-            raise NotThere("No such word, code, source or place") from error
+            raise NotThere("No help on that; see HELP and SOURCES") from error
         return found
     later = ["In a later version."] if request.later else []
     usage = f"{request.name} {request.usage}".strip()
@@ -107,14 +121,34 @@ def _topic(name: str, catalogue: Catalogue) -> Sequence[str]:
         return _REF
     if name == "PLACES":
         return [_about_place(each) for each in catalogue.places.values()] or ["There are no places."]
+    if name in ("SETTINGS", "SETTING"):
+        return ["SET key=value changes one, SET alone shows all, HELP key tells more:", " ".join(SETTINGS)]
+    if name in ("PROFILES", "PROFILE"):
+        return [
+            "SET name takes one, with all its settings:",
+            " ".join(each.lower() for each in catalogue.profiles),
+            "HELP name tells what one is for.",
+        ]
     return ()
 
 
 def _named(name: str, catalogue: Catalogue) -> Sequence[str]:
-    """A source and a place may have one name."""
+    """A source, a place and a profile may have one name."""
     source, place = catalogue.sources.get(name), catalogue.places.get(name.removesuffix(":"))
     about_source = () if source is None else _about_source(source)
-    return [*about_source, *(() if place is None else [_about_place(place), f"LIST {place.name}:"])]
+    about_place = () if place is None else (_about_place(place), f"LIST {place.name}:")
+    settings = catalogue.profiles.get(name)
+    about_profile = () if settings is None else _about_profile(name, settings)
+    return [*about_source, *about_place, *about_profile]
+
+
+def _about_profile(name: str, settings: Settings) -> list[str]:
+    ready = READY.get(name)
+    trait = [f"Trait: {ready.trait}."] if ready is not None and ready.settings == settings else []
+    plain = Settings()
+    others = [each for each in SETTINGS if getattr(settings, each) != getattr(plain, each)]
+    said = " ".join(f"{each}={shown(getattr(settings, each))}" for each in others)
+    return [f"SET {name.lower()}", *trait, said or "All settings as they are by default."]
 
 
 def _about_source(source: Source) -> list[str]:

@@ -35,6 +35,21 @@ class Pages(ABC):
     def __init__(self, width: int) -> None:
         self.width = width
         self.account: Outcome | Provenance | None = None
+        self._before = 0  # records of the pages before the last
+        self._count = 0  # of the last
+
+    @property
+    def position(self) -> str:
+        """Which records of all, from 1, the last page shows: a client whose MORE or its answer was lost can
+        tell by nothing else. Bare bytes count as records.
+        """
+        return f"{self._before + 1}-{self._before + self._count}" if self._count else ""
+
+    def _moved(self, count: int) -> None:
+        """A page of so many records is shown; one past the end, without any, leaves the last one."""
+        if count:
+            self._before += self._count
+            self._count = count
 
     @abstractmethod
     def next_page(self, settings: Settings) -> Steps:
@@ -89,6 +104,7 @@ class Cursor(Pages):
                 harm |= harm_of(record)
         if self._limited and not more:
             harm |= LIMITED
+        self._moved(len(self._page))
         texts = [each.text for each in self._page]
         self._last = Reply(200, settings, texts, self.width, more, FLAGS[harm], exact=self._exact)
         return self._last

@@ -130,8 +130,8 @@ class State:
         return word.lower() if self.settings.typed == "lower" else word
 
     def check_width(self, width: int) -> None:
-        """TooLarge where records of `width`, before the mark, are wider than the client takes."""
-        whole = width + self.settings.mark
+        """TooLarge where records of `width`, before mark and check, are wider than the client takes."""
+        whole = width + self.settings.added
         if whole > self.settings.most:
             raise TooLarge(f"Records of {whole}; you take {self.settings.most}")
 

@@ -20,9 +20,9 @@ def set_settings(state: State, words: Sequence[str]) -> Reply:
     first = words[0]
     if "=" not in first:
         profiles = state.world.catalogue().profiles
-        if first.lower() in SETTINGS:
-            raise WrongWords(f"A setting: SET {first.lower()}={SETTINGS[first.lower()].default}")
         if first.upper() not in profiles:
+            if first.lower() in SETTINGS:
+                raise WrongWords(f"A setting: SET {first.lower()}={SETTINGS[first.lower()].default}")
             raise NotThere(f"No profile {first.upper()[:12]}")
         profile, settings, eol_typed = first.upper(), profiles[first.upper()], False
         words = words[1:]
@@ -35,7 +35,7 @@ def set_settings(state: State, words: Sequence[str]) -> Reply:
             is_one = value.upper() in state.world.catalogue().profiles
             raise WrongWords(f"Wanted: SET {value}" if is_one else "Wanted: SET plain (a profile's name)")
         pairs.append((key, value))
-    settings = change(settings, pairs)
+    settings = change(settings, pairs, state.world.catalogue().tables)
     state.profile, state.settings = profile, settings
     state.eol_typed = eol_typed or any(key.lower() == "eol" for key, _ in pairs)
     return Reply(200, state.settings)

@@ -11,14 +11,15 @@ raw bytes by their count, once told to `expect` them. `Pause` comes where many b
 import copy
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import Enum
 from typing import Final
 
 from adapters import limits
-from gateway.wire.charsets import SEVEN_BITS
+from gateway.wire.charsets import SEVEN_BITS, line_form
+from gateway.wire.editing import TypedLine
 from gateway.wire.settings import Settings
-from gateway.wire.telnet import DO, DONT, EC, EL, IAC, SB, SE, WILL, WONT, Telnet, has_cancel
+from gateway.wire.telnet import IAC, Meaning, Negotiation, Telnet, has_cancel, last_outside
 
 NUL, BS, TAB, LF, CR, XON, XOFF, CAN, DEL, END_9B = 0, 8, 9, 10, 13, 17, 19, 24, 127, 0x9B
 
@@ -41,7 +42,8 @@ class Line:
 
     `mirror` is the value of setting `eol` that answers in kind: a CR counts as CR LF until the byte after
     an earlier CR has shown otherwise, so that the way the bytes were cut never matters. `continued`: the end
-    of a data line whose beginning came as `Data`; nothing stands before it.
+    of a data line whose beginning came as `Data`; nothing stands before it. `data` has ASCII's codes, and
+    `sent` is what came instead, byte for byte, in the charset's.
     """
 
     data: bytes
@@ -49,14 +51,18 @@ class Line:
     mirror: str
     overlong: bool = False
     continued: bool = False
+    sent: bytes = field(default=b"", compare=False)
 
 
 @dataclass(frozen=True, slots=True)
 class Data:
-    """Bytes of a transfer: raw ones where `counted`, else a part of a data line, its prompt and `>` off."""
+    """Bytes of a transfer: raw ones where `counted`, else a part of a data line, its prompt and `>` off;
+    `sent` is as in `Line`, with prompt and `>`.
+    """
 
     data: bytes
     counted: bool = False
+    sent: bytes = field(default=b"", compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,36 +80,58 @@ Event = Line | Data | Cancel | Pause
 _ORDINARY: Final = re.compile(rb"[\x20-\x7e\x80-\x9a\x9c-\xfe]+")  # of eight bits, in any charset
 _DROPPED: Final = re.compile(rb"[\0\x11\x13]+")
 _DROPPED_BYTES: Final = frozenset((NUL, XON, XOFF))
+_FLOW: Final = bytes((XON, XOFF, CAN))
 _RAW_LOOKS: Final = 8  # goes through raw bytes to look behind them; all that are read ahead take five
-_DATA_START: Final = re.compile(rb"(?:\? )?>")
-_SECRET: Final = re.compile(rb"(\? )?[ \t]*log(in?)?[ \t]+[^ \t]+[ \t]", re.IGNORECASE)
 
 
 class LineReader:
-    """The sans-I/O reader of one connection. Assign `settings`, `line_limit` and `data_lines` between events.
-
-    `data_lines`: a line that begins with `>` may have any length, and comes in pieces.
-    """
+    """The sans-I/O reader of one connection. Assign its settings and limits between events."""
 
     def __init__(self, settings: Settings) -> None:
         self.settings = settings
-        self.line_limit = limits.LINE_BYTES
-        self.data_lines = False
         self._pending = bytearray()
-        self._line = bytearray()
-        self._overlong = False
-        self._continued = False  # the line's beginning has been given away
         self._counted: int | None = None  # raw bytes still to come
         self._swallow: frozenset[int] = frozenset()
         self._ended: int | None = None  # the byte that just ended a line, until the next one comes
         self._followers: Mapping[int, frozenset[int]] = {}  # what this client sent after such a byte
         self._cr_mirror = "crlf"
-        self._telnet = Telnet.DATA
-        self._verb = 0
         self._output = bytearray()
+        self._negotiation = Negotiation(self._output)
+        self._typed = TypedLine(self._output)
         self._candidates = 0  # bytes pending that may be CAN
         self._cancel: bool | None = False  # whether one of them is; None: not known
-        self.negotiated = False  # the client has spoken telnet
+        self._held = False  # what the client's flow control said last
+        self._flow_known = True  # whether all bytes pending have been looked at for that
+
+    def reconnected(self) -> "LineReader":
+        """A reader for the same client's next line: its settings and habits, and none of its bytes."""
+        reader = LineReader(self.settings)
+        reader._followers, reader._cr_mirror = self._followers, self._cr_mirror
+        reader._negotiation.spoken = self.negotiated
+        return reader
+
+    @property
+    def negotiated(self) -> bool:
+        """Whether the client has spoken telnet."""
+        return self._negotiation.spoken
+
+    @property
+    def line_limit(self) -> int:
+        """Bytes that a line may have before its end."""
+        return self._typed.limit
+
+    @line_limit.setter
+    def line_limit(self, limit: int) -> None:
+        self._typed.limit = limit
+
+    @property
+    def data_lines(self) -> bool:
+        """Whether a line that begins with `>` may have any length, and comes in pieces."""
+        return self._typed.data_lines
+
+    @data_lines.setter
+    def data_lines(self, data_lines: bool) -> None:
+        self._typed.data_lines = data_lines
 
     @property
     def pending(self) -> int:
@@ -125,6 +153,7 @@ class LineReader:
         self._candidates += candidates
         if candidates and not self._cancel:
             self._cancel = None
+        self._flow_known = False
 
     def expect(self, count: int) -> None:
         """The next `count` bytes are raw. `Data` gives them as they come, once at least, even for none.
@@ -159,28 +188,57 @@ class LineReader:
             self._cancel = self._candidates > 0 and self._find_cancel()
         return self._cancel
 
+    @property
+    def held(self) -> bool:
+        """Whether a client with flow control asks to be sent nothing for now: 13h came, and neither 11h nor
+        CAN since. It holds as soon as it has been fed, but not inside telnet's commands or raw bytes.
+        """
+        if self.settings.flow != "xon":
+            self._held = False
+        elif not self._flow_known:
+            pending, state = self._behind_raw()
+            if self.settings.bits == 7:
+                pending = pending.translate(SEVEN_BITS)
+            plain = self.settings.bits == 7 or self.settings.telnet == "off"
+            last = last_outside(pending, None if plain else state, _FLOW)
+            self._held = self._held if last is None else last == XOFF
+            self._flow_known = True
+        return self._held
+
+    def release(self) -> None:
+        """Whatever the client asked for, it waits no longer."""
+        self._held, self._flow_known = False, True
+
     def _find_cancel(self) -> bool:
         """Only raw bytes and negotiation can hold a CAN that is none: the rest need not be walked through.
 
         A CAN behind raw bytes that are full of negotiation may be seen only when it is reached.
         """
+        pending, state = self._behind_raw()
+        if self.settings.bits == 7:
+            return CAN in pending or CAN | 0x80 in pending
+        if self.settings.telnet == "off" or CAN not in pending:
+            return CAN in pending
+        return has_cancel(pending, state)
+
+    def _behind_raw(self) -> tuple[bytearray, Telnet]:
+        """The bytes pending behind the raw ones expected, and where in telnet's commands they begin."""
+        if self._counted is None:
+            return self._pending, self._negotiation.state
         ahead = copy.copy(self)
         ahead._pending, ahead._output = self._pending.copy(), bytearray()
+        ahead._negotiation = self._negotiation.copied(ahead._output)
         for _ in range(_RAW_LOOKS):
             if ahead._counted is None or ahead._raw(ahead._counted) is None:
                 break
-        if ahead._counted is not None:
-            return False
-        if self.settings.bits == 7:
-            return CAN in ahead._pending or CAN | 0x80 in ahead._pending
-        if self.settings.telnet == "off" or CAN not in ahead._pending:
-            return CAN in ahead._pending
-        return has_cancel(ahead._pending, ahead._telnet)
+        return (ahead._pending if ahead._counted is None else bytearray()), ahead._negotiation.state
 
     def next_event(self) -> Event | None:
         """The next line, data, CAN or pause, or None until more bytes come."""
         if self._counted is not None:
             return self._raw(self._counted)
+        if self._held or self.settings.flow == "xon":
+            _ = self.held  # before what it goes by is consumed
         pending, position = self._pending, 0
         event: Event | None = None
         seven = self.settings.bits == 7
@@ -191,8 +249,8 @@ class LineReader:
                 break
             steps += 1
             byte = pending[position] & 0x7F if seven else pending[position]
-            if not seven and not self._swallow and self._telnet is Telnet.DATA:
-                run = _ORDINARY.match(pending, position, position + self._room)
+            if not seven and not self._swallow and self._negotiation.state is Telnet.DATA:
+                run = _ORDINARY.match(pending, position, position + self._typed.room)
                 if run:
                     event = self._type(run.group())
                     position = run.end()
@@ -224,7 +282,7 @@ class LineReader:
             self._swallow, self._ended = frozenset(), None
         room, data = min(count, limits.STAGE_BYTES), bytearray()
         if self.settings.telnet == "on" and not seven:
-            position = self._without_telnet(position, room, data)
+            position = self._negotiation.strip(pending, position, room, data)
         else:
             data += pending[position : position + room]
             position += len(data)
@@ -234,34 +292,11 @@ class LineReader:
         self._counted = count - len(data) or None
         return Data(bytes(data.translate(SEVEN_BITS) if seven else data), counted=True)
 
-    def _without_telnet(self, position: int, room: int, data: bytearray) -> int:
-        """Add to `data` up to `room` bytes from `position` on, negotiation taken out; the position after."""
-        pending = self._pending
-        for _ in range(limits.READER_STEPS):
-            if position >= len(pending) or len(data) >= room:
-                break
-            byte = pending[position]
-            if self._telnet is Telnet.DATA:
-                most = position + room - len(data)
-                end = pending.find(IAC, position, most)
-                data += pending[position : end if end >= 0 else most]
-                if end >= 0:
-                    self._telnet = Telnet.COMMAND
-                position = end + 1 if end >= 0 else min(most, len(pending))
-            elif self._telnet is Telnet.COMMAND and (byte == IAC or byte < SE):
-                self._telnet = Telnet.DATA
-                data.append(IAC)  # doubled, or before what is no command
-                position += byte == IAC
-            else:
-                self._negotiate(byte)
-                position += 1
-        return position
-
     def _take(self, byte: int) -> Event | None:
-        if self._telnet is not Telnet.DATA:
+        if self._negotiation.state is not Telnet.DATA:
             return self._negotiate(byte)
         if byte == IAC and self.settings.telnet != "off":
-            self._telnet = Telnet.COMMAND
+            self._negotiation.begin()
             return None
         return self._character(byte)
 
@@ -285,101 +320,37 @@ class LineReader:
         if byte == END_9B and self.settings.charset == "ascii":
             return self._end(End.NINE_B, "9b")
         if byte == CAN:
-            self._clear()
+            self._typed.clear()
             return Cancel()
         if byte in {BS, DEL}:
-            self._rub_out()
+            self._typed.rub_out(self.settings, self.negotiated)
             return None
         return self._type(bytes((byte,)))
 
     def _negotiate(self, byte: int) -> Event | None:
-        """One byte after IAC. Nothing is ever agreed to, so refusals need no memory (RFC 1143)."""
-        state, self._telnet = self._telnet, Telnet.DATA
-        if state is Telnet.COMMAND:
-            return self._command(byte)
-        self.negotiated = True
-        if state is Telnet.OPTION:
-            if self._verb in {WILL, DO}:
-                self._output += bytes((IAC, DONT if self._verb == WILL else WONT, byte))
-        elif state is Telnet.BLOCK:
-            self._telnet = Telnet.BLOCK_COMMAND if byte == IAC else Telnet.BLOCK
-        elif byte != SE:
-            self._telnet = Telnet.BLOCK
-        return None
-
-    def _command(self, byte: int) -> Event | None:
-        if byte in {WILL, WONT, DO, DONT}:
-            self._telnet, self._verb = Telnet.OPTION, byte
-        elif byte == SB:
-            self._telnet = Telnet.BLOCK
-        elif byte == EC:
-            self._rub_out()
-        elif byte == EL:
-            self._line.clear()
-            self._overlong = self._continued  # what was given away cannot be taken back
-        elif byte == IAC:
+        """One byte after IAC."""
+        meaning = self._negotiation.take(byte)
+        if meaning is Meaning.ERASE_CHARACTER:
+            self._typed.rub_out(self.settings, self.negotiated)
+        elif meaning is Meaning.ERASE_LINE:
+            self._typed.erase()
+        elif meaning is Meaning.IAC:
             return self._character(IAC)
-        elif byte < SE:
-            self._character(IAC)  # not a command: FFh was data, and so is what follows
+        elif meaning is Meaning.BOTH:
+            self._character(IAC)
             return self._character(byte)
         return None
 
-    @property
-    def _room(self) -> int:
-        """Bytes that may be taken at once, so that a data line is cut alike however its bytes come."""
-        whole = limits.PIECE_BYTES + limits.LINE_BYTES
-        return whole - len(self._line) if self.data_lines else limits.PIPELINE_BYTES
-
     def _type(self, data: bytes) -> Data | None:
-        room, before = self.line_limit - len(self._line), len(self._line)
-        is_data = self.data_lines and self._is_data(data)
-        if len(data) > room and not is_data:
-            self._overlong = True
-            data = data[: max(0, room)]
-        self._line += data
-        if self.settings.echo:
-            self._echo(data, before)
-        if not is_data or len(self._line) < limits.PIECE_BYTES + limits.LINE_BYTES:
-            return None
-        begins = None if self._continued else _DATA_START.match(self._line)
-        part = bytes(self._line[begins.end() if begins else 0 : limits.PIECE_BYTES])
-        del self._line[: limits.PIECE_BYTES]
-        self._continued = True
-        return Data(part)
-
-    def _is_data(self, more: bytes) -> bool:
-        return self._continued or _DATA_START.match(bytes(self._line[:3]) + more[:3]) is not None
-
-    def _echo(self, data: bytes, before: int) -> None:
-        """Send back what was kept of what was typed, but no control byte and never the secret of a LOGIN."""
-        secret = _SECRET.match(self._line)
-        if secret is not None:
-            data = data[: max(0, secret.end() - before)]
-        shown = bytes(byte for byte in data if 0x20 <= byte < 0x7F or (byte >= 0xA0 and not self._ascii))
-        if self.settings.telnet == "on" or (self.settings.telnet == "auto" and self.negotiated):
-            shown = shown.replace(b"\xff", b"\xff\xff")
-        self._output += shown
-
-    @property
-    def _ascii(self) -> bool:
-        return self.settings.printed == "ascii"
-
-    def _rub_out(self) -> None:
-        if self._continued and not self._line:
-            self._overlong = True  # what was given away cannot be taken back
-        if self._line and not self._overlong:
-            del self._line[-1]
-            if self.settings.echo:
-                self._output += b"\b \b"
-
-    def _clear(self) -> None:
-        self._line.clear()
-        self._overlong = self._continued = False
+        part = self._typed.type(data, self.settings, self._negotiation.spoken)
+        return None if part is None else Data(part[0], sent=part[1])
 
     def _end(self, end: End, mirror: str) -> Line:
         if self.settings.echo:
             eol = mirror if end is End.NINE_B or self.settings.eol == "mirror" else self.settings.eol
             self._output += EOLS[eol]
-        line = Line(bytes(self._line), end, mirror, self._overlong, self._continued)
-        self._clear()
+        typed, sent = self._typed, bytes(self._typed.line)
+        data = line_form(sent, self.settings.charset)
+        line = Line(data, end, mirror, typed.overlong, typed.continued, sent)
+        typed.clear()
         return line

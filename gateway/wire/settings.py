@@ -11,7 +11,12 @@ from types import MappingProxyType
 from typing import Final
 
 from adapters import limits
-from adapters.errors import NotPossible, WrongWords
+from adapters.errors import WrongWords
+from gateway.wire.charsets import charset_name, find_charset, seven_bit_charset, shown_charset
+
+END_9B: Final = 0x9B
+CHECK_WIDTHS: Final[Mapping[str, int]] = MappingProxyType({"none": 0, "sum": 2, "crc": 4})
+"""Setting `check` -> the hex digits after each line."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +34,11 @@ class Settings:
     guard: bool = False
     mark: bool = False
     page: int = 0
+    window: int = 0
+    pace: int = 0
+    gap: int = 0
+    check: str = "none"
+    flow: str = "none"
     echo: bool = False
     bytes: str = "hex"
     block: int = 128
@@ -38,8 +48,13 @@ class Settings:
 
     @property
     def printed(self) -> str:
-        """The charset that records are laid out for: with seven bits nothing beyond ASCII gets through."""
-        return "ascii" if self.bits == 7 else self.charset
+        """The charset that records are laid out for: with seven bits only its lower half gets through."""
+        return seven_bit_charset(self.charset) if self.bits == 7 else self.charset
+
+    @property
+    def added(self) -> int:
+        """Columns of a record beside what was laid out: its mark before, its check after."""
+        return self.mark + CHECK_WIDTHS[self.check]
 
 
 Value = int | str | bool
@@ -64,7 +79,7 @@ def shown(value: Value) -> str:
     """A value as a client would type it."""
     if isinstance(value, bool):
         return "on" if value else "off"
-    return str(value)
+    return shown_charset(value) if isinstance(value, str) else str(value)  # no other value has an =
 
 
 def _one_of(name: str, *words: str) -> Callable[[str], str]:
@@ -94,16 +109,9 @@ def _number(name: str, low: int, high: int) -> Callable[[str], int]:
     return read
 
 
-_LATER_CHARSETS = "This charset comes in a later version"
-
-
 def _charset(text: str) -> str:
-    word = text.lower()
-    if word in {"ascii", "latin1", "cp437"}:
-        return word
-    if word == "caseswap":
-        raise NotPossible(_LATER_CHARSETS)
-    raise WrongWords("charset is ascii latin1 cp437")
+    """One that needs no table of a catalogue."""
+    return charset_name(text, {})
 
 
 def _bits(text: str) -> int:
@@ -135,7 +143,7 @@ _TABLE = (
     Setting(
         "most",
         "16-255",
-        "Longest record the client takes, mark included",
+        "Longest record the client takes, mark and check included",
         _number("most", limits.COLUMNS_MIN, 255),
     ),
     Setting(
@@ -144,7 +152,12 @@ _TABLE = (
         "What ends each line of a reply; mirror: what ended the client's",
         _one_of("eol", "crlf", "cr", "lf", "9b", "none", "mirror"),
     ),
-    Setting("charset", "ascii latin1 cp437", "Characters both ways; ascii is ISO 646", _charset),
+    Setting(
+        "charset",
+        "ascii latin1 cp437 caseswap, a Python codec, or file:PATH",
+        "Characters both ways, a byte each; file: a mapping table that a profile names",
+        _charset,
+    ),
     Setting("bits", "8 7", "7: bit 7 is stripped both ways, before anything else", _bits),
     Setting(
         "telnet",
@@ -162,6 +175,31 @@ _TABLE = (
     Setting("guard", "off on", "on: , : and \" become ; . and ' in records", _switch("guard")),
     Setting("mark", "off on", "on: every record begins with !, inside its width", _switch("mark")),
     Setting("page", "0-99999", "Records a page; 0: all", _number("page", 0, limits.PAGE_RECORDS)),
+    Setting(
+        "window",
+        f"0-{limits.PAGE_RECORDS}",
+        "Lines to send before waiting for an empty line; 0: never wait",
+        _number("window", 0, limits.PAGE_RECORDS),
+    ),
+    Setting(
+        "pace",
+        f"0-{limits.PACE}",
+        "Characters a second; 0: as fast as the link",
+        _number("pace", 0, limits.PACE),
+    ),
+    Setting("gap", f"0-{limits.GAP}", "Milliseconds after each line", _number("gap", 0, limits.GAP)),
+    Setting(
+        "check",
+        "none sum crc",
+        "Hex digits after each line: sum modulo 256, or CRC-16/XMODEM",
+        _one_of("check", "none", "sum", "crc"),
+    ),
+    Setting(
+        "flow",
+        "none xon",
+        "xon: 13h pauses the reply, 11h resumes it",
+        _one_of("flow", "none", "xon"),
+    ),
     Setting("echo", "off on", "on: what the client types is sent back", _switch("echo")),
     Setting(
         "bytes",
@@ -186,27 +224,39 @@ _TABLE = (
 )
 
 SETTINGS: Final[Mapping[str, Setting]] = MappingProxyType({each.name: each for each in _TABLE})
-LATER: Final = frozenset({"window", "pace", "gap", "check", "flow"})
 _DEFAULTS: Final[Mapping[str, Value]] = {each.name: each.default for each in fields(Settings)}  # type: ignore[misc]
 
 
-def change(settings: Settings, pairs: Iterable[tuple[str, str]]) -> Settings:
+_NO_TABLES: Final[Mapping[str, str]] = MappingProxyType({})
+
+
+def change(
+    settings: Settings, pairs: Iterable[tuple[str, str]], tables: Mapping[str, str] = _NO_TABLES
+) -> Settings:
     """`settings` with all of `pairs` (key, word as typed) applied, or none.
 
-    WrongWords: an unknown key or value, or columns wider than the client takes. NotPossible: a key or
-    value that this version does not have yet.
+    `tables` are the charsets that a catalogue has from files, by the words that name them. WrongWords: an
+    unknown key or value, columns wider than the client takes, or values that do not go together.
     """
     changed: dict[str, Value] = {}
     for key, word in pairs:
         name = key.lower()
-        if name in LATER:
-            raise NotPossible(f"{name} comes in a later version")
         if name not in SETTINGS:
             raise WrongWords(f"No setting {key.upper()[:12]}; SET shows all")
-        changed[name] = SETTINGS[name].read(word)
+        changed[name] = charset_name(word, tables) if name == "charset" else SETTINGS[name].read(word)
     result = replace(settings, **changed)  # type: ignore[arg-type]
-    if result.cols > result.most:
-        raise WrongWords("cols may not be more than most")
+    if result.cols + CHECK_WIDTHS[result.check] > result.most:
+        raise WrongWords("cols, with the check, is more than most")
     if result.bits == 7 and result.eol == "9b":
         raise WrongWords("eol 9b needs bits 8")
+    _check_charset(result)
     return result
+
+
+def _check_charset(settings: Settings) -> None:
+    try:
+        printed = settings.printed
+    except LookupError as error:
+        raise WrongWords("This charset needs bits 8") from error
+    if settings.eol == "9b" and END_9B in find_charset(printed).sent.values():
+        raise WrongWords("eol 9b: 9Bh is a letter in this charset")

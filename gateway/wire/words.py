@@ -40,7 +40,7 @@ _TABLE = (
     RequestWord("MKDIR", "ref", "Make a folder"),
     RequestWord("TALK", "ref [lines]", "A raw stream out", later=True),
     RequestWord("HEAR", "port", "One call in", later=True),
-    RequestWord("HALT", "", "Give up the rest of a windowed reply", later=True),
+    RequestWord("HALT", "", "Give up the rest of a windowed reply"),
     RequestWord("SET", "[name] [key=value ...]", "Take a profile, change settings, or show them"),
     RequestWord("LOGIN", "[member secret]", "Say who is asking", later=True),
     RequestWord("TIME", "[zone]", "Date, time, weekday 1-7 and offset"),

@@ -9,8 +9,14 @@ What no standard settles, and is settled here:
 - Controls, line separators and every kind of blank become a blank before any table sees them, so none is lost
   between two words and none comes out of a table as a line end.
 - What a charset has is kept as it is, whatever own spelling the catalogue has for it; the own spellings
-  and the general table (anyascii) are for the rest. A charset has a character when the codec gives it one
-  byte and Unicode calls it printable: C1 controls and the soft hyphen never pass.
+  and the general table (anyascii) are for the rest. What a charset has is said in `gateway.wire.tables`: C1
+  controls and the soft hyphen never pass, combining marks do where they have a code.
+- A mark that a charset lacks vanishes where it has letters of that script (Hebrew points in ISO 8859-8).
+- A letter with several marks is written as one with fewer and the marks that have a code (Vietnamese in
+  cp1258), as Unicode's canonical decomposition takes it apart. In a charset of one case, a letter that it has
+  in that case only is written so.
+- Right-to-left text stays in the order in which it is read, and its columns are counted in that order.
+- All of ASCII is kept here: what of it a charset lacks is written one for one when a reply is sent.
 - A degree sign before C or F goes ("21 C"), any other becomes `deg`: an `o` would read as a nought.
 - A symbol for which the table has more than four characters, such as an emoji, becomes `?`, and takes the
   skin tone, the variation selector and the joined emoji after it along. Letters and numbers stay up to six
@@ -19,7 +25,6 @@ What no standard settles, and is settled here:
   code points and letters beyond the table become `?`.
 """
 
-import codecs
 import re
 import unicodedata
 from collections.abc import Iterator, Mapping
@@ -30,6 +35,8 @@ from anyascii import anyascii
 
 from adapters import limits
 from gateway.extract.plan import Align, Cut
+from gateway.wire.charsets import find_charset
+from gateway.wire.tables.charset import Charset
 
 UNKNOWN: Final = "?"
 _SYMBOL_CHARACTERS: Final = 4
@@ -61,21 +68,21 @@ _DEGREES: Final = re.compile("°(?=[CF](?![A-Za-z]))")
 class Lettering:
     """How one charset writes any text: `clean` gives printable characters on one line.
 
-    `charset` is a Python codec's name (LookupError for an unknown one); `letters` are the catalogue's own
-    spellings, each a text of one or more characters and what is written for it.
+    `charset` is one of `gateway.wire.charsets` (LookupError for an unknown one); `letters` are the
+    catalogue's own spellings, each a text of one or more characters and what is written for it.
     """
 
     __slots__ = ("_degrees", "_letters", "_spellings", "_table", "_touches_ascii")
 
     def __init__(self, charset: str = "ascii", letters: Mapping[str, str] | None = None) -> None:
-        codec = codecs.lookup(charset).name
+        known = find_charset(charset)
         composed = ((unicodedata.normalize("NFC", key), word) for key, word in (letters or {}).items() if key)
-        spellings = {key: word for key, word in composed if key.isascii() or not _has_all(codec, key)}
+        spellings = {key: word for key, word in composed if key.isascii() or not all(map(known.has, key))}
         longest_first = sorted(spellings, key=len, reverse=True)
         self._spellings = spellings
         self._letters = re.compile("|".join(map(re.escape, longest_first))) if spellings else None
         self._touches_ascii = any(key.isascii() for key in spellings)
-        self._table = _table(codec)
+        self._table = _table(charset)
         self._degrees = self._table[ord("°")] != "°"
 
     def clean(self, text: str) -> str:
@@ -141,31 +148,36 @@ def _stands_apart(text: str, place: int) -> bool:
 class _Table(dict[int, str]):
     """Code point -> printable text, made when first asked for (`str.translate` asks)."""
 
-    __slots__ = ("_codec",)
+    __slots__ = ("_charset",)
 
-    def __init__(self, codec: str) -> None:
+    def __init__(self, charset: Charset) -> None:
         super().__init__()
-        self._codec = codec
+        self._charset = charset
 
     def __missing__(self, code: int) -> str:
-        written = _written(chr(code), self._codec)
+        written = _written(chr(code), self._charset)
         if len(self) < limits.SPELLINGS:
             self[code] = written
         return written
 
 
 @lru_cache(maxsize=8)
-def _table(codec: str) -> _Table:
-    return _Table(codec)
+def _table(charset: str) -> _Table:
+    return _Table(find_charset(charset))
 
 
-def _written(character: str, codec: str) -> str:
+def _written(character: str, charset: Charset) -> str:
     """What stands for one character, whatever stands beside it: printable, or nothing."""
     category = unicodedata.category(character)
     if category in {"Cc", "Zl", "Zp", "Zs"}:
         return " "
-    if character.isascii() or _has(codec, character):
+    if character.isascii() or charset.has(character):
         return character
+    if category[0] == "M" and _script(character) in _scripts(charset):
+        return ""  # a vowel sign in Latin letters would stand among the script's own
+    own = _in_other_case(character, charset) or _in_parts(character, charset)
+    if own:
+        return own
     if category == "Cf" and character >= _FIRST_TAG:
         return ""  # a tag: invisible, though the table would spell it
     if character in _SHORT_FORMS:
@@ -181,17 +193,32 @@ def _written(character: str, codec: str) -> str:
     return written if len(written) <= most else UNKNOWN
 
 
-def _has_all(codec: str, text: str) -> bool:
-    return all(_has(codec, character) for character in text)
+def _script(character: str) -> str:
+    """The first word of its name, which for letters and their marks is mostly that of their script."""
+    return unicodedata.name(character, "").partition(" ")[0]
 
 
-def _has(codec: str, character: str) -> bool:
-    if not character.isprintable():
-        return False
-    try:
-        return len(character.encode(codec)) == 1
-    except UnicodeError:
-        return False
+@lru_cache(maxsize=8)
+def _scripts(charset: Charset) -> frozenset[str]:
+    letters = (chr(point) for point in charset.sent if chr(point).isalpha())
+    return frozenset(map(_script, letters)) - {""}
+
+
+def _in_other_case(character: str, charset: Charset) -> str:
+    """The letter in the one case that the charset has; empty where there is no such thing."""
+    other = character.swapcase() if charset.one_case else ""
+    return other if len(other) == 1 and charset.has(other) else ""
+
+
+def _in_parts(character: str, charset: Charset) -> str:
+    """A letter that the charset lacks, without those of its marks that have codes, then these marks."""
+    whole = unicodedata.normalize("NFD", character)
+    base, marks = whole[0], whole[1:]
+    coded = [each for each in marks if unicodedata.combining(each) and charset.has(each)]
+    if not coded:
+        return ""
+    rest = unicodedata.normalize("NFC", base + "".join(each for each in marks if each not in coded))
+    return "".join(each if charset.has(each) else _written(each, charset) for each in rest) + "".join(coded)
 
 
 def cut(text: str, width: int, how: Cut = Cut.END) -> str:

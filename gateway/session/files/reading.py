@@ -142,6 +142,7 @@ class _Reading(Pages):
             self.account = self._window.provenance
         if self._last is None or not empty:
             self._last = reply
+        self._moved(len(reply.records if reply.raw is None else reply.raw))
         return reply
 
     def _repeated(self) -> Reply:
@@ -164,7 +165,9 @@ class _Bare(_Reading):
         super().__init__(window, 1)
 
     def next_page(self, settings: Settings) -> Steps:
-        """As many bytes as a page may have."""
+        """As many bytes as a page may have. WrongMoment where some of them would be flow control."""
+        if settings.flow == "xon":
+            raise WrongMoment("No raw bytes with flow=xon")
         size = page_size(settings)
         yield from self._window.fill(size + 1)
         data = self._window.take(size)

@@ -10,10 +10,11 @@ import pytest
 from adapters.errors import FarBusy, HeadraceError
 from gateway.catalogue.model import Arg, Catalogue, GatewaySettings, LinesBody, Place, Source
 from gateway.extract.plan import Field, Kind, Plan, Record, Sheet
-from gateway.session.conversation import Lines, Session
+from gateway.session.conversation import Session
 from gateway.session.state import World
 from gateway.session.wishes import Granted, Outcome, PickWish, SourceWish, Wish
 from gateway.wire.lines import Cancel, Data, Line, Pause
+from gateway.wire.replies import Lines
 from gateway.wire.settings import Settings
 
 TIDES = Plan(fields=(Field("TIME", 5, Kind.TIME), Field("PLACE", 6), Field("HEIGHT", 5, Kind.FIXED)))

@@ -8,6 +8,8 @@ import pytest
 
 from gateway.catalogue.model import Catalogue, Place
 from gateway.session.helping import _MORE
+from gateway.wire.ready import PROFILES
+from gateway.wire.settings import SETTINGS, Settings
 from gateway.wire.words import REQUESTS
 from tests.gateway.session.conftest import SOURCES
 from tests.gateway.session.files.far import FarTalk, catalogue, far_talk
@@ -16,7 +18,8 @@ from tests.gateway.session.files.far import FarTalk, catalogue, far_talk
 def known() -> Catalogue:
     secretive = Place("QUAY", "davs://inner.example:8443/deep/", user="reader", write=True)
     named = replace(SOURCES["TIDES"], name="CLUB")
-    return replace(catalogue(QUAY=secretive), sources=MappingProxyType({"CLUB": named}))
+    sources = MappingProxyType({"CLUB": named})
+    return replace(catalogue(QUAY=secretive), sources=sources, profiles=PROFILES)
 
 
 @pytest.fixture
@@ -98,7 +101,7 @@ def test_no_places() -> None:
 
 def test_what_there_is_no_help_for_is_said_in_40_columns() -> None:
     talk = far_talk()
-    assert talk.say("HELP quiet") == ("550 00001 040 ..", ["No such word, code, source or place".ljust(40)])
+    assert talk.say("HELP quiet") == ("550 00001 040 ..", ["No help on that; see HELP and SOURCES".ljust(40)])
 
 
 @pytest.mark.parametrize("columns", [16, 20, 40, 255])
@@ -110,4 +113,29 @@ def test_every_word_fits_the_columns(talk: FarTalk, columns: int) -> None:
 
 
 def test_topics_cannot_be_hidden_by_requests() -> None:
-    assert not {"REF", "PLA"} & {name[:3] for name in REQUESTS}
+    assert not {"REF", "PLA", "PRO"} & {name[:3] for name in REQUESTS}
+    assert not any(name.startswith("SETTING") for name in REQUESTS)
+
+
+def test_help_tells_of_profiles(talk: FarTalk) -> None:
+    assert "buffer-128" in " ".join(told(talk, "PROFILES"))
+    said = " ".join(told(talk, "buffer-128"))
+    assert "the receive buffer holds 127 bytes" in said
+    assert said.startswith("SET buffer-128 Trait: ")
+    assert said.endswith("most=60 window=2")
+    assert told(talk, "plain") == ["SET plain", "All settings as they are by default."]
+
+
+def test_help_tells_of_settings(talk: FarTalk) -> None:
+    said = " ".join(told(talk, "SETTINGS"))
+    for each in SETTINGS:
+        assert f" {each} " in f"{said} "
+        assert told(talk, each)[0].startswith(f"SET {each}=")
+    assert told(talk, "setting") == told(talk, "settings")
+    assert told(talk, "profile") == told(talk, "profiles")
+
+
+def test_help_never_gives_another_profile_a_ready_ones_trait() -> None:
+    own = replace(known(), profiles=MappingProxyType({"PLAIN": Settings(), "BUFFER-128": Settings(cols=64)}))
+    found = far_talk(known=lambda: own)
+    assert told(found, "buffer-128") == ["SET buffer-128", "cols=64"]

@@ -19,7 +19,7 @@ CASES = Path(__file__).parents[2] / "cases"
 PLAIN = Settings()
 SETTINGS = st.builds(
     Settings,
-    charset=st.sampled_from(["ascii", "latin1", "cp437"]),
+    charset=st.sampled_from(["ascii", "latin1", "cp437", "caseswap", "cp864"]),
     bits=st.sampled_from([8, 7]),
     telnet=st.sampled_from(["auto", "on", "off"]),
     echo=st.booleans(),
@@ -576,3 +576,95 @@ def test_how_the_bytes_are_cut_never_matters(data: bytes, settings: Settings, cu
     assert events(*(bytes((byte,)) for byte in data), settings=settings) == whole
     for event in whole[0]:
         assert not isinstance(event, Line | Data) or len(event.data) <= limits.LINE_BYTES
+
+
+# Flow control
+
+
+XON_XOFF = replace(PLAIN, flow="xon")
+
+
+@pytest.mark.parametrize(
+    ("pieces", "held"),
+    [
+        ([b"\x13"], True),
+        ([b"\x13", b"\x11"], False),
+        ([b"NOOP\r\x13NO"], True),
+        ([b"\x13", b"\x18"], False),  # CAN: nothing is being sent any more
+        ([b"\x18\x13"], True),
+        ([b"\xff\xfd\x13"], False),  # an option's number (RFC 855)
+        ([b"\xff\xfd", b"\x13"], False),
+        ([b"\xff\xfa\x13\xff", b"\xf0"], False),
+        ([b"\xff\xff\x13"], True),
+        ([b"\x93"], False),
+    ],
+)
+def test_flow_control_holds_as_soon_as_it_comes(pieces: list[bytes], held: bool) -> None:
+    """13h is DC3 and 11h DC1 of ISO 646 (common practice: XOFF and XON)."""
+    for read_between in (False, True):
+        reader = LineReader(XON_XOFF)
+        for piece in pieces:
+            reader.feed(piece)
+            if read_between:
+                all_events(reader)
+        assert reader.held is held
+        all_events(reader)
+        assert reader.held is held
+        assert all(b"\x13" not in event.data for event in all_events(reader) if isinstance(event, Line))
+
+
+def test_flow_control_of_seven_bits() -> None:
+    reader = LineReader(replace(XON_XOFF, bits=7, telnet="on"))
+    reader.feed(b"\xff\xfd\x93")  # with bit 7 stripped there is no telnet
+    assert reader.held
+    reader.feed(b"\x91")
+    assert not reader.held
+
+
+def test_without_the_setting_there_is_no_flow_control() -> None:
+    reader = LineReader(PLAIN)
+    reader.feed(b"\x13NOOP\r")
+    assert not reader.held
+    assert all_events(reader) == [Line(b"NOOP", End.CR, "crlf")]
+    reader.settings = XON_XOFF
+    assert not reader.held
+
+
+def test_flow_control_behind_the_line_that_sets_it() -> None:
+    reader = LineReader(PLAIN)
+    reader.feed(b"SET flow=xon\r\x13NOOP\r")
+    assert isinstance(reader.next_event(), Line)
+    reader.settings = XON_XOFF
+    assert reader.held
+    reader.feed(b"\x11")
+    assert not reader.held
+
+
+def test_a_client_that_turns_flow_control_off_waits_no_longer() -> None:
+    reader = LineReader(XON_XOFF)
+    reader.feed(b"\x13SET flow=none\r")
+    assert isinstance(reader.next_event(), Line)
+    reader.settings = PLAIN
+    assert reader.next_event() is None
+    reader.settings = XON_XOFF
+    assert not reader.held
+
+
+def test_flow_control_is_none_inside_raw_bytes() -> None:
+    reader = LineReader(XON_XOFF)
+    reader.expect(3)
+    found = []
+    for _ in range(2):
+        reader.feed(b"\x13\x13")
+        found.append(reader.held)
+    assert found == [False, True]
+    assert all_events(reader) == [Data(b"\x13\x13\x13", counted=True)]
+
+
+def test_a_client_that_is_released_waits_no_longer() -> None:
+    reader = LineReader(XON_XOFF)
+    reader.feed(b"NOOP\r\x13")
+    reader.release()
+    assert not reader.held
+    assert len(all_events(reader)) == 1
+    assert not reader.held

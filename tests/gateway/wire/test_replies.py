@@ -8,10 +8,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from adapters.errors import AskedTooOften, FarBusy, HeadraceError, NotThere
-from gateway.wire.charsets import CODECS
+from gateway.wire.charsets import find_charset, has, table_charset
 from gateway.wire.lines import EOLS
 from gateway.wire.replies import Reply, encode_lines, error_reply, finish, upper
 from gateway.wire.settings import Settings
+from gateway.wire.tables.charset import ASCII, UNDEFINED
 from tests.adapters.test_errors import every_error
 
 PLAIN = Settings()
@@ -69,11 +70,11 @@ def test_capitals_never_change_a_width() -> None:
     assert upper("straße ÿ é", "latin1") == "STRAßE ÿ É"
 
 
-@given(st.text(max_size=30), st.sampled_from(["ascii", "latin1", "cp437"]))
+@given(st.text(max_size=30), st.sampled_from(["ascii", "latin1", "cp437", "koi8-r", "caseswap"]))
 def test_upper_is_one_for_one_and_stays_in_the_charset(text: str, charset: str) -> None:
-    inside = text.encode(CODECS[charset], "ignore").decode(CODECS[charset])
+    inside = "".join(each for each in text if find_charset(charset).has(each))
     assert len(upper(inside, charset)) == len(inside)
-    upper(inside, charset).encode(CODECS[charset])
+    assert all(has(each, charset) for each in upper(inside, charset))
 
 
 @pytest.mark.parametrize(("name", "end"), EOLS.items())
@@ -85,6 +86,16 @@ def test_ff_is_doubled_for_a_client_that_speaks_telnet() -> None:
     latin = replace(PLAIN, charset="latin1")
     assert sent(Reply(200, latin, ("aÿ",), 2), escape_iac=True)[1] == b"a\xff\xff"
     assert sent(Reply(200, latin, ("aÿ",), 2))[1] == b"a\xff"
+
+
+def test_ff_is_doubled_in_a_status_line_too() -> None:
+    """A mapping file may have a digit at FFh (RFC 854: FFh as data is sent twice)."""
+    odd = replace(PLAIN, charset=table_charset("odd", ASCII.replace("0", UNDEFINED)[:-1] + "0"), check="sum")
+    plain = b"200 00000 000 ..CE".replace(b"0", b"\xff")
+    check = b"%02X" % (sum(plain[:16]) % 256)
+    assert "0" not in check.decode()
+    assert sent(Reply(200, odd)) == [plain[:16] + check]
+    assert sent(Reply(200, odd), escape_iac=True) == [plain[:16].replace(b"\xff", b"\xff\xff") + check]
 
 
 def test_bare_bytes_follow_the_status_line_without_ends() -> None:
@@ -132,3 +143,33 @@ def test_no_sentence_can_break_the_shape(
     assert STATUS.fullmatch(status)
     assert len(record) == cols
     assert all(0x20 <= byte <= 0x7E for byte in record)
+
+
+@given(
+    st.lists(st.text("ab,:", min_size=3, max_size=3), max_size=8),
+    st.integers(0, 10),
+    st.none() | st.integers(0, 10),
+    st.sampled_from(["none", "sum", "crc"]),
+    st.booleans(),
+)
+def test_some_lines_are_a_slice_of_all(
+    records: list[str], start: int, stop: int | None, check: str, mark: bool
+) -> None:
+    reply = Reply(200, replace(PLAIN, check=check, mark=mark), records, 3)
+    whole = sent(reply, b"\r\n")
+    assert list(encode_lines(reply, b"\r\n", False, start, stop)) == whole[start:stop]
+
+
+def test_each_line_ends_in_its_check() -> None:
+    """CRC-16/XMODEM of "123456789" is 31C3h, by its published check value."""
+    reply = Reply(200, replace(PLAIN, check="crc"), ("123456789",), 9)
+    status, record = sent(reply)
+    assert record == b"12345678931C3"
+    assert status[:16] == b"200 00001 013 .."
+    assert len(status) == 20
+
+
+def test_the_check_comes_before_telnet_doubles_anything() -> None:
+    """FFh is 255: the sum of a line of it alone, however many bytes telnet makes of it (RFC 854)."""
+    reply = Reply(200, replace(PLAIN, check="sum", charset="latin1"), ("ÿ",), 1)
+    assert sent(reply, escape_iac=True)[1] == b"\xff\xffFF"

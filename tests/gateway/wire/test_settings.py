@@ -5,8 +5,9 @@ from dataclasses import fields
 
 import pytest
 
-from adapters.errors import NotPossible, WrongWords
-from gateway.wire.settings import LATER, SETTINGS, Settings, change, zone_name
+from adapters.errors import WrongWords
+from gateway.wire.settings import SETTINGS, Settings, change, shown, zone_name
+from gateway.wire.tables.charset import ASCII as CODES
 
 # CONTRACT section 5, in its own order; the first value named is the default.
 CONTRACT = {
@@ -21,6 +22,11 @@ CONTRACT = {
     "guard": "off",
     "mark": "off",
     "page": "0",
+    "window": "0",
+    "pace": "0",
+    "gap": "0",
+    "check": "none",
+    "flow": "none",
     "echo": "off",
     "bytes": "hex",
     "block": "128",
@@ -33,7 +39,6 @@ CONTRACT = {
 def test_the_table_is_the_contracts() -> None:
     assert {name: setting.default for name, setting in SETTINGS.items()} == CONTRACT
     assert [each.name for each in fields(Settings)] == list(SETTINGS)
-    assert not LATER & set(SETTINGS)
 
 
 @pytest.mark.parametrize(
@@ -43,6 +48,9 @@ def test_the_table_is_the_contracts() -> None:
         ("COLS", "255", 255),
         ("eol", "9B", "9b"),
         ("charset", "CP437", "cp437"),
+        ("charset", "CaseSwap", "caseswap"),
+        ("charset", "KOI8_R", "koi8-r"),
+        ("charset", "us-ascii", "ascii"),
         ("bits", "7", 7),
         ("telnet", "off", "off"),
         ("case", "UPPER", "upper"),
@@ -76,6 +84,9 @@ def test_words_that_are_right(key: str, word: str, value: object) -> None:
         ("most", "300"),
         ("eol", "crcr"),
         ("charset", "utf8"),
+        ("charset", "shift_jis"),
+        ("charset", "rot13"),
+        ("charset", "file:/etc/passwd"),
         ("bits", "9"),
         ("guard", "1"),
         ("page", "100000"),
@@ -112,10 +123,38 @@ def test_a_9b_end_needs_eight_bits() -> None:
         change(Settings(), [("bits", "7"), ("eol", "9b")])
 
 
-@pytest.mark.parametrize("key", sorted(LATER))
-def test_later_settings_are_said_to_be_later(key: str) -> None:
-    with pytest.raises(NotPossible):
-        change(Settings(), [(key, "1")])
+def test_a_charset_whose_letters_need_eight_bits() -> None:
+    for pairs in ([("charset", "cp037"), ("bits", "7")], [("bits", "7"), ("charset", "cp037")]):
+        with pytest.raises(WrongWords, match="This charset needs bits 8"):
+            change(Settings(), pairs)
+    with pytest.raises(WrongWords):
+        change(change(Settings(), [("charset", "cp037")]), [("bits", "7")])
+
+
+def test_with_seven_bits_a_charset_is_its_lower_half() -> None:
+    for charset, printed in (("latin1", "ascii"), ("koi8-r", "ascii"), ("caseswap", "caseswap")):
+        assert change(Settings(), [("charset", charset), ("bits", "7")]).printed == printed
+        assert change(Settings(), [("charset", charset)]).printed == charset
+
+
+def test_lines_do_not_end_in_what_is_a_letter() -> None:
+    """9Bh is a cent sign in code page 437, a graphic in KOI8-R, and a control in ISO 8859."""
+    for charset in ("cp437", "koi8-r", "cp1252"):
+        with pytest.raises(WrongWords, match="eol 9b"):
+            change(Settings(), [("charset", charset), ("eol", "9b")])
+    for charset in ("latin1", "ascii", "caseswap", "iso8859-15"):
+        assert change(Settings(), [("charset", charset), ("eol", "9b")]).eol == "9b"
+
+
+def test_a_table_is_taken_only_where_a_catalogue_has_it() -> None:
+    tables = {"file:t/own.txt": "table:own=" + CODES, "table:own": "table:own=" + CODES}
+    for word in ("file:t/own.txt", "table:OWN"):
+        settings = change(Settings(), [("charset", word)], tables)
+        assert settings.charset == tables["table:own"]
+        assert shown(settings.charset) == "table:own"
+        assert change(Settings(), [("charset", shown(settings.charset))], tables) == settings
+    with pytest.raises(WrongWords):
+        change(Settings(), [("charset", "file:t/other.txt")], tables)
 
 
 def test_every_iana_zone_is_found_whatever_its_case() -> None:

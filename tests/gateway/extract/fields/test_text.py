@@ -13,6 +13,10 @@ from hypothesis import strategies as st
 from adapters import limits
 from gateway.extract.fields.text import Lettering, cut, place
 from gateway.extract.plan import Align, Cut
+from gateway.wire.charsets import encode_text, find_charset, has, table_charset
+from gateway.wire.tables.charset import ASCII as ISO_646
+from gateway.wire.tables.charset import UNDEFINED
+from gateway.wire.tables.installed import installed_names
 from tests.gateway.extract.holding import longest_hold
 
 CASES = Path(__file__).parents[3] / "cases"
@@ -191,6 +195,62 @@ def test_what_a_charset_has_is_kept() -> None:
     kept = CP437.clean(graphics)
     assert kept == graphics
     assert LATIN_1.clean("Łódź e\u0301") == "Lódz é"  # composed before the charset is asked
+
+
+EVERY = [*installed_names(), "caseswap"]
+
+
+@pytest.mark.parametrize("charset", EVERY)
+@given(text=hostile_text)
+def test_clean_text_is_in_any_charset_a_byte_for_each_character(charset: str, text: str) -> None:
+    """ASCII apart, of which a charset may lack signs: those are written one for one later."""
+    lettering = Lettering(charset)
+    clean = lettering.clean(text)
+    assert all(each.isascii() or has(each, charset) for each in clean)
+    assert not any(unicodedata.category(each) in {"Cc", "Cf", "Zl", "Zp"} for each in clean)
+    assert clean == clean.strip()
+    assert "  " not in clean
+    assert lettering.clean(clean) == clean
+    data = encode_text(clean, charset)
+    assert len(data) == len(clean)
+    assert not any(byte < 0x20 or byte == 0x7F for byte in data)
+
+
+@pytest.mark.parametrize("charset", EVERY)
+def test_every_printable_character_of_a_charset_survives(charset: str) -> None:
+    """Alone, since beside others some compose; what Unicode composes out of one is written apart again."""
+    for point in find_charset(charset).sent:
+        character = chr(point)
+        composed = unicodedata.normalize("NFC", character)
+        if character != " " and composed == character:
+            assert Lettering(charset).clean(character) == character
+
+
+def test_vietnamese_keeps_all_its_marks() -> None:
+    """windows-1258 has tone marks as codes of their own; all letters of the alphabet, from memory."""
+    vietnamese = "ắằẳẵặấầẩẫậếềểễệốồổỗộớờởỡợứừửữựíìỉĩịýỳỷỹỵáàảãạéèẻẽẹóòỏõọúùủũụđĂÂĐÊÔƠƯ Ế"
+    clean = Lettering("cp1258").clean(vietnamese)
+    assert unicodedata.normalize("NFC", clean.encode("cp1258").decode("cp1258")) == vietnamese
+    assert Lettering("latin1").clean("ế") == "e"
+
+
+def test_thai_and_hebrew_keep_the_marks_that_have_codes() -> None:
+    assert Lettering("tis-620").clean("ที่นี่") == "ที่นี่"
+    assert Lettering("cp1255").clean("שָׁלוֹם").encode("cp1255")
+    assert Lettering("iso8859-8").clean("שָׁלוֹם \u200fא") == "שלום א"  # without points and direction marks
+
+
+def test_right_to_left_text_stays_in_its_order() -> None:
+    assert Lettering("iso8859-8").clean("אבג 12") == "אבג 12"
+
+
+def test_a_charset_of_one_case_has_its_letters_in_that_case() -> None:
+    """A table of capitals only, with one letter beyond ASCII; the catalogue's own spelling goes first."""
+    caps = table_charset("caps", ISO_646[:0x60] + UNDEFINED * 0x20 + "ÄЖ".ljust(0x80, UNDEFINED))
+    assert Lettering(caps).clean("Äpfel, äpfel, жук") == "Äpfel, Äpfel, Жuk"
+    assert encode_text(Lettering(caps).clean("äpfel"), caps) == b"\x80PFEL"
+    assert Lettering(caps, {"ä": "ae"}).clean("äpfel") == "aepfel"
+    assert Lettering("koi8-r").clean("ä") == "a"
 
 
 def test_fast_path_and_full_path_agree() -> None:

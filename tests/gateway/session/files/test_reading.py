@@ -123,6 +123,30 @@ def test_raw(talk: FarTalk) -> None:
     assert talk.raw(b"AGAIN\r") == b"200 00100 001 ..\r\n" + DOCUMENT
 
 
+def test_no_raw_bytes_are_repeated_under_flow_control(talk: FarTalk) -> None:
+    talk.say("SET bytes=raw")
+    talk.raw(b"READ club:a\r")
+    talk.say("SET flow=xon")
+    assert talk.raw(b"AGAIN\r")[:3] == b"503"
+    assert talk.raw(b"AGAIN 2\r")[:3] == b"503"
+    talk.say("SET flow=none")
+    assert talk.raw(b"AGAIN\r")[:3] == b"200"
+
+
+def test_no_raw_bytes_to_a_client_whose_line_has_flow_control(talk: FarTalk) -> None:
+    """11h and 13h among them would be flow control (CONTRACT section 5: 503); pages are asked for anew."""
+    talk.say("SET bytes=raw flow=xon")
+    assert talk.raw(b"READ club:a\r")[:3] == b"503"
+    talk.say("SET flow=none page=10")
+    assert talk.raw(b"READ club:a\r")[:16] == b"200 00010 001 +."
+    talk.say("SET flow=xon")
+    assert talk.raw(b"MORE\r")[:3] == b"503"
+    talk.say("SET flow=none")
+    assert talk.raw(b"MORE\r") == b"200 00010 001 +.\r\n" + DOCUMENT[10:20]
+    talk.say("SET bytes=hex flow=xon")
+    assert talk.raw(b"READ club:a\r")[:3] == b"200"
+
+
 def test_raw_pages_past_99999_bytes() -> None:
     document = random.Random(2).randbytes(250_000)
     talk = far_talk(Far({CLUB + "big": document}))

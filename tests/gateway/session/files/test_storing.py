@@ -236,7 +236,7 @@ def test_a_data_line_has_no_length_limit(talk: FarTalk) -> None:
     most = 0
     for start in range(0, len(whole), 10_000):
         assert talk.raw(whole[start : start + 10_000]) == b""
-        most = max(most, len(talk.session.reader._line))
+        most = max(most, len(talk.session.reader._typed.line))
     talk.raw(b"\r.\r")
     assert talk.url("a.txt") == whole + b"\n"
     assert most < limits.PIECE_BYTES + limits.LINE_BYTES

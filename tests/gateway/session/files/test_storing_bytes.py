@@ -225,3 +225,24 @@ def test_what_waits_behind_a_line_that_cannot_be_read_is_not_run(talk: FarTalk, 
     assert talk.status("NOOP")[:3] == "200"
     talk.raw(b'NOOP "x\r\nERASE club:a.txt\r\n')  # but a line that stores nothing has no data behind it
     assert talk.far.documents != before
+
+
+def test_no_counted_bytes_from_a_client_whose_line_has_flow_control(talk: FarTalk) -> None:
+    """11h and 13h would be flow control and data both (CONTRACT section 5: 503 with raw bytes)."""
+    talk.raw(b"SET flow=xon\r")
+    for line in (b"STORE club:a.txt 3\r", b"APPEND club:a.txt 0\r"):
+        assert talk.raw(line)[:3] == b"503"
+    assert talk.raw(b"STORE club:b.txt\r") == GO
+    assert talk.raw(b">x\r.\r") == OK
+    talk.raw(b"SET flow=none\r")
+    assert talk.raw(b"STORE club:a.txt 3\r") == GO
+    assert talk.raw(b"\x11\x13\x11") == OK
+    assert talk.url("a.txt") == b"\x11\x13\x11"
+
+
+def test_counted_bytes_refused_for_flow_control_are_not_run_as_requests(talk: FarTalk) -> None:
+    talk.raw(b"SET flow=xon\r")
+    answer = talk.raw(b"STORE club:a.txt 5\rBYE\r\x13NOOP\r")
+    assert answer[:3] == b"503"
+    assert answer.endswith(b"200 00000 000 ..\r\n")
+    assert not talk.session.closing

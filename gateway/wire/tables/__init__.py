@@ -1,0 +1,1 @@
+"""What each byte of a code of one byte a character means: installed tables, mapping files, and their use."""
