@@ -1,24 +1,28 @@
-"""Catalogue -> listeners: opens them, counts clients, reloads, and stops without cutting a reply short."""
+"""Catalogue -> doors: opens them, counts clients, reloads, and stops without cutting a reply short."""
 
 import asyncio
 import logging
 import socket
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import Final
+from typing import Final, TypeAlias
 
 from adapters import limits
 from gateway.catalogue.model import Catalogue, Listener
-from gateway.service.connection import Connection, Fulfiller
+from gateway.service.clients.connection import Connection
+from gateway.service.clients.granting import Fulfiller
+from gateway.service.clients.pacing import Pacing
+from gateway.service.clients.resuming import Seat
 from gateway.service.descriptors import Complaints, make_room
 from gateway.session.conversation import Session
 from gateway.session.state import World
 
 _log = logging.getLogger(__name__)
 _SWEEP: Final = 1.0  # seconds between looks at idle clients
+_Place: TypeAlias = tuple[str, int, int]  # host, port, and a number where several take a free port
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +40,41 @@ class Bound:
         return f"headrace: listening on {host}:{self.port} ({self.listener.profile.lower()})"
 
 
+class _Door:
+    """A listener that is open. A reload may change what is behind it, but not where it is."""
+
+    def __init__(self, listener: Listener) -> None:
+        self.listener = listener
+        self.server: asyncio.Server | None = None
+        self.seat = self._seat()
+
+    def change(self, listener: Listener) -> Seat | None:
+        """Take a new listener at the same place; the seat that is no more."""
+        old, self.listener = self.seat, listener
+        if listener.resume == (old is not None):
+            return None
+        self.seat = self._seat()
+        return old
+
+    def close(self) -> Seat | None:
+        """Nobody comes in any more; the seat that is no more."""
+        if self.server is not None:
+            self.server.close()
+        return self.seat
+
+    def _seat(self) -> Seat | None:
+        return Seat(lambda: self.listener.resume_for) if self.listener.resume else None
+
+
+def _places(listeners: Sequence[Listener]) -> dict[_Place, Listener]:
+    """The listeners by host and port; those at free ports are told apart by their number."""
+    found: dict[_Place, Listener] = {}
+    for each in listeners:
+        number = sum(place[:2] == (each.host, each.port) for place in found)
+        found[each.host, each.port, number] = each
+    return found
+
+
 class Server:
     """All listeners of one gateway, and the clients on them."""
 
@@ -49,8 +88,9 @@ class Server:
         self._turned_away: set[Connection] = set()
         self._room = 0
         self._reloading = asyncio.Lock()
-        self._open: dict[Listener, asyncio.Server] = {}
+        self._doors: dict[_Place, _Door] = {}
         self._sweeper: asyncio.Task[None] | None = None
+        self.pacing = Pacing()
         self.stopping = False
 
     @property
@@ -67,10 +107,23 @@ class Server:
 
     def admit(self, connection: Connection) -> bool:
         """Whether there is room for one more client."""
-        if self.stopping or len(self._connections) >= self._room:
+        if self.stopping or (len(self._connections) >= self._room and not self._back(connection)):
             self._turned_away.add(connection)
             return False
         self._connections.add(connection)
+        return True
+
+    def _back(self, connection: Connection) -> bool:
+        """Whether a full house has room: for the one machine of a port, back on a new line.
+
+        The line that its seat knows stays until AGAIN; any other, which has asked nothing, gives way.
+        """
+        seat = connection.seat
+        if seat is None:
+            return False
+        for each in self._connections:
+            if each.seat is seat and not seat.held_by(each):
+                each.abort()
         return True
 
     def may_linger(self) -> bool:
@@ -90,6 +143,10 @@ class Server:
         """How long a client may read nothing of a reply."""
         return self._catalogue.gateway.stall
 
+    def idle_seconds(self) -> float:
+        """How long a client may say nothing."""
+        return self._catalogue.gateway.idle
+
     # Life
 
     async def start(self) -> list[Bound]:
@@ -97,9 +154,9 @@ class Server:
         asyncio.get_running_loop().set_exception_handler(Complaints())
         self._room = make_room(self._catalogue.gateway.clients)
         try:
-            bound = [await self._listen(each) for each in self._catalogue.listeners]
+            bound = [await self._listen(*each) for each in _places(self._catalogue.listeners).items()]
         except OSError:
-            await self._close_listeners(list(self._open))
+            await self._close(list(self._doors))
             raise
         self._sweeper = asyncio.get_running_loop().create_task(self._sweep())
         return bound
@@ -117,14 +174,19 @@ class Server:
             _log.warning("the state folder changes with the next start only")
         self._catalogue = catalogue
         self._room = make_room(catalogue.gateway.clients)
-        await self._close_listeners([each for each in self._open if each not in catalogue.listeners])
+        wanted = _places(catalogue.listeners)
+        await self._close([each for each in self._doors if each not in wanted])
         bound = []
-        for listener in catalogue.listeners:
-            if listener not in self._open:
-                try:
-                    bound.append(await self._listen(listener))
-                except OSError as error:
-                    _log.error("cannot listen on %s:%s: %s", listener.host, listener.port, error.strerror)
+        for place, listener in wanted.items():
+            if place in self._doors:
+                seat = self._doors[place].change(listener)
+                if seat is not None:
+                    await seat.close()
+                continue
+            try:
+                bound.append(await self._listen(place, listener))
+            except OSError as error:
+                _log.error("cannot listen on %s:%s: %s", listener.host, listener.port, error.strerror)
         return bound
 
     async def stop(self) -> None:
@@ -132,7 +194,7 @@ class Server:
         self.stopping = True
         if self._sweeper is not None:
             self._sweeper.cancel()
-        await self._close_listeners(list(self._open))
+        await self._close(list(self._doors))
         for connection in list(self._connections):
             connection.turn_away("The gateway is going down")
         busy = [asyncio.ensure_future(each.gone()) for each in self._connections]
@@ -143,27 +205,32 @@ class Server:
         if busy:
             await asyncio.wait(busy, timeout=limits.STOP_MARGIN_SECONDS)
 
-    async def _listen(self, listener: Listener) -> Bound:
-        loop = asyncio.get_running_loop()
-        profile = listener.profile
+    async def _listen(self, place: _Place, listener: Listener) -> Bound:
+        door = _Door(listener)
+
+        def begin(peer: str) -> Session:
+            profile = door.listener.profile_for(peer)
+            return Session(self._world, profile if profile in self._catalogue.profiles else "PLAIN")
 
         def connection() -> Connection:
-            known = profile if profile in self._catalogue.profiles else "PLAIN"
-            return Connection(self, Session(self._world, known), self._answers, listener.greeting)
+            return Connection(self, begin, self._answers, door.listener.greeting, door.seat)
 
-        server = await loop.create_server(
+        server = await asyncio.get_running_loop().create_server(
             connection, listener.host, listener.port, backlog=limits.BACKLOG, reuse_address=True
         )
         for each in server.sockets:
             with suppress(OSError):  # a smaller buffer is only a saving
                 each.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, limits.SOCKET_SEND_BYTES)
-        self._open[listener] = server
+        door.server = server
+        self._doors[place] = door
         host, port = server.sockets[0].getsockname()[:2]
         return Bound(listener, host, port)
 
-    async def _close_listeners(self, listeners: list[Listener]) -> None:
-        for listener in listeners:
-            self._open.pop(listener).close()
+    async def _close(self, places: list[_Place]) -> None:
+        for place in places:
+            seat = self._doors.pop(place).close()
+            if seat is not None:
+                await seat.close()
 
     async def _sweep(self) -> None:
         """Tell clients that have said nothing for long enough that their connection closes."""

@@ -23,7 +23,7 @@ from gateway.service.server import Server
 from gateway.session.wishes import Outcome, PickWish, SourceWish, Wish
 from tests.gateway.talking import replies, talk
 
-CASES = Path(__file__).parents[2] / "cases"
+CASES = Path(__file__).parents[3] / "cases"
 PLAN = Plan(fields=(Field("N", 8),))
 SOURCES = MappingProxyType(
     {
@@ -32,6 +32,7 @@ SOURCES = MappingProxyType(
         "LONG": Source("LONG", "https://far.example/", PLAN),
         "BROKEN": Source("BROKEN", "https://far.example/", PLAN),
         "BUSY": Source("BUSY", "https://far.example/", PLAN),
+        "FULL": Source("FULL", "https://far.example/", PLAN),
     }
 )
 
@@ -61,6 +62,8 @@ class Stand:
             match wish.source.name:
                 case "LONG":
                     return outcome(20_000)
+                case "FULL":
+                    return outcome(99_999)
                 case "BUSY":
                     raise FarBusy(seconds=7)
                 case "BROKEN":

@@ -1,0 +1,335 @@
+"""One client's socket: bytes in, events through the session, reply lines out.
+
+A worker task takes the events in order; all that is sent is sent by it, one thing after another.
+"""
+
+import asyncio
+import logging
+import time
+from collections.abc import Callable
+from typing import Final, Protocol
+
+from adapters import limits
+from adapters.errors import GatewayFull
+from gateway.service.clients.granting import Fulfiller, Granting
+from gateway.service.clients.metering import Patience
+from gateway.service.clients.resuming import Seat
+from gateway.service.clients.sending import Sender
+from gateway.service.clients.turns import Turn
+from gateway.session.arriving import Arrival, starts_afresh
+from gateway.session.conversation import Session
+from gateway.wire.lines import Cancel, Data, Event, Line, Pause
+from gateway.wire.replies import Lines
+
+_log = logging.getLogger(__name__)
+_ENDS: Final = (b"\r", b"\n", b"\x9b")  # of a line that was echoed
+
+
+class House(Patience, Protocol):
+    """What a connection needs of the server it belongs to."""
+
+    stopping: bool
+
+    def admit(self, connection: "Connection") -> bool:
+        """Whether there is room; an admitted connection is counted until it is dismissed."""
+        ...
+
+    def dismiss(self, connection: "Connection") -> None:
+        """The connection is gone."""
+        ...
+
+    def may_linger(self) -> bool:
+        """Whether a client that was turned away may take its time to hang up."""
+        ...
+
+    def wait_seconds(self) -> float:
+        """Within how long a request is answered."""
+        ...
+
+
+class Connection(asyncio.Protocol):
+    """One client, from its first byte to its last.
+
+    `begin` makes the session for a client at that address. `seat`: where a lost line's session is kept.
+    """
+
+    _session: Session  # from `connection_made` on
+
+    def __init__(
+        self,
+        house: House,
+        begin: Callable[[str], Session],
+        fulfiller: Fulfiller,
+        greets: bool,
+        seat: Seat | None = None,
+    ) -> None:
+        self._house = house
+        self._begin = begin
+        self._granting = Granting(fulfiller)
+        self._greets = greets
+        self.seat = seat
+        self._arrival = None if seat is None else Arrival(lambda: seat.session)
+        self._parted = False  # from its session
+        self._transport: asyncio.Transport | None = None
+        self._sender: Sender | None = None
+        self._worker: asyncio.Task[None] | None = None
+        self._input = asyncio.Event()
+        self._lost = asyncio.Event()
+        self._at_end = False
+        self._admitted = False
+        self._busy = False
+        self._abandon = False
+        self._paused = False
+        self._goodbye = ""  # what it is to be told before the line closes
+        self._leaving: asyncio.TimerHandle | None = None
+        self.heard_at = asyncio.get_running_loop().time()
+        self.peer = ""
+
+    # What asyncio calls
+
+    def connection_made(self, transport: asyncio.BaseTransport) -> None:
+        """Take the client in, or tell it that there is no room."""
+        assert isinstance(transport, asyncio.Transport)
+        self._transport = transport
+        peer = transport.get_extra_info("peername")
+        self.peer = str(peer[0]) if isinstance(peer, tuple) else ""
+        self._session = self._begin(self.peer)
+        self._sender = Sender(self._house, self._session.reader, transport, lambda: self.heard_at)
+        self._admitted = self._house.admit(self)
+        if not self._admitted:
+            self._goodbye = "The gateway is full; try again later"
+            if not self._house.may_linger():  # too many are being told already
+                transport.write(b"".join(self._farewell()))
+                transport.close()
+                return
+        self._worker = asyncio.get_running_loop().create_task(self._work())
+
+    def data_received(self, data: bytes) -> None:
+        """Bytes came."""
+        self.heard_at = asyncio.get_running_loop().time()
+        if self._leaving is not None or not self._admitted:
+            return
+        reader = self._session.reader
+        if self._arrival is not None:
+            self._arrival.feed(data, reader.pending)
+        reader.feed(data)
+        if self._busy and not self._abandon and reader.cancel_ahead():
+            self._abandon = True
+            self._granting.abandon()
+            if self._sender is not None:
+                self._sender.abandon()
+        if reader.pending > limits.PIPELINE_BYTES and not self._paused and self._transport is not None:
+            self._paused = True
+            self._transport.pause_reading()
+            reader.release()  # what would let it go on again is not read either
+        if reader.settings.flow == "xon" and self._sender is not None:
+            self._sender.hold(reader.held)
+        self._input.set()
+
+    def eof_received(self) -> bool:
+        """The client sends no more, and still gets what it is owed."""
+        self._at_end = True
+        self._session.reader.release()
+        if self._sender is not None:
+            self._sender.hold(False)
+        self._input.set()
+        return self._leaving is None
+
+    def pause_writing(self) -> None:
+        """The client reads more slowly than we write."""
+        if self._sender is not None:
+            self._sender.pause()
+
+    def resume_writing(self) -> None:
+        """The client has read."""
+        if self._sender is not None:
+            self._sender.resume()
+
+    def connection_lost(self, exc: Exception | None) -> None:
+        """The line is gone."""
+        self._transport = None
+        self._part()
+        self._lost.set()
+        if self._leaving is not None:
+            self._leaving.cancel()
+        if self._sender is not None:
+            self._sender.end()
+        self._house.dismiss(self)
+
+    def _part(self) -> None:
+        """Leave the session. Where a seat keeps it, the request being worked on goes on; the worker does
+        nothing after that, since there is no line.
+        """
+        if self._parted:
+            return
+        self._parted = True
+        kept = self.seat is not None and self.seat.held_by(self) and self._granting.under_way
+        unfinished = self._worker if kept and not self._session.unfinished else None
+        if self._worker is not None and unfinished is None:
+            self._worker.cancel()
+        self._session.lost()
+        if self.seat is not None:
+            self.seat.leave(self, unfinished, for_good=self._session.taken_leave)
+
+    # What the server calls
+
+    @property
+    def busy(self) -> bool:
+        """Whether a reply is in flight."""
+        return self._busy
+
+    def turn_away(self, sentence: str) -> None:
+        """421 and close; a reply in flight is finished first by the worker, which sees `stopping`."""
+        if not self._busy and not self._goodbye:
+            self._goodbye = sentence
+            self._input.set()
+
+    def surrender(self) -> None:
+        """The client is back on another line: leave it the session at once, and cut this line."""
+        self._part()
+        self.abort()
+
+    def abort(self) -> None:
+        """Cut the line now."""
+        if self._transport is not None:
+            self._transport.abort()
+
+    async def gone(self) -> None:
+        """Wait until the line is gone, all that was written with it."""
+        await self._lost.wait()
+
+    # The worker
+
+    async def _work(self) -> None:
+        try:
+            await self._converse()
+            self._session.lost()  # a transfer that never got its end, such as before a half-close
+        except asyncio.CancelledError:
+            if self._transport is not None and not self._transport.is_closing():
+                self._transport.abort()
+            raise
+        except Exception:  # noqa: BLE001 one client's fault must not reach the others
+            _log.exception("a connection failed")
+            self.abort()
+        else:
+            self._leave()
+
+    def _leave(self) -> None:
+        """End our side, and let the client end its own: closing at once, with bytes of the client's still
+        unread, would make TCP reset the line and could take the last reply with it.
+        """
+        if self._transport is None or self._sender is None or self._leaving is not None:
+            return
+        self._sender.end()
+        if self._at_end:
+            self._transport.close()
+            return
+        try:
+            self._transport.write_eof()
+        except OSError:  # the client was quicker
+            self._transport.close()
+            return
+        if self._paused:
+            self._transport.resume_reading()
+        self._leaving = asyncio.get_running_loop().call_later(limits.LINGER_SECONDS, self._close)
+
+    def _close(self) -> None:
+        if self._transport is not None:
+            self._transport.close()
+
+    async def _converse(self) -> None:
+        turn = Turn()
+        if self._admitted and self._greets:
+            await self._send(self._session.greeting())
+        while self._here and not self._session.closing:
+            if self._goodbye:
+                await self._send(self._farewell())
+                return
+            event = self._session.reader.next_event()
+            output = self._session.reader.take_output()
+            if output:
+                await self._send(iter((output,)), whole=output.endswith(_ENDS))
+            if self.seat is not None:
+                event = await self._seated(self.seat, event)
+            if event is None:
+                if self._at_end:
+                    return
+                if self._house.stopping:
+                    await self._refuse()
+                    return
+                await self._more_input()
+                turn = Turn()
+            elif isinstance(event, Cancel):
+                lines = self._session.cancelled()
+                if lines is not None:
+                    await self._send(lines)
+            elif not isinstance(event, Pause):
+                await self._serve(event)
+            await turn.over()
+
+    async def _seated(self, seat: Seat, event: Event | None) -> Event | None:
+        """The event; or the AGAIN that came with it or before it, and this line goes on where another was."""
+        arrival, session = self._arrival, self._session
+        again = None if arrival is None else arrival.again(session.reader.pending)
+        if arrival is not None and again is not None:
+            kept = await seat.resume(self)
+            if kept is not None and arrival.reader is not None:
+                self._arrival = None
+                kept.resume(arrival.reader)
+                self._session = kept
+                if self._at_end:
+                    kept.reader.release()
+                if self._sender is not None:
+                    self._sender.reader = kept.reader
+                return again
+        elif not seat.held_by(self) and starts_afresh(event, session.reader.settings):
+            self._arrival = None
+            seat.take(self, session)
+        return event
+
+    async def _more_input(self) -> None:
+        """Wait for bytes; all that came is dealt with."""
+        if self._goodbye:
+            return
+        if self._paused and self._transport is not None:
+            self._paused = False
+            self._transport.resume_reading()
+        self._input.clear()
+        await self._input.wait()
+
+    async def _serve(self, event: Line | Data) -> None:
+        """Answer one line, or take in data. A CAN that is behind a line already abandons it at once."""
+        if self._house.stopping:
+            await self._refuse()
+            return
+        if self._session.reader.cancel_ahead():
+            return
+        self._busy, self._abandon = True, False
+        started = time.perf_counter()
+        try:
+            lines = await self._granting.reply(self._session, event, self._house.wait_seconds())
+            if lines is not None:
+                await self._send(lines)
+        finally:
+            self._busy = False
+            self.heard_at = asyncio.get_running_loop().time()
+        if lines is not None and _log.isEnabledFor(logging.INFO):
+            session = self._session
+            shown = (self.peer, session.request_shown, session.status_shown, time.perf_counter() - started)
+            _log.info("peer=%s request=%r reply=%r seconds=%.4f", *shown)
+
+    async def _refuse(self) -> None:
+        self._goodbye = self._goodbye or "The gateway is going down"
+        await self._send(self._farewell())
+
+    def _farewell(self) -> Lines:
+        return self._session.failed(GatewayFull(self._goodbye), close=True)
+
+    @property
+    def _here(self) -> bool:
+        """Whether there is still a line to write to: neither gone nor told goodbye on."""
+        return self._sender is not None and self._sender.open
+
+    async def _send(self, lines: Lines, *, whole: bool = True) -> None:
+        if self._sender is not None:
+            await self._sender.send(lines, whole)

@@ -1,0 +1,115 @@
+"""a session's wishes -> what is granted: one line's steps, run to its reply within the time there is."""
+
+import asyncio
+import logging
+from typing import Protocol
+
+from adapters import limits
+from adapters.errors import HeadraceError, MayBeDone
+from gateway.session.conversation import Session
+from gateway.session.wishes import Granted, Staged, Wish, time_is_up
+from gateway.wire.lines import Data, Line
+from gateway.wire.replies import Lines
+
+_log = logging.getLogger(__name__)
+
+
+class Fulfiller(Protocol):
+    """What grants a session's wishes (see `answers.Answers`)."""
+
+    def now(self, wish: Wish) -> Granted | None:
+        """What is granted without waiting, or None; a HeadraceError where that is certain already."""
+        ...
+
+    async def answer(self, wish: Wish, seconds: float) -> Granted:
+        """What was wished for within `seconds`, or a HeadraceError."""
+        ...
+
+
+class Granting:
+    """One client's requests, one at a time. What a warm cache can answer takes no further task."""
+
+    def __init__(self, fulfiller: Fulfiller) -> None:
+        self._fulfiller = fulfiller
+        self._request: asyncio.Task[Granted] | None = None
+        self._abandoned = False
+
+    @property
+    def under_way(self) -> bool:
+        """Whether something that a session wished for is being waited for."""
+        return self._request is not None
+
+    def abandon(self) -> None:
+        """CAN came: the request being worked on gets no reply."""
+        self._abandoned = True
+        if self._request is not None:
+            self._request.cancel()
+
+    async def reply(self, session: Session, event: Line | Data, seconds: float) -> Lines | None:
+        """Run one line's steps to its reply within `seconds`; whatever goes wrong, there is one."""
+        steps = session.respond(event)
+        self._abandoned = False
+        deadline = asyncio.get_running_loop().time() + seconds
+        try:
+            wish = next(steps)
+            while True:
+                try:
+                    granted = self._fulfiller.now(wish) or await self._grant(wish, deadline)
+                except HeadraceError as error:
+                    _log.info("request=%r code=%s", session.request_shown, error.code, exc_info=error)
+                    wish = steps.throw(error)
+                    continue
+                except Exception as error:  # noqa: BLE001 the session tells it when it is time to
+                    _log.exception("request=%r failed", session.request_shown)
+                    wish = steps.throw(failure(wish, error))
+                    continue
+                if granted is None:  # abandoned by CAN: no reply
+                    steps.close()
+                    session.abandoned()
+                    return None
+                wish = steps.send(granted)
+        except StopIteration as stop:
+            lines: Lines | None = stop.value
+            return lines
+        except Exception:  # noqa: BLE001 every request is answered, whatever failed
+            _log.exception("request=%r failed", session.request_shown)
+            return session.failed(HeadraceError())
+
+    async def _grant(self, wish: Wish, deadline: float) -> Granted | None:
+        """What was wished for; None where CAN abandoned the request meanwhile."""
+        seconds = deadline - asyncio.get_running_loop().time()
+        seconds -= min(limits.ANSWER_MARGIN_SECONDS, seconds / 10)
+        self._request = asyncio.get_running_loop().create_task(self._fulfiller.answer(wish, seconds))
+        try:
+            async with asyncio.timeout_at(deadline):
+                return await self._request
+        except TimeoutError as error:
+            _let_go(self._request)
+            raise time_is_up(wish) from error
+        except asyncio.CancelledError:
+            _let_go(self._request)
+            if self._abandoned and not _being_cancelled():
+                return None
+            raise
+        finally:
+            self._request = None
+
+
+def failure(wish: Wish, error: Exception) -> HeadraceError:
+    """What the client is told of a fault of our own; a wish that changes something may have been granted."""
+    told = time_is_up(wish) if isinstance(time_is_up(wish), MayBeDone) else HeadraceError()
+    told.__cause__ = error
+    return told
+
+
+def _let_go(request: "asyncio.Task[Granted]") -> None:
+    """Nobody waits for this any more: what it began to take in is dropped."""
+    if not request.cancel() and not request.cancelled() and request.exception() is None:
+        granted = request.result()
+        if isinstance(granted, Staged):
+            granted.staging.drop()
+
+
+def _being_cancelled() -> bool:
+    task = asyncio.current_task()
+    return task is not None and task.cancelling() > 0

@@ -1,0 +1,105 @@
+"""The doors of a gateway: who gets in, with which profile, and what a reload changes."""
+
+import asyncio
+import ipaddress
+from dataclasses import replace
+
+import pytest
+
+from gateway.catalogue.model import Catalogue, Listener
+from tests.gateway.service.gate import (
+    NO_PAGE,
+    PROFILES,
+    RESUMING,
+    TEN,
+    gate,
+)
+
+
+async def test_a_full_house_lets_the_machine_back_in() -> None:
+    async with (
+        gate(RESUMING, Listener(port=0), clients=2) as house,
+        house.call(0) as old,
+        house.call(1) as other,
+    ):
+        await old.say(b"ASK ten\r")
+        await other.say(b"NOOP\r")
+        async with house.call(1) as turned_away:
+            assert (await turned_away.reply())[:3] == b"421"
+        async with house.call(0) as silent, house.call(0) as new:  # the old line still counts
+            assert await asyncio.wait_for(silent.reader.read(), 5) == b""
+            assert await new.say(b"AGAIN\r") == TEN
+            assert await asyncio.wait_for(old.reader.read(), 5) == b""
+            await house.until(lambda: house.server.clients == 2)
+
+
+async def test_kept_over_a_reload_that_takes_the_profile_away() -> None:
+    async with gate(replace(RESUMING, profile="SEVEN")) as house:
+        async with house.call() as old:
+            shown = await old.say(b"ASK ten\r")
+            old.cut()
+        await house.server.reload(Catalogue(listeners=(replace(RESUMING, profile="PLAIN"),)))
+        async with house.call() as new:
+            assert await new.say(b"AGAIN\r") == shown
+
+
+@pytest.mark.parametrize("listeners", [(Listener(port=0),), (replace(RESUMING, host="127.0.0.2"),)])
+async def test_not_over_one_that_takes_the_listener_away(listeners: tuple[Listener, ...]) -> None:
+    async with gate() as house:
+        async with house.call() as old:
+            old.writer.write(b"ASK slow\r")
+            await asyncio.wait_for(house.world.begun.wait(), 5)
+            old.cut()
+        await house.until(lambda: house.server.clients == 0)
+        bound = await house.server.reload(Catalogue(listeners=listeners))
+        assert house.world.cancelled == 1
+        if not bound:  # the port is the same
+            async with house.call() as new:
+                assert await new.say(b"AGAIN\r") == NO_PAGE
+
+
+async def test_a_stopping_gateway_waits_for_nobody_who_is_gone() -> None:
+    async with gate() as house:
+        async with house.call() as old:
+            old.writer.write(b"ASK slow\r")
+            await asyncio.wait_for(house.world.begun.wait(), 5)
+            old.cut()
+        await house.until(lambda: house.server.clients == 0)
+        await asyncio.wait_for(house.server.stop(), 1)
+        assert house.world.cancelled == 1
+
+
+async def test_profiles_for_addresses_follow_a_reload() -> None:
+    network = ipaddress.ip_network
+    table = ((network("127.0.0.2/32"), "COLS-22"), (network("127.0.0.0/28"), "COLS-80"))
+    listener = replace(Listener(port=0), profile="COLS-32", by_address=table)
+    async with gate(listener) as house:
+
+        async def columns(source: str) -> bytes:
+            async with house.call(source=source) as line:
+                return (await line.say(b"AGAIN\r"))[10:13]
+
+        assert [await columns(f"127.0.0.{host}") for host in (1, 2, 99)] == [b"080", b"022", b"032"]
+        async with house.call(source="127.0.0.2") as before:
+            await before.say(b"NOOP\r")
+            fresh = replace(listener, by_address=((network("127.0.0.2/32"), "COLS-80"),))
+            assert await house.server.reload(Catalogue(listeners=(fresh,), profiles=PROFILES)) == []
+            assert [await columns(f"127.0.0.{host}") for host in (1, 2)] == [b"032", b"080"]
+            assert (await before.say(b"AGAIN\r"))[10:13] == b"022"
+
+
+async def test_listeners_at_free_ports_are_told_apart_by_a_reload() -> None:
+    """Two that are alike in all: both stay open, and one of them closes."""
+    plain = Listener(port=0)
+    async with gate(plain, plain) as house:
+        assert await house.server.reload(Catalogue(listeners=(plain, plain))) == []
+        for number in (0, 1):
+            async with house.call(number) as line:
+                assert (await line.say(b"NOOP x\r"))[:3] == b"200"
+        (fresh,) = await house.server.reload(Catalogue(listeners=(plain, plain, plain)))
+        assert fresh.port not in house.ports
+        assert await house.server.reload(Catalogue(listeners=(plain,))) == []
+        with pytest.raises(OSError, match=r"refused|failed"):
+            await asyncio.open_connection("127.0.0.1", fresh.port)
+        async with house.call(0) as line:
+            assert (await line.say(b"NOOP x\r"))[:3] == b"200"
