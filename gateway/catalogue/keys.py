@@ -13,7 +13,7 @@ from gateway.catalogue.field_keys import FIELD_KEYS
 from gateway.catalogue.key import METHODS, READY, TABLES, Key, Shape, words_of
 from gateway.catalogue.model import ArgKind, GatewaySettings, LineEnd, Listener
 from gateway.extract.plan import Format
-from gateway.wire.settings import LATER, SETTINGS
+from gateway.wire.settings import SETTINGS
 
 _YEAR = 366 * 86_400
 _WHERE_SECRETS_ARE = '"env:NAME" or "file:PATH", never the secret itself'
@@ -101,8 +101,32 @@ _KEYS: tuple[Key, ...] = (
         _LISTENER.profile.lower(),
         note="plain, or a [profile.NAME]",
     ),
+    Key(
+        "listen",
+        "by_address",
+        _S.TABLE,
+        "Other profiles for clients at some addresses; the narrowest network counts",
+        "{}",
+        note='{ "address or network" = profile }, as { "192.0.2.0/28" = "plain" }',
+        also=("addresses", "clients"),
+    ),
     Key("listen", "greeting", _S.FLAG, "Whether a client is greeted with 220", "false"),
-    Key("listen", "resume", _S.FLAG, "For one machine on one port: AGAIN after a lost line", later=True),
+    Key(
+        "listen",
+        "resume",
+        _S.FLAG,
+        "For one machine on one port: after a lost line, AGAIN takes up where it was",
+        "false",
+    ),
+    Key(
+        "listen",
+        "resume_for",
+        _S.DURATION,
+        "How long after a lost line, with resume = true",
+        f"{_LISTENER.resume_for:.0f}",
+        low=1,
+        high=7 * 86_400,
+    ),
     Key("listen", "speaks", _S.TEXT, "Another way of speaking to its clients", later=True),
     Key("listen", "device", _S.TEXT, "A serial device instead of a port", later=True),
     Key(
@@ -293,7 +317,6 @@ _KEYS: tuple[Key, ...] = (
         Key("profile", each.name, _S.SETTING, each.meaning, each.default, note=each.values)
         for each in SETTINGS.values()
     ),
-    *(Key("profile", each, _S.SETTING, "A setting", later=True) for each in sorted(LATER)),
 )
 
 KEYS: Final[Mapping[str, Mapping[str, Key]]] = MappingProxyType(

@@ -3,6 +3,7 @@
 Every value here has passed the checks: names, templates, paths and patterns are usable as they stand.
 """
 
+import ipaddress
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import Enum
@@ -11,6 +12,7 @@ from typing import TypeAlias
 
 from adapters.port import CredentialKind, Origin
 from gateway.extract.plan import Plan
+from gateway.wire.ready import PROFILES
 from gateway.wire.settings import Settings
 
 
@@ -142,14 +144,38 @@ class Place:
     lines: LineEnd = LineEnd.LF
 
 
+Network: TypeAlias = ipaddress.IPv4Network | ipaddress.IPv6Network
+"""One address is a network of one."""
+
+
 @dataclass(frozen=True, slots=True)
 class Listener:
-    """One address to listen at."""
+    """One address to listen at.
+
+    `by_address`: profiles for some clients' addresses, the most specific network first. `resume`: a client
+    that lost its line may take up within `resume_for` seconds where it was.
+    """
 
     host: str = "127.0.0.1"
     port: int = 8128
     profile: str = "PLAIN"
     greeting: bool = False
+    by_address: tuple[tuple[Network, str], ...] = ()
+    resume: bool = False
+    resume_for: float = 600.0
+
+    def profile_for(self, peer: str) -> str:
+        """The profile for a client at the address `peer`; an IPv4-mapped one (RFC 4291 section 2.5.5.2)
+        counts as IPv4.
+        """
+        try:
+            address = ipaddress.ip_address(peer)
+        except ValueError:  # no address at all
+            return self.profile
+        mapped = address.ipv4_mapped if isinstance(address, ipaddress.IPv6Address) else None
+        if mapped is not None:
+            address = mapped
+        return next((name for network, name in self.by_address if address in network), self.profile)
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,22 +197,25 @@ class Catalogue:
     """Everything. Names are upper case; secrets are resolved and kept out of repr().
 
     `filename` is the file's name as it was given. `origins` are the hosts and ports that it names: they may
-    be loopback or private.
+    be loopback or private. `tables` are the charsets that profiles have from files, as settings hold them,
+    by the words that SET takes: `file:PATH` as written, and `table:NAME` with a profile's name in lower case.
     """
 
     gateway: GatewaySettings = GatewaySettings()
     listeners: tuple[Listener, ...] = (Listener(),)
     places: Mapping[str, Place] = field(default_factory=lambda: MappingProxyType({}))
     sources: Mapping[str, Source] = field(default_factory=lambda: MappingProxyType({}))
-    profiles: Mapping[str, Settings] = field(default_factory=lambda: MappingProxyType({"PLAIN": Settings()}))
+    profiles: Mapping[str, Settings] = field(default_factory=lambda: PROFILES)
+    tables: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}), repr=False)
     secrets: Mapping[SecretRef, str] = field(default_factory=lambda: MappingProxyType({}), repr=False)
     filename: str = field(default="", compare=False)
     origins: frozenset[Origin] = frozenset()
 
     @property
     def watched(self) -> tuple[str, ...]:
-        """Paths whose change asks for a reload: the file itself, its `file:` secrets, its certificates."""
-        files = {each.text.removeprefix("file:") for each in self.secrets if each.text.startswith("file:")}
+        """Paths whose change asks for a reload: the file, its `file:` secrets, certificates and tables."""
+        named = (*(each.text for each in self.secrets), *self.tables)
+        files = {each.removeprefix("file:") for each in named if each.startswith("file:")}
         holders: tuple[Source | Place, ...] = (*self.sources.values(), *self.places.values())
         files.update(each.ca for each in holders if each.ca)
         return (*([self.filename] if self.filename else []), *sorted(files))

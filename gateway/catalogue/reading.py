@@ -8,6 +8,7 @@ from gateway.catalogue.addresses import split_url
 from gateway.catalogue.mistakes import CatalogueFaults, TextFault
 from gateway.catalogue.model import Catalogue, Place, Source
 from gateway.catalogue.parsing import Parsed, parse
+from gateway.catalogue.schema.charsets import Charsets
 from gateway.catalogue.schema.gateway_table import read_gateway
 from gateway.catalogue.schema.listeners import read_listeners
 from gateway.catalogue.schema.places import read_places
@@ -27,6 +28,7 @@ def load_catalogue(
     schemes: Container[str] | None = None,
     *,
     check_folder: Callable[[str], str | None] | None = None,
+    read_table: Callable[[str], str | None] = lambda _: None,
 ) -> Catalogue:
     """The catalogue that `text` means, or CatalogueFaults with all its mistakes.
 
@@ -35,12 +37,15 @@ def load_catalogue(
     `check_ca` is given each certificate file's path as written and gives None where it can be used, or why
     not in words that follow "which": "is not there". `schemes` are those that have an adapter; a known
     scheme that is not among them is a mistake. `check_folder` is given a `file` base, a URL that ends in a
-    slash, and answers as `check_ca` does. Without these three, nothing of that is checked. A byte order mark
-    and CR LF line ends are taken as they come.
+    slash, and answers as `check_ca` does. Without these three, nothing of that is checked. `read_table` is
+    given the path of a charset's mapping file as written and gives its text, or None where there is none. A
+    byte order mark and CR LF line ends are taken as they come.
     """
     text = text.removeprefix("\ufeff").replace("\r\n", "\n")
     parsed = parse(text)
-    report = Report(text, parsed, read_secret, check_ca, schemes, check_folder=check_folder)
+    report = Report(
+        text, parsed, read_secret, check_ca, schemes, check_folder=check_folder, read_table=read_table
+    )
     catalogue = read_document(parsed, report, filename)
     if report.mistakes:
         raise CatalogueFaults(report.mistakes, report.shown_text, filename)
@@ -54,7 +59,8 @@ def read_document(parsed: Parsed, report: Report, filename: str) -> Catalogue:
     top = Table(report, "", (), parsed.document)
     secrets = Secrets()
     gateway = read_gateway(top)
-    profiles = read_profiles(top)
+    charsets = Charsets()
+    profiles = read_profiles(top, charsets)
     listeners = read_listeners(top, profiles)
     found = read_places(top, secrets)
     sources = read_sources(top, found, secrets, gateway.letters)
@@ -65,6 +71,7 @@ def read_document(parsed: Parsed, report: Report, filename: str) -> Catalogue:
         places=MappingProxyType(places),
         sources=MappingProxyType(sources),
         profiles=MappingProxyType(profiles),
+        tables=MappingProxyType(charsets.tables),
         secrets=MappingProxyType(secrets.values),
         filename=filename,
         origins=_origins(places, sources),

@@ -2,12 +2,17 @@
 
 import ipaddress
 from collections.abc import Iterable
+from typing import Final
 
 from gateway.catalogue.addresses import read_host
 from gateway.catalogue.mistakes import TextFault, nearest
-from gateway.catalogue.model import Listener
+from gateway.catalogue.model import Listener, Network
+from gateway.catalogue.positions import Path
 from gateway.catalogue.schema.report import shown
 from gateway.catalogue.schema.table import Table
+
+_MAPPED: Final = ipaddress.IPv6Network("::ffff:0:0/96")  # RFC 4291 section 2.5.5.2
+_NETWORK_FORM: Final = "an address or a network such as 192.0.2.7, 192.0.2.0/24 or 2001:db8::/32"
 
 
 def read_listeners(top: Table, profiles: Iterable[str]) -> tuple[Listener, ...]:
@@ -19,11 +24,15 @@ def read_listeners(top: Table, profiles: Iterable[str]) -> tuple[Listener, ...]:
         table = Table(top.report, "listen", path, values)
         port, host = table.integer("port"), _host(table)
         default = Listener()
+        resume, seconds = _resume(table)
         listener = Listener(
             host=host or default.host,
             port=default.port if port is None else port,
             profile=_profile(table, names) or default.profile,
             greeting=table.flag("greeting") or False,
+            by_address=_by_address(table, names),
+            resume=resume,
+            resume_for=default.resume_for if seconds is None else float(seconds),
         )
         read = {"host": host, "port": port}
         sure.append(
@@ -56,13 +65,65 @@ def _host(table: Table) -> str | None:
 
 def _profile(table: Table, names: tuple[str, ...]) -> str | None:
     text = table.text("profile")
-    if text is None or text.upper() in names:
-        return text and text.upper()
+    return None if text is None else _known_profile(table, table.at("profile"), text, names)
+
+
+def _known_profile(table: Table, path: Path, text: str, names: tuple[str, ...]) -> str | None:
+    """A profile's name in upper case, or None where there is none so named."""
+    if text.upper() in names:
+        return text.upper()
     if table.report.intact(("profile",)):
         near = nearest(text, names).lower()
         known = " ".join(sorted(each.lower() for each in names))
-        table.wrong("profile", f"{shown(text)}, which is no profile", near, known)
+        table.report.at_value(path, f"{shown(text)}, which is no profile", known, near)
     return None
+
+
+def _by_address(table: Table, names: tuple[str, ...]) -> tuple[tuple[Network, str], ...]:
+    """The most specific network first, so that the first that fits is the one."""
+    found: dict[Network, tuple[str, str]] = {}
+    for path, text, name in table.text_table("by_address"):
+        profile = _known_profile(table, path, name, names)
+        network = _network(table, path, text)
+        if network is None:
+            continue
+        if network in found:
+            what = f"{text}, which is {found[network][0]} once more"
+            table.report.at_key(path, what, "each address or network once")
+        else:
+            found[network] = (text, profile or "")
+    pairs = [(network, profile) for network, (_, profile) in found.items()]
+    return tuple(sorted(pairs, key=lambda each: (-each[0].prefixlen, each[0].version, each[0])))
+
+
+def _network(table: Table, path: Path, text: str) -> Network | None:
+    bare, zone, _ = text.partition("%")  # RFC 4007 section 11
+    try:
+        network = ipaddress.ip_network(bare, strict=False)
+    except ValueError:
+        table.report.at_key(path, "no address and no network", _NETWORK_FORM)
+        return None
+    fault = f"{text}, which has a zone" if zone else ""
+    try:
+        ipaddress.ip_network(bare)
+    except ValueError:
+        fault = fault or f"{text}, which has host bits set"
+    if fault:
+        near = network.network_address if network.num_addresses == 1 else network
+        table.report.at_key(path, fault, _NETWORK_FORM, str(near))
+        return None
+    if isinstance(network, ipaddress.IPv6Network) and network.subnet_of(_MAPPED):
+        address = network.network_address.ipv4_mapped
+        assert address is not None
+        return ipaddress.IPv4Network((address, network.prefixlen - _MAPPED.prefixlen))
+    return network
+
+
+def _resume(table: Table) -> tuple[bool, int | None]:
+    resume, seconds = table.flag("resume"), table.seconds("resume_for")
+    if "resume_for" in table and (resume is False or table.lacks("resume")):
+        table.report.at_key(table.at("resume_for"), "resume_for without resume", "resume = true beside it")
+    return resume or False, seconds
 
 
 def _clash(one: Listener, other: Listener) -> bool:

@@ -7,27 +7,30 @@ from gateway.catalogue.keys import KEYS
 from gateway.catalogue.mistakes import nearest
 from gateway.catalogue.model import Number
 from gateway.catalogue.positions import Path
+from gateway.catalogue.schema.charsets import Charsets
 from gateway.catalogue.schema.names import named_tables
 from gateway.catalogue.schema.report import LATER, Report, shown
 from gateway.catalogue.schema.table import Table
 from gateway.catalogue.schema.zones import near_zone
-from gateway.wire.settings import Settings, change
+from gateway.wire.ready import PROFILES
+from gateway.wire.settings import CHECK_WIDTHS, Settings, change
 
 _PLAIN = "PLAIN"
 
 
-def read_profiles(top: Table) -> dict[str, Settings]:
-    """All profiles by name in upper case, `plain` among them."""
-    profiles = {_PLAIN: Settings()}
+def read_profiles(top: Table, charsets: Charsets) -> dict[str, Settings]:
+    """All profiles by name in upper case, `plain` and the ready ones among them."""
+    profiles = dict(PROFILES)
     for name, path, values in named_tables(top, "profile"):
         if name == _PLAIN:
             top.report.at_key(path, "plain, which is all defaults", "another name")
-        settings = _read_profile(top.report, path, values)
-        profiles.setdefault(name, settings)
+        settings = _read_profile(top.report, path, values, charsets)
+        if name != _PLAIN:
+            profiles[name] = settings
     return profiles
 
 
-def _read_profile(report: Report, path: Path, values: Mapping[str, object]) -> Settings:
+def _read_profile(report: Report, path: Path, values: Mapping[str, object], charsets: Charsets) -> Settings:
     table = Table(report, "profile", path, values)
     pairs: list[tuple[str, str]] = []
     for key in KEYS["profile"].values():
@@ -38,6 +41,9 @@ def _read_profile(report: Report, path: Path, values: Mapping[str, object]) -> S
             if key.name in table:
                 table.wrong(key.name, shown(values[key.name]))
             continue
+        if key.name == "charset":
+            pairs += [(key.name, word)] if charsets.accepts(table, str(path[-1]), word) else []
+            continue
         try:
             change(Settings(cols=16), [(key.name, word)])
         except NotPossible:
@@ -47,26 +53,39 @@ def _read_profile(report: Report, path: Path, values: Mapping[str, object]) -> S
             table.wrong(key.name, shown(values[key.name]), near)
         else:
             pairs.append((key.name, word))
-    try:
-        return change(Settings(), pairs)
-    except HeadraceError as error:
-        names = [name for name, _ in pairs]
-        wide = {"cols", "most"} & set(names) and "cols" in error.sentence
-        culprit = next(each for each in (("cols", "most") if wide else ("eol", "bits")) if each in names)
-        table.wrong(culprit, error.sentence, allowed=_together(culprit, dict(pairs)))
-        return Settings()
+    return _settings(table, pairs, charsets)
+
+
+def _settings(table: Table, pairs: list[tuple[str, str]], charsets: Charsets) -> Settings:
+    """What they come to; where some do not go together, that is reported, and so is what else is at odds."""
+    while True:
+        try:
+            return change(Settings(), pairs, charsets.tables)
+        except HeadraceError as error:
+            names = [name for name, _ in pairs]
+            wide = {"cols", "most"} & set(names) and "cols" in error.sentence
+            others = ("charset", "eol", "bits") if "charset" in error.sentence else ("eol", "bits")
+            culprit = next(each for each in (("cols", "most") if wide else others) if each in names)
+            table.wrong(culprit, error.sentence, allowed=_together(culprit, dict(pairs)))
+            dropped = {"cols", "most"} if wide else {culprit}
+            pairs = [each for each in pairs if each[0] not in dropped]
 
 
 def _together(culprit: str, words: Mapping[str, str]) -> str:
     """What goes together with the other settings, where each by itself is right."""
     plain = Settings()
     cols, most = int(words.get("cols", plain.cols)), int(words.get("most", plain.most))
-    if cols > most:
+    check = CHECK_WIDTHS[words.get("check", plain.check).lower()]
+    if cols + check > most:
+        also = ", less the check" if check else ""
+        also_most = " and the check" if check else ""
         return (
-            f"cols at most {most}, which is most"
+            f"cols at most {most - check}, which is most{also}"
             if culprit == "cols"
-            else f"most at least {cols}, which is cols"
+            else f"most at least {cols + check}, which is cols{also_most}"
         )
+    if culprit == "charset":
+        return "a charset that goes with bits and eol: ascii latin1 caseswap"
     return "bits = 8 with eol 9b, or another eol"
 
 

@@ -16,7 +16,7 @@ LATER: Final = "not in this version yet"
 class Report:
     """All mistakes of one file while it is read. `read` collects (table, key) of every key asked for.
 
-    `read_secret`, `check_ca`, `schemes` and `check_folder` are those of `load_catalogue`.
+    `read_secret`, `check_ca`, `schemes`, `check_folder` and `read_table` are those of `load_catalogue`.
     """
 
     def __init__(
@@ -28,8 +28,10 @@ class Report:
         schemes: Container[str] | None = None,
         *,
         check_folder: Callable[[str], str | None] | None = None,
+        read_table: Callable[[str], str | None] = lambda _: None,
     ) -> None:
         self.read_secret = read_secret
+        self.read_table = read_table
         self.check_folder = check_folder
         self.check_ca = check_ca
         self.schemes = schemes

@@ -10,7 +10,7 @@ from gateway.catalogue.model import GatewaySettings, Listener, Place
 from gateway.catalogue.parsing import parse
 from gateway.catalogue.reading import read_document
 from gateway.catalogue.schema.report import Report
-from gateway.wire.settings import LATER, SETTINGS, Settings, shown
+from gateway.wire.settings import SETTINGS, Settings, shown
 from tests.gateway.catalogue.example import SECRETS, TEXT
 from tests.gateway.catalogue.marked import load, mistakes, source
 
@@ -36,7 +36,6 @@ def test_keys_of_later_versions_are_refused_and_explained_as_such() -> None:
             table = {"listen": "[[listen]]", "profile": "[profile.x]"}[key.table]
             (mistake,) = mistakes(f"{table}\n{key.name} = 1\n")
             assert mistake.found == "not in this version yet"
-    assert {key.name for key in KEYS if key.table == "profile" and key.later} == LATER
 
 
 def test_defaults_are_those_of_the_model() -> None:
@@ -47,6 +46,8 @@ def test_defaults_are_those_of_the_model() -> None:
     assert defaults["gateway", "state"] == gateway.state
     assert (defaults["listen", "host"], defaults["listen", "port"]) == (listener.host, str(listener.port))
     assert defaults["listen", "profile"].upper() == listener.profile
+    assert defaults["listen", "resume"] == shown(listener.resume).replace("off", "false")
+    assert float(defaults["listen", "resume_for"]) == listener.resume_for
     assert defaults["place", "write"] == shown(Place("X", "").write).replace("off", "false")
     assert defaults["place", "lines"] == Place("X", "").lines.value
     for name in SETTINGS:
@@ -68,7 +69,7 @@ def test_explained_has_every_key_below_its_table() -> None:
     text = explained()
     for header in TABLES.values():
         assert f"\n{header}\n" in "\n" + text
-    assert len(re.findall(r"^  [a-z]+ ", text, re.MULTILINE)) == len(KEYS)
+    assert len(re.findall(r"^  [a-z_]+ ", text, re.MULTILINE)) == len(KEYS)
     assert max(map(len, text.split("\n"))) <= 100
     assert max(map(len, explained(72).split("\n"))) <= 72
 

@@ -2,7 +2,7 @@
 
 from gateway.catalogue.key import TABLES
 from gateway.catalogue.keys import KEYS
-from gateway.wire.settings import LATER, SETTINGS
+from gateway.wire.settings import SETTINGS
 
 CONTRACT = {
     "gateway": "urls allow state wait letters",
@@ -23,7 +23,7 @@ def test_every_key_of_the_contract_is_there() -> None:
 
 
 def test_profiles_have_every_setting() -> None:
-    assert set(KEYS["profile"]) == set(SETTINGS) | LATER
+    assert set(KEYS["profile"]) == set(SETTINGS)
 
 
 def test_every_table_has_keys_and_no_key_is_there_twice() -> None:

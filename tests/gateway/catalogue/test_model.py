@@ -13,6 +13,11 @@ def test_watched_are_the_file_its_secrets_and_its_certificates() -> None:
     assert Catalogue().watched == ()
 
 
+def test_watched_are_mapping_files_too() -> None:
+    tables = {"file:maps/kiosk.txt": "table:kiosk=..", "table:kiosk": "table:kiosk=.."}
+    assert Catalogue(tables=tables, filename="f").watched == ("f", "maps/kiosk.txt")
+
+
 def test_secrets_are_in_no_repr() -> None:
     text = repr(example())
     for secret in ("club-secret", "k-1234", "s-99"):
