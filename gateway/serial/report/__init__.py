@@ -1,0 +1,1 @@
+"""A run and the advice as tables and pictures; pure."""
