@@ -5,7 +5,7 @@ import asyncio
 import logging
 import sys
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from datetime import datetime
 from pathlib import Path
 
@@ -13,13 +13,14 @@ from adapters.errors import HeadraceError
 from gateway.catalogue.model import Catalogue
 from gateway.commands import wiring
 from gateway.service.answers import Answers
-from gateway.service.connection import failure
+from gateway.service.clients.granting import failure
 from gateway.service.logs import LEVELS, Redactor, configure
-from gateway.session.conversation import Lines, Session
+from gateway.session.conversation import Session
 from gateway.session.state import World
 from gateway.session.wishes import Granted, Wish, time_is_up
 from gateway.wire.charsets import encode_text
 from gateway.wire.lines import Data, Line
+from gateway.wire.replies import Lines
 
 _log = logging.getLogger(__name__)
 _SHOW_AFTER = 0.5  # seconds of waiting before a bar is worth showing
@@ -33,7 +34,8 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]", 
         description="Print the exact reply to each REQUEST, as one connection would get it, without a socket."
         " A request with blanks is one argument: headrace say 'ASK tides' MORE. After a 350 the next"
         " arguments are lines of data, each beginning with >, and an argument . ends them:"
-        " headrace say 'STORE shelf:note.txt' '>Hello' .",
+        " headrace say 'STORE shelf:note.txt' '>Hello' . Where the first listener's profile has a window,"
+        " each '' is the empty line that the gateway waits for; 'SET window=0' first gives replies whole.",
         epilog="It exits with 1 when a reply was an error (code 4xx or 5xx), or when the last transfer was"
         f" not ended. {epilog}",
     )
@@ -61,11 +63,10 @@ async def _say(catalogue: Catalogue, requests: Sequence[str]) -> int:
     parts = wiring.Parts(catalogue)
     failed = whole = False
 
-    def put(lines: Lines) -> None:
+    def put(status_line: str, lines: Lines) -> None:
         nonlocal failed
-        status = next(lines)
-        failed = failed or status[:1] in {b"4", b"5"}
-        sys.stdout.buffer.write(status + b"".join(lines))
+        failed = failed or status_line[0] in "45"
+        sys.stdout.buffer.writelines(lines)
         sys.stdout.buffer.flush()
 
     try:
@@ -76,15 +77,18 @@ async def _say(catalogue: Catalogue, requests: Sequence[str]) -> int:
 
 
 async def converse(
-    catalogue: Catalogue, answers: Answers, requests: Sequence[str], put: Callable[[Lines], None]
+    catalogue: Catalogue, answers: Answers, requests: Iterable[str], put: Callable[[str, Lines], None]
 ) -> bool:
-    """Run `requests` through one session of the first listener's profile; `put` gets each reply's lines.
+    """Run `requests` through one session of the first listener's profile.
+
+    `put` gets each reply's status line, and its lines, or as many as a window lets out.
 
     False: the last transfer was not ended, so that nothing came of it.
     """
     world = World(lambda: catalogue, lambda: datetime.now().astimezone())
     session = Session(world, catalogue.listeners[0].profile)
-    for number, request in enumerate(requests, 1):
+    left = iter(requests)
+    for request in left:
         session.reader.feed(encode_text(request, session.reader.settings.charset) + b"\r")
         while (event := session.reader.next_event()) is not None:
             lines = (
@@ -94,10 +98,11 @@ async def converse(
             )
             session.reader.take_output()
             if lines:
-                put(lines)
+                put(session.status_shown, lines)
         if session.closing:
-            if number < len(requests):
-                print(f"headrace: {len(requests) - number} requests after BYE not sent", file=sys.stderr)
+            unsent = len(list(left))
+            if unsent:
+                print(f"headrace: {unsent} requests after BYE not sent", file=sys.stderr)
             break
     undone = session.unfinished
     session.lost()

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import TypeVar
 from urllib.parse import unquote_to_bytes
 
+from adapters import limits
 from adapters.errors import HeadraceError
 from adapters.registry import SCHEMES
 from adapters.trust import trust_context
@@ -40,13 +41,17 @@ def add_config(parser: argparse.ArgumentParser) -> None:
 
 
 def read_secret(folder: Path, reference: str) -> str | None:
-    """The secret at `env:NAME` or `file:PATH` (from `folder`), or None where there is none to read."""
+    """The secret at `env:NAME` or `file:PATH` (from `folder`), or None where there is none to read.
+
+    Only an ordinary file is opened: what nobody writes to a FIFO would be waited for.
+    """
     kind, _, name = reference.partition(":")
     if kind == "env":
         return os.environ.get(name)
     try:
-        return (folder / _expanded(name)).read_text(encoding="utf-8").rstrip("\r\n")
-    except (OSError, UnicodeDecodeError):
+        path = folder / _expanded(name)
+        return path.read_text(encoding="utf-8").rstrip("\r\n") if path.is_file() else None
+    except (OSError, ValueError):
         return None
 
 
@@ -56,10 +61,27 @@ def check_ca(folder: Path, name: str) -> str | None:
         path = folder / _expanded(name)
         if not path.exists():
             return "is not there"
+        if not path.is_file():
+            return "is no ordinary file"
         trust_context(str(path))
     except (OSError, HeadraceError):
         return "cannot be read as PEM certificates"
     return None
+
+
+def read_table(folder: Path, name: str) -> str | None:
+    """The text of the mapping file `name` (from `folder`), at most a byte too long, or None for none.
+
+    Only its comments can hold anything but ASCII, in whatever encoding. Only an ordinary file is opened.
+    """
+    try:
+        path = folder / _expanded(name)
+        if not path.is_file():
+            return None
+        with path.open("rb") as file:
+            return file.read(limits.TABLE_BYTES + 1).decode("latin-1")
+    except (OSError, ValueError):
+        return None
 
 
 def check_folder(base: str) -> str | None:
@@ -108,6 +130,7 @@ def read_catalogue(path: Path) -> Catalogue:
         partial(check_ca, folder),
         SCHEMES,
         check_folder=check_folder,
+        read_table=partial(read_table, folder),
     )
     state = str(folder / _expanded(catalogue.gateway.state))
     return replace(

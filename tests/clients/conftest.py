@@ -12,6 +12,7 @@ import gateway
 from demo_site.areas.running import DemoAreas
 from demo_site.catalogue import demo_catalogue
 from demo_site.servers import DemoServers
+from tests.clients.shapes import SHAPES
 
 ROOT = Path(gateway.__file__).parents[1]
 PATIENCE = 30  # seconds for a clean stop
@@ -32,10 +33,10 @@ def demo_areas(tmp_path_factory: pytest.TempPathFactory) -> Iterator[DemoAreas]:
 
 
 @pytest.fixture(scope="module")
-def gateway_port(
+def gateway_config(
     demo_servers: DemoServers, demo_areas: DemoAreas, tmp_path_factory: pytest.TempPathFactory
-) -> Iterator[int]:
-    """The loopback port of a running gateway, in a process of its own."""
+) -> Path:
+    """The demo catalogue, and sources of other shapes."""
     folder = tmp_path_factory.mktemp("gateway")
     config = folder / "headrace.toml"
     text = demo_catalogue(
@@ -45,8 +46,14 @@ def gateway_port(
         areas=demo_areas.urls,
         state=folder / "state",
     )
-    config.write_text(text, encoding="utf-8")
-    command = [sys.executable, "-m", "gateway.commands.main", "serve", "--config", str(config)]
+    config.write_text(text + SHAPES, encoding="utf-8")
+    return config
+
+
+@pytest.fixture(scope="module")
+def gateway_port(gateway_config: Path) -> Iterator[int]:
+    """The loopback port of a running gateway, in a process of its own."""
+    command = [sys.executable, "-m", "gateway.commands.main", "serve", "--config", str(gateway_config)]
     with subprocess.Popen(command, cwd=ROOT, stderr=subprocess.PIPE, text=True) as served:
         assert served.stderr is not None
         ready = served.stderr.readline()

@@ -16,6 +16,7 @@ from gateway.catalogue.model import Catalogue, LinesBody
 from gateway.catalogue.reading import load_catalogue
 from gateway.extract.pipeline import extract
 from gateway.extract.plan import Cut, Fold, Format, Kind, Sheet, Style
+from gateway.wire.ready import PROFILES
 from gateway.wire.settings import Settings
 
 HTTP, HTTPS, CA = "http://127.0.0.1:8001", "https://127.0.0.1:8002", "/tmp/demo-ca.pem"
@@ -80,7 +81,7 @@ def test_paths_keep_their_meaning_inside_toml() -> None:
 
 
 def test_the_catalogue_loads(catalogue: Catalogue) -> None:
-    assert set(catalogue.profiles) == {"PLAIN", "NARROW32", "CAPITALS", "ENDS9B"}
+    assert set(catalogue.profiles) == {*PROFILES, "NARROW32", "CAPITALS", "ENDS9B"}
     assert catalogue.profiles["NARROW32"] == Settings(cols=32, most=80)
     assert catalogue.profiles["CAPITALS"] == Settings(case="upper", typed="lower", guard=True)
     assert catalogue.profiles["ENDS9B"] == Settings(eol="9b", page=20)

@@ -1,11 +1,15 @@
 """Secrets and catalogues from the outside world."""
 
+import os
+import threading
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
 import trustme
 
-from gateway.commands.wiring import check_folder, read_catalogue, read_secret
+from adapters import limits
+from gateway.commands.wiring import check_ca, check_folder, read_catalogue, read_secret, read_table
 from tests.gateway.commands.processes import headrace
 
 TEXT = """
@@ -40,6 +44,46 @@ def test_paths_count_from_the_catalogues_folder(tmp_path: Path) -> None:
     assert catalogue.gateway.state == str(tmp_path / "kept")
     assert list(catalogue.secrets.values()) == ["s3cret-key"]
     assert "s3cret-key" not in repr(catalogue)
+
+
+def test_a_mapping_file_counts_from_the_catalogues_folder_and_is_not_read_without_end(tmp_path: Path) -> None:
+    (tmp_path / "maps").mkdir()
+    (tmp_path / "maps" / "own.txt").write_bytes(b"0x41\t0x0041\t# \xc4\r\n")
+    assert read_table(tmp_path, "maps/own.txt") == "0x41\t0x0041\t# \xc4\r\n"
+    assert read_table(Path("elsewhere"), str(tmp_path / "maps" / "own.txt")) is not None
+    assert read_table(tmp_path, "maps/other.txt") is None
+    assert read_table(tmp_path, "maps") is None
+    assert read_table(tmp_path, "~nobody-of-that-name/own.txt") is None
+    (tmp_path / "long.txt").write_bytes(b"#" * (limits.TABLE_BYTES + 99))
+    assert len(read_table(tmp_path, "long.txt") or "") == limits.TABLE_BYTES + 1
+
+
+def test_a_fifo_or_device_is_no_mapping_file(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe")
+    assert read_table(tmp_path, "pipe") is None
+    assert read_table(tmp_path, "/dev/zero") is None
+
+
+def test_a_fifo_is_no_secret_and_no_certificate(tmp_path: Path) -> None:
+    """Nobody may ever write to one: reading it could keep `serve` from starting, or a reload from ending."""
+    pipe = tmp_path / "pipe"
+    os.mkfifo(pipe)
+
+    def write() -> None:
+        with suppress(BrokenPipeError):
+            pipe.write_text("open sesame\n")
+
+    # writers, so that who does read it is not kept
+    writers = [threading.Thread(target=write, daemon=True) for _ in range(2)]
+    for each in writers:
+        each.start()
+    assert read_secret(tmp_path, "file:pipe") is None
+    assert check_ca(tmp_path, "pipe") == "is no ordinary file"
+    reader = os.open(pipe, os.O_RDONLY | os.O_NONBLOCK)
+    for each in writers:
+        each.join()
+    os.close(reader)
+    assert read_secret(tmp_path, "file:/dev/zero") is None
 
 
 def test_nobodys_home_folder_is_no_traceback(tmp_path: Path) -> None:

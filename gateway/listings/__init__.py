@@ -1,0 +1,1 @@
+"""A source -> a complete client program for one kind of machine."""

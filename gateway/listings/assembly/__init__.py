@@ -1,0 +1,1 @@
+"""A task -> a program in assembly language."""

@@ -1,0 +1,1 @@
+"""Task -> a BASIC program, one module a trait; `numbered` has what those with line numbers share."""
