@@ -14,8 +14,10 @@ from adapters.http.faults import OUTCOME_TABLE
 from adapters.http.statuses import STATUS_TABLE
 from gateway.catalogue.explain import markdown
 from gateway.catalogue.key import TABLES
+from gateway.serial.framing import Framing
 from gateway.wire.codes import CODES
-from gateway.wire.settings import LATER, SETTINGS
+from gateway.wire.ready import READY
+from gateway.wire.settings import SETTINGS
 from gateway.wire.words import REQUESTS
 
 ROOT = Path(__file__).parents[1]
@@ -59,8 +61,7 @@ def _outcomes() -> str:
 
 def _settings() -> str:
     lines = [(_code(each.name), _code(each.default), each.values, each.meaning) for each in SETTINGS.values()]
-    later = ", ".join(f"`{name}`" for name in sorted(LATER))
-    return rows(("setting", "default", "values", "meaning"), lines) + f"\nIn later versions: {later}.\n"
+    return rows(("setting", "default", "values", "meaning"), lines)
 
 
 def _keys(table: str) -> Callable[[], str]:
@@ -76,11 +77,44 @@ def _limits() -> str:
     )
 
 
+def _ready_profiles() -> str:
+    lines = [(_code(each.name.lower()), each.trait, _code(each.words)) for each in READY.values()]
+    return rows(("profile", "the trait that needs it", "settings"), lines)
+
+
+def _line_arithmetic() -> str:
+    lines = []
+    for rate in (110, 300, 1_200, 2_400, 4_800, 9_600, 19_200):
+        framing = Framing(rate, stop_bits=2) if rate == 110 else Framing(rate)
+        character = framing.seconds
+        lines.append(
+            (
+                f"{rate:,} {framing.name}",
+                f"{float(1 / character):,.0f}",
+                f"{float(character * 1_000):.3f}",
+                f"{float(character * 1_000_000):,.0f}",
+                f"{float(character * 42 * 1_000):,.0f}",
+                f"{float(character * (18 + 24 * 42)):,.1f}",
+            )
+        )
+    headings = (
+        "bits a second",
+        "characters a second",
+        "ms a character",
+        "cycles at 1 MHz",
+        "ms a record",
+        "seconds for 24 records",
+    )
+    return rows(headings, lines)
+
+
 TABLES_MADE: dict[str, Callable[[], str]] = {
     "requests": _requests,
     "codes": _codes,
     "outcomes": _outcomes,
     "settings": _settings,
+    "ready-profiles": _ready_profiles,
+    "line-arithmetic": _line_arithmetic,
     "limits": _limits,
     **{f"keys-{name}": _keys(name) for name in TABLES if name not in {"", "profile"}},
 }

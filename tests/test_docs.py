@@ -1,5 +1,6 @@
 """What the documents say is what the code does."""
 
+import binascii
 import re
 import shlex
 from pathlib import Path
@@ -29,6 +30,14 @@ def test_every_table_is_somewhere() -> None:
 def test_sessions_are_what_the_demo_answers() -> None:
     assert "<!-- session -->" in README
     assert sessions.renewed(README) == README, "python -m tests.sessions --write"
+
+
+def test_checked_requests_have_their_check() -> None:
+    """CRC-16/XMODEM is the standard library's `binascii.crc_hqx`, begun with 0."""
+    found = re.findall(r"`([A-Z][^`]*) \*([0-9A-F]{4})`", README)
+    assert found
+    for request, check in found:
+        assert f"{binascii.crc_hqx(request.encode('ascii'), 0):04X}" == check
 
 
 CATALOGUES = re.findall(r"<!-- catalogue -->\n```toml\n(.*?)```", README, re.DOTALL)

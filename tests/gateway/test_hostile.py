@@ -1,6 +1,7 @@
 """What a far server's author writes can never look like anything but one record."""
 
 import json
+import unicodedata
 
 import pytest
 from hypothesis import given
@@ -29,14 +30,15 @@ VALUES = st.recursive(
     lambda inside: st.lists(inside, max_size=3) | st.dictionaries(TEXTS, inside, max_size=3),
     max_leaves=8,
 )
+CHARSETS = ["ascii", "latin1", "cp437", "caseswap", "koi8-r", "iso8859-8", "cp1256", "mac-roman", "cp864"]
 SETTINGS = st.builds(
     Settings,
-    charset=st.sampled_from(["ascii", "latin1", "cp437"]),
+    charset=st.sampled_from(CHARSETS) | st.just("cp037"),
     bits=st.sampled_from([7, 8]),
     case=st.sampled_from(["mixed", "upper"]),
     guard=st.booleans(),
     mark=st.booleans(),
-)
+).filter(lambda settings: settings.bits == 8 or settings.charset != "cp037")
 
 
 @given(st.lists(VALUES, min_size=1, max_size=5), st.sampled_from(Kind), st.integers(1, 60), SETTINGS)
@@ -54,10 +56,11 @@ def test_no_value_can_forge_a_line(values: list[object], kind: Kind, width: int,
 
 
 def _check_printable(data: bytes, settings: Settings) -> None:
-    top = 0x7E if settings.printed == "ascii" else 0xFF
+    """Of seven bits nothing but ISO 646's printable positions; else no control or format character."""
+    top = 0x7E if settings.bits == 7 or settings.charset in {"ascii", "caseswap"} else 0xFF
     assert all(0x20 <= byte <= top and byte != 0x7F for byte in data)
-    if settings.printed == "latin1":
-        assert not any(0x80 <= byte < 0xA0 for byte in data)
+    text = data.decode("ascii" if settings.charset == "caseswap" else settings.charset)
+    assert not any(unicodedata.category(each) in {"Cc", "Cf", "Zl", "Zp"} for each in text)
 
 
 @pytest.mark.parametrize(
