@@ -131,7 +131,7 @@ def record_index(number: str, count: int) -> int:
         raise WrongWords("AGAIN takes a record's number")
     index = int(number) - 1
     if not 0 <= index < count:
-        raise WrongWords(f"The last page has {count} records")
+        raise WrongWords(f"The last page has {count} record{'s' * (count != 1)}")
     return index
 
 

@@ -22,8 +22,9 @@ def set_settings(state: State, words: Sequence[str]) -> Reply:
         profiles = state.world.catalogue().profiles
         if first.upper() not in profiles:
             if first.lower() in SETTINGS:
-                raise WrongWords(f"A setting: SET {first.lower()}={SETTINGS[first.lower()].default}")
-            raise NotThere(f"No profile {first.upper()[:12]}")
+                value = words[1] if len(words) == 2 else SETTINGS[first.lower()].default
+                raise WrongWords(f"Wanted: SET {first.lower()}={value}")
+            raise NotThere(f"No profile {first.upper()[:12]}; HELP PROFILES")
         profile, settings, eol_typed = first.upper(), profiles[first.upper()], False
         words = words[1:]
     pairs = []

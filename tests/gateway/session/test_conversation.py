@@ -222,7 +222,7 @@ def test_a_profile_named_as_a_setting_can_be_taken() -> None:
     talk = Talk(Session(World(lambda: catalogue, lambda: datetime.now(UTC)), "PLAIN"), granted)
     assert talk.status("SET cols") == "200 00000 000 .."
     assert talk.status("NOOP x") == "200 00001 030 .."
-    assert talk.records("SET mark") == ["A setting: SET mark=off".ljust(30)]
+    assert talk.records("SET mark") == ["Wanted: SET mark=off".ljust(30)]
 
 
 def test_settings_change_all_or_none(talk: Talk) -> None:
@@ -370,7 +370,7 @@ def test_help_on_a_source_tells_what_to_type(talk: Talk) -> None:
 @pytest.mark.parametrize(
     ("line", "status", "sentence"),
     [
-        ("SET cols", "501", "A setting: SET cols=40"),
+        ("SET cols", "501", "Wanted: SET cols=40"),
         ("SET =5", "501", "Wanted: SET [name] [key=value ...]"),
         ("SET profile=x", "501", "Wanted: SET plain (a profile's name)"),
         ("SET Profile=narrow", "501", "Wanted: SET narrow"),
@@ -495,3 +495,8 @@ def test_how_the_bytes_are_cut_never_matters(data: bytes, cuts: list[int]) -> No
     in_pieces, byte_by_byte = fresh_talk(), fresh_talk()
     assert b"".join(in_pieces.raw(data[start:end]) for start, end in pairwise(edges)) == whole
     assert b"".join(byte_by_byte.raw(bytes((byte,))) for byte in data) == whole
+
+
+def test_a_setting_typed_as_a_profile_is_told_with_its_value(talk: Talk) -> None:
+    assert talk.records("SET window 3")[0].rstrip() == "Wanted: SET window=3"
+    assert talk.records("SET nothing")[0].rstrip() == "No profile NOTHING; HELP PROFILES"
