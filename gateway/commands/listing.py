@@ -17,6 +17,7 @@ from gateway.wire.settings import SETTINGS, Settings, change
 
 _STATUS_LINE = 16  # CONTRACT section 2
 _LINE_END = 2  # bytes at most
+_MACHINES = ("eol", "case", "typed")  # settings that a trait's machines are known by
 
 
 def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]", epilog: str) -> None:
@@ -99,6 +100,8 @@ def written(catalogue: Catalogue, options: argparse.Namespace) -> str:
         )
     text = writer.write(task)
     _warn(writer, task)
+    if options.profile is not None:
+        _warn_of_profile(writer, options.profile, settings)
     return text
 
 
@@ -153,6 +156,22 @@ def _warn(writer: Writer, task: Task) -> None:
         f" a fast line may lose characters (try --set{_window(writer, task, ' ')})",
         file=sys.stderr,
     )
+
+
+def _warn_of_profile(writer: Writer, profile: str, settings: Settings) -> None:
+    """Say on standard error what of the writer's own settings the profile took the place of, if machines of
+    that trait may need it.
+    """
+    wanted = (word.partition("=") for word in writer.setup.split())
+    words = [f"{key}={value}" for key, _, value in wanted if key in _MACHINES]
+    has = {f"eol={settings.eol}", f"case={settings.case}", f"typed={settings.typed}"}
+    missing = " ".join(each for each in words if each not in has)
+    if missing:
+        print(
+            f"headrace: {profile.lower()} has not {missing}, which {writer.name} machines may need"
+            f" (try --set {missing})",
+            file=sys.stderr,
+        )
 
 
 def _window(writer: Writer, task: Task, before: str) -> str:

@@ -13,12 +13,12 @@ from adapters import limits
 from adapters.errors import NotPossible
 from gateway.listings import c89_parts as parts
 from gateway.listings import c89_reply as reply
+from gateway.listings.charset import check_encoded
 from gateway.listings.program import Task
 from gateway.wire.charsets import encode_text
 from gateway.wire.settings import CHECK_WIDTHS
 
 _COLUMNS: Final = limits.LISTING_COLUMNS
-_NEEDED: Final = " *+0123456789"  # as they are in ASCII, whatever the charset: status lines are read so
 _SHOWN: Final = ("MORE", "AGAIN", "ERROR ", "END")  # texts of the parts
 _QUARTER: Final = 250  # milliseconds
 _ENDS: Final = {
@@ -40,12 +40,11 @@ class C89:
     setup = "polled"
 
     def write(self, task: Task) -> str:
-        """The whole program. NotPossible where characters are not ASCII's, or come back as an echo."""
+        """The whole program. NotPossible where its letters are not ASCII's, or come back as an echo."""
         settings = task.settings
         if settings.echo:
             raise NotPossible("A program wants no echo: echo=off")
-        if encode_text(_NEEDED, settings.printed) != _NEEDED.encode("ascii"):
-            raise NotPossible(f"charset={settings.charset} has no ASCII digits")
+        check_encoded(task, self.name)
         blocks = [
             _heading(task),
             parts.MACHINE,

@@ -16,7 +16,7 @@ from statistics import mean, median
 from gateway.listings.assembly.mos6502 import Mos6502
 from gateway.wire.settings import Settings
 from tests.bench.bench_clients_z80 import RATES, SETUPS, Made, task
-from tests.clients.compiling import compiled
+from tests.clients.listings.compiling import compiled
 from tests.clients.programs import CLIENTS
 from tests.machines.mos6502 import CLOCK, Machine, Stuck, assemble
 from tests.machines.uart import Brimming, Line, Uart

@@ -12,7 +12,7 @@ import gateway
 from demo_site.areas.running import DemoAreas
 from demo_site.catalogue import demo_catalogue
 from demo_site.servers import DemoServers
-from tests.clients.shapes import SHAPES
+from tests.clients.listings.shapes import SHAPES
 
 ROOT = Path(gateway.__file__).parents[1]
 PATIENCE = 30  # seconds for a clean stop

@@ -6,10 +6,10 @@ import pytest
 
 from gateway.wire.settings import Settings
 from tests.bench.bench_clients import cost_6502
-from tests.clients import shapes
-from tests.clients.listing_runs import far_end
+from tests.clients.listings import shapes
+from tests.clients.listings.runs import far_end
+from tests.clients.listings.test_6502 import needs_assembler
 from tests.clients.programs import CLIENTS, asking
-from tests.clients.test_listings_6502 import needs_assembler
 from tests.machines.mos6502 import CLOCK, Machine, assemble
 from tests.machines.uart import Line, Uart
 

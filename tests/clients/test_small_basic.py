@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from tests.clients import shapes
+from tests.clients.listings import shapes
 from tests.clients.programs import CLIENTS, asking
 from tests.clients.test_pcbasic import needs_pcbasic, run
 

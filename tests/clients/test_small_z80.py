@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 
 from gateway.wire.settings import Settings
-from tests.clients import shapes
-from tests.clients.listing_runs import far_end
+from tests.clients.listings import shapes
+from tests.clients.listings.runs import far_end
 from tests.clients.programs import CLIENTS, asking
 from tests.machines.patient import Patient, work
 from tests.machines.uart import Far, Line, Uart

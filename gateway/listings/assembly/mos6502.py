@@ -16,6 +16,7 @@ from adapters.errors import NotPossible
 from gateway.listings.assembly import mos6502_check as checking
 from gateway.listings.assembly import mos6502_parts as parts
 from gateway.listings.assembly import mos6502_reply as reply
+from gateway.listings.charset import check_encoded
 from gateway.listings.program import Task
 from gateway.wire.charsets import encode_text
 from gateway.wire.settings import CHECK_WIDTHS, Settings
@@ -28,7 +29,6 @@ _PLAIN: Final = re.compile(
     rb"[ !#-:<-~]{1,22}"
 )  # no quote, which ends a string, nor what looks like a comment
 _PIECES: Final = re.compile(_PLAIN.pattern + rb"|[\x00-\xff]")
-_NEEDED: Final = " *+0123456789"  # as they are in ASCII, whatever the charset: status lines are read so
 
 
 class Mos6502:
@@ -40,12 +40,11 @@ class Mos6502:
     setup = "polled"
 
     def write(self, task: Task) -> str:
-        """The whole program. NotPossible where characters are not ASCII's, or come back as an echo."""
+        """The whole program. NotPossible where its letters are not ASCII's, or come back as an echo."""
         settings = task.settings
         if settings.echo:
             raise NotPossible("A program wants no echo: echo=off")
-        if encode_text(_NEEDED, settings.printed) != _NEEDED.encode("ascii"):
-            raise NotPossible(f"charset={settings.charset} has no ASCII digits")
+        check_encoded(task, self.name)
         checked = settings.check != "none"
         counted = settings.eol == "none" or checked
         windowed = settings.window > 0

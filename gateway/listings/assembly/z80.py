@@ -17,6 +17,7 @@ from typing import Final
 from adapters.errors import NotPossible
 from gateway.listings.assembly import z80_line as line_parts
 from gateway.listings.assembly import z80_parts as parts
+from gateway.listings.charset import check_encoded, letters_swapped
 from gateway.listings.program import Task
 from gateway.wire.charsets import encode_text
 from gateway.wire.settings import CHECK_WIDTHS, Settings
@@ -29,7 +30,6 @@ _TRIES: Final = 8  # of one line or request
 _WAIT_MS: Final = 800  # one wait of GETC with a clock of 4 MHz; it is longer with a slower one
 _ANSWER_MS: Final = 45_000  # the gateway answers within 30 seconds unless its catalogue says otherwise
 _PAUSE_MS: Final = 500  # within a line, or after the last one, on top of what the settings ask for
-_NEEDED: Final = " *+0123456789"  # as they are in ASCII, whatever the charset: status lines are read so
 _BYTE: Final = 255  # the longest window that one byte counts
 
 
@@ -42,12 +42,11 @@ class Z80:
     setup = "polled"
 
     def write(self, task: Task) -> str:
-        """The whole program. NotPossible where characters are not ASCII's, or come back as an echo."""
+        """The whole program. NotPossible where its letters are not ASCII's, or come back as an echo."""
         settings = task.settings
         if settings.echo:
             raise NotPossible("A program wants no echo: echo=off")
-        if encode_text(_NEEDED, settings.printed) != _NEEDED.encode("ascii"):
-            raise NotPossible(f"charset={settings.charset} has no ASCII digits")
+        check_encoded(task, self.name)
         return "".join(_program(task))
 
 
@@ -92,9 +91,9 @@ def _heading(task: Task) -> Iterator[str]:
     file = task.source.lower() if len(task.source) <= _FILE else "file"
     for line in (*_wrapped(about), "", *_wrapped(how), f" pasmo --bin {file}.asm {file}.bin"):
         yield f"; {line}".rstrip() + "\n"
-    yield "; CALL ITS FIRST BYTE; RET ENDS IT.\n"
+    yield "; Call its first byte; RET ends it.\n"
     if task.changes:
-        yield "; IT CHANGES SOMETHING FAR AWAY, EACH\n; TIME THAT IT RUNS.\n"
+        yield "; It changes something far away, each\n; time that it runs.\n"
     yield ";\n"
 
 
@@ -176,7 +175,7 @@ def _sending(settings: Settings) -> Iterator[str]:
         feed=_code("CALL PUTC", "LD A,10") if settings.eol == "mirror" else "",
     )
     if _checked(settings):
-        yield line_parts.PUT_HEX.format(swap=line_parts.SWAP if settings.charset == "caseswap" else "")
+        yield line_parts.PUT_HEX.format(swap=line_parts.SWAP if letters_swapped(settings) else "")
 
 
 def _reading(settings: Settings) -> Iterator[str]:

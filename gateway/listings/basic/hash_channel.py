@@ -26,7 +26,7 @@ class HashChannel:
 
     def write(self, task: Task) -> str:
         """The program. NotPossible for lines that it could not read."""
-        parts.suited(task, self.name, tuple(parts.ENDS))
+        parts.suited(task, self.name, tuple(parts.ENDS), capitals=True)
         end = parts.ENDS[task.settings.eol]
         feed = (f"IF Z$=CHR$(10) THEN {to('wait')}",) if task.settings.eol == "crlf" else ()
         dialect = numbered.Dialect(
@@ -53,5 +53,6 @@ class HashChannel:
             ),
             pair=("MID$(H$,INT({}/16)+1,1)", "MID$(H$,({} AND 15)+1,1)"),
             constants=('H$="0123456789ABCDEF"',),
+            remarks=("CHR$(8) is 1200 bits a second on such machines (from memory); others differ",),
         )
         return numbered.program(task, self.name, dialect).upper()

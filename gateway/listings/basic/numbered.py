@@ -5,8 +5,9 @@ with a check, says in B whether it is bad, `show` shows a record. What touches t
 places: `open` at the very beginning, since some machines forget all variables and returns when they open a
 serial line, and `take`, `send` and `close` at the end.
 
-Variables: Q$ request, P$ what is sent now, S$ status line, R$ line; N records to come, D shown, W lines of
-this window, T tries, E set once the other side knows of the check. Counts go up to 99,999, so none is an
+Variables: Q$ request, P$ what is sent now, S$ status line, R$ line; N records to come (below nought until the
+status line is read), D shown, M of the page, W lines of this window, T tries, K lines before NOOP's answer, E
+set once the other side knows of the check. Counts go up to 99,999, so none is an
 integer variable. No name is longer than two characters, since that is all that some BASICs look at.
 """
 
@@ -49,6 +50,7 @@ class Dialect:
     crc: tuple[str, ...]
     pair: tuple[str, ...]
     constants: tuple[str, ...] = ()
+    remarks: tuple[str, ...] = ()  # on the channel
 
 
 def to(label: str) -> str:
@@ -63,6 +65,7 @@ def program(task: Task, trait: str, dialect: Dialect) -> str:
         *_block("", parts.remarks(parts.opening(task, trait), ROOM)),
         Line("REM For another channel change"),
         Line(f"REM {first}{to('ready')}, {to('take')}-{to('close')}"),
+        *_block("", parts.remarks(dialect.remarks, ROOM)),
         *_block("open", dialect.opening[:-1]),
         Line(dialect.opening[-1], "ready"),
         *_block("", parts.args(task, ROOM)),
@@ -118,10 +121,8 @@ def _ask(task: Task) -> Iterator[Line]:
     sender = "checked" if checked else "send"
     yield Line("REM Asks Q$, shows its reply")
     yield from _block("ask", ("D=0: T=0",) if checked else ())
-    yield Line(
-        f"P$=Q$: {'W=0: ' if windowed else ''}GOSUB {to(sender)}",
-        "again" if checked else "ask",
-    )
+    begun = f"{'N=-1: ' if checked else ''}{'W=0: ' if windowed else ''}"
+    yield Line(f"P$=Q$: {begun}GOSUB {to(sender)}", "again" if checked else "ask")
     yield Line(f"GOSUB {to('line')}: S$=R$", "answer")
     if checked:
         yield Line(f"IF B THEN {to('retry')}")
@@ -132,9 +133,15 @@ def _ask(task: Task) -> Iterator[Line]:
         yield Line(f'IF LEFT$(S$,1)="3" THEN {to("text")}')
     yield Line(f'IF LEFT$(S$,1)<>"2" THEN {to("error")}')
     yield Line("N=VAL(MID$(S$,5,5))")
-    yield Line("IF N=0 THEN RETURN", "next")
+    if checked and not windowed:  # AGAIN n brings record n alone: the page's others are asked for one by one
+        yield Line("IF D=0 THEN M=N")
+        yield Line(f"IF N>0 THEN {to('record')}", "next")
+        yield Line("IF D=M THEN RETURN")
+        yield Line(f'Q$="AGAIN "+STR$(D+1): GOTO {to("again")}')
+    else:
+        yield Line("IF N=0 THEN RETURN", "next")
     if checked:
-        yield Line(f"GOSUB {to('line')}: IF B THEN {to('retry')}")
+        yield Line(f"GOSUB {to('line')}: IF B THEN {to('retry')}", "" if windowed else "record")
         yield Line(f"GOSUB {to('show')}: N=N-1: D=D+1: T=0")
     else:
         yield Line(f"GOSUB {to('line')}: GOSUB {to('show')}: N=N-1")
@@ -162,19 +169,31 @@ def _text(task: Task) -> Iterator[Line]:
 def _retry(task: Task) -> Iterator[Line]:
     """A request that came garbled has not run, and is sent as it was. Else NOOP first, whose answer cannot be
     taken for a record: what comes before it is what was left of the reply.
+
+    NOOP's answer may be garbled too, and nothing comes after it. Where the status line was read, N tells how
+    many lines come before it, so that it is known by its place (K is 0 then) and NOOP is sent again; so it
+    is with a window of one line. Else, after a garbled status line, it is waited for.
     """
+    window = task.settings.window
     yield Line("REM Garbled: asks again")
     yield Line(f"GOSUB {to('line')}: T=T+1", "unheard")
     yield Line(f"IF T<={parts.TRIES} THEN {to('again')}")
     yield Line(f'PRINT "LINE TOO BAD": GOTO {to("close")}', "much")
     yield Line(f"T=T+1: IF T>{parts.TRIES} THEN {to('much')}", "retry")
-    yield Line(f'P$="NOOP": GOSUB {to("checked")}')
+    yield Line("K=0" if window == 1 else "K=N-1")
+    if window > 1:
+        yield Line(f"IF K>{window}-W THEN K={window}-W")
+    yield Line(f'P$="NOOP": GOSUB {to("checked")}', "noop")
     yield Line(f'G$="{parts.DONE}"')
-    yield Line(f"GOSUB {to('take')}", "skip")
-    yield Line(f"IF LEFT$(R$,16)<>G$ THEN {to('skip')}")
-    if task.settings.window:  # else AGAIN would mean NOOP's answer, which waits too
-        yield Line(f'P$="": GOSUB {to("send")}')
-    yield Line('IF Q$="MORE" THEN Q$="AGAIN"')
+    yield Line(f"GOSUB {to('take')}: K=K-1", "skip")
+    yield Line(f"IF LEFT$(R$,16)=G$ THEN {to('found')}")
+    yield Line(f"IF K<>-1 THEN {to('skip')}")
+    yield Line(f'IF LEFT$(R$,3)="500" THEN GOSUB {to("take")}')
+    yield Line(f"T=T+1: IF T>{parts.TRIES} THEN {to('much')}")
+    yield Line(f"K=0: GOTO {to('noop')}")
+    if window:  # else AGAIN would mean NOOP's answer, which waits too
+        yield Line(f'P$="": GOSUB {to("send")}', "found")
+    yield Line('IF Q$="MORE" THEN Q$="AGAIN"', "" if window else "found")
     if task.changes:
         yield Line('IF LEFT$(Q$,1)="T" THEN Q$="AGAIN"')
     yield Line('IF D>0 THEN Q$="AGAIN "+STR$(D+1)')

@@ -13,6 +13,7 @@ from urllib.parse import quote
 from adapters import limits
 from adapters.errors import NotPossible
 from gateway.extract.fields.text import Lettering
+from gateway.listings.charset import check_as_is
 from gateway.listings.program import Column, Task
 from gateway.wire.settings import CHECK_WIDTHS
 
@@ -42,10 +43,18 @@ def digits(task: Task) -> int:
     return CHECK_WIDTHS[task.settings.check]
 
 
-def suited(task: Task, trait: str, eols: Sequence[str], longest: int = limits.RECORD_WIDTH) -> None:
+def suited(
+    task: Task,
+    trait: str,
+    eols: Sequence[str],
+    longest: int = limits.RECORD_WIDTH,
+    *,
+    capitals: bool = False,
+) -> None:
     """NotPossible, with a sentence, where no program of that trait can follow the settings.
 
-    `longest` is the longest line, its end not counted, that it can read.
+    `longest` is the longest line, its end not counted, that it can read; `capitals` says that it is written
+    in them.
     """
     settings = task.settings
     width = max(task.width, settings.cols + digits(task))
@@ -55,11 +64,13 @@ def suited(task: Task, trait: str, eols: Sequence[str], longest: int = limits.RE
         raise NotPossible(f"{trait} needs eol={' or eol='.join(eols)}")
     if settings.echo:
         raise NotPossible("A program wants no echo: echo=off")
-    if settings.charset == "caseswap" and settings.check != "none":
-        raise NotPossible("A check and charset=caseswap do not go together here")
     if task.lines and settings.check != "none":
         raise NotPossible("Lines of text and a check do not go together here: check=none")
-    size = len(" ".join([task.request, *(word(value) for _, value in task.args)]))
+    asked = " ".join([task.request, *(word(value) for _, value in task.args)])
+    lines = (">", *TEXT) if task.lines else ()
+    texts = (task.setup, asked, *lines)
+    check_as_is(task, trait, (each.upper() for each in texts) if capitals else texts)
+    size = len(asked)
     most = limits.LINE_BYTES - _CHECKED
     if size > most or len(task.args) > len(_VARIABLES):
         raise NotPossible(f"The request would have {size} characters; {most} are taken")

@@ -8,7 +8,7 @@ The line to the gateway is a device that is a file: read through #1, opened anew
 sent, so that what was written goes out.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Final
 
@@ -52,7 +52,7 @@ class Structured:
         return "".join(f"{line}\n" for line in lines)
 
 
-def _block(head: str, body: Sequence[str]) -> Iterator[str]:
+def _block(head: str, body: Iterable[str]) -> Iterator[str]:
     """A WHILE or an IF with its end."""
     yield head
     yield from (_INDENT + line for line in body)
@@ -83,13 +83,18 @@ def _ask(task: Task) -> Iterator[str]:
         yield from ("D=0", "T=0", "N=-1")
         told = _block("IF B=0 THEN", ("GOSUB 200",))
         status = ["P$=Q$", "GOSUB 450", *begun, "GOSUB 300", "S$=R$", *told]
-        record = ["GOSUB 300", *_block("IF B=0 THEN", ("GOSUB 500", "N=N-1", "D=D+1", "T=0"))]
+        rest = () if task.settings.window else ("GOSUB 150",)
+        record = ["GOSUB 300", *_block("IF B=0 THEN", ("GOSUB 500", "N=N-1", "D=D+1", "T=0", *rest))]
         yield "WHILE N<>0"
         yield from ("  IF N<0 THEN", *(f"    {line}" for line in status))
         yield from ("  ELSE", *(f"    {line}" for line in record), "  END IF")
         yield from ("  IF B=1 THEN", "    GOSUB 250", "  END IF")
         yield "WEND"
         yield "RETURN"
+        if not task.settings.window:  # AGAIN n brings record n alone
+            yield "150 REM Others one by one"
+            yield from _block("IF N=0 THEN", _block("IF D<M THEN", ('Q$="AGAIN "+STR$(D+1)', "N=-1")))
+            yield "RETURN"
     else:
         yield from ("P$=Q$", "GOSUB 900", *begun, "GOSUB 300", "S$=R$", "GOSUB 200")
         yield from _block("WHILE N>0", ("GOSUB 300", "GOSUB 500", "N=N-1"))
@@ -100,7 +105,9 @@ def _ask(task: Task) -> Iterator[str]:
     if not checked:
         yield from _block("IF LEN(S$)<>16 THEN", ('PRINT "NO STATUS: "+LEFT$(S$,20)', "GOTO 990"))
     body = ('PRINT "ERROR "+LEFT$(S$,3)', "GOSUB 300", *parts.error(task), "GOTO 990")
-    known = (*_block('IF LEFT$(S$,1)<>"2" THEN', body), "N=VAL(MID$(S$,5,5))")
+    known: tuple[str, ...] = (*_block('IF LEFT$(S$,1)<>"2" THEN', body), "N=VAL(MID$(S$,5,5))")
+    if checked and not task.settings.window:
+        known += tuple(_block("IF D=0 THEN", ("M=N",)))
     if checked:
         yield from ('IF LEFT$(S$,3)="500" THEN', "  GOSUB 300", "  GOSUB 280", "  B=0", "ELSE")
         yield from (_INDENT + line for line in known)
@@ -123,15 +130,20 @@ def _text(task: Task) -> Iterator[str]:
 def _retry(task: Task) -> Iterator[str]:
     """A request that came garbled has not run, and is sent as it was. Else NOOP first, whose answer cannot be
     taken for a record: what comes before it is what was left of the reply.
+
+    NOOP's answer may be garbled too, and nothing comes after it. Where the status line was read, N tells how
+    many lines come before it, so that it is known by its place (K is 0 then) and NOOP is sent again; so it
+    is with a window of one line. Else, after a garbled status line, it is waited for.
     """
-    yield "250 REM Garbled: asks again"
-    yield "GOSUB 280"
-    yield 'P$="NOOP"'
-    yield "GOSUB 450"
-    yield f'G$="{parts.DONE}"'
-    yield 'R$=""'
-    yield from _block("WHILE LEFT$(R$,16)<>G$", ("GOSUB 800",))
-    if task.settings.window:  # else AGAIN would mean NOOP's answer, which waits too
+    window = task.settings.window
+    yield from ("250 REM Garbled: asks again", "GOSUB 280", "K=0" if window == 1 else "K=N-1")
+    if window > 1:
+        yield from _block(f"IF K>{window}-W THEN", (f"K={window}-W",))
+    yield "GOSUB 270"
+    late = _block("IF K=-1 THEN", ("GOSUB 260",))
+    read = ("GOSUB 800", "K=K-1", *_block("IF LEFT$(R$,16)<>G$ THEN", late))
+    yield from _block("WHILE LEFT$(R$,16)<>G$", read)
+    if window:  # else AGAIN would mean NOOP's answer, which waits too
         yield from ('P$=""', "GOSUB 900")
     yield from _block('IF Q$="MORE" THEN', ('Q$="AGAIN"',))
     if task.changes:
@@ -139,6 +151,10 @@ def _retry(task: Task) -> Iterator[str]:
     yield from _block("IF D>0 THEN", ('Q$="AGAIN "+STR$(D+1)',))
     yield "N=-1"
     yield "RETURN"
+    yield "260 REM NOOP or its answer was garbled"
+    yield from _block('IF LEFT$(R$,3)="500" THEN', ("GOSUB 800",))
+    yield from ("GOSUB 280", "K=0", "GOSUB 270", "RETURN")
+    yield from ("270 REM Sends NOOP", 'P$="NOOP"', "GOSUB 450", f'G$="{parts.DONE}"', 'R$=""', "RETURN")
     yield "280 T=T+1"
     yield from _block(f"IF T>{parts.TRIES} THEN", ('PRINT "LINE TOO BAD"', "GOTO 990"))
     yield "RETURN"

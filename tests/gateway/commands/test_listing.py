@@ -15,6 +15,8 @@ most = 80
 eol = "cr"
 [profile.ends]
 eol = "lf"
+[profile.shifted]
+charset = "file:shifted.txt"
 [source.tides]
 about = "High and low water"
 url = "https://tides.example/{station}"
@@ -48,10 +50,14 @@ name = "N"
 width = 3
 """
 
+SHIFTED = "".join(f"0x{code ^ 0x80:02X}\t0x{code:04X}\n" for code in range(0x20, 0x7F))
+"""A mapping file that has ASCII's characters in the upper half."""
+
 
 @pytest.fixture
 def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     (tmp_path / "headrace.toml").write_text(CATALOGUE)
+    (tmp_path / "shifted.txt").write_text(SHIFTED)
     monkeypatch.chdir(tmp_path)
     return tmp_path
 
@@ -128,6 +134,17 @@ def test_into_a_file(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
         (["wide", "--for", "com-channel", "--profile", "buffer-128"], "--set most=120 window=1)"),
         (["wide", "--for", "structured", "--profile", "buffer-128"], "--set most=120 window=1)"),
         (["sign", "--for", "com-channel", "--set", "check=sum"], "check=none"),
+        (
+            ["tides", "--for", "com-channel", "--set", "charset=cp037"],
+            "charset=cp037 has other codes than ASCII",
+        ),
+        (["tides", "--for", "6502", "--set", "charset=cp037"], "charset=cp037 has other codes than ASCII"),
+        (["tides", "--for", "z80", "--profile", "shifted"], "charset=table:shifted has other codes"),
+        (["tides", "--for", "c89", "--profile", "shifted"], "charset=table:shifted has other codes"),
+        (
+            ["tides", "--for", "structured", "--profile", "shifted", "--set", "eol=lf"],
+            "charset=table:shifted",
+        ),
         (["sign", "--for", "z80"], "lines of text after its request, which no z80 listing sends"),
     ],
 )
@@ -162,6 +179,39 @@ def test_more_than_the_buffer_holds_is_warned_of(
     assert text
     assert said in error
     assert "255" in error
+
+
+@pytest.mark.parametrize(
+    ("words", "missing"),
+    [
+        (("hash-channel", "--profile", "buffer-128"), "eol=cr case=upper typed=lower"),
+        (("hash-channel", "--profile", "narrow", "--set", "window=2"), "case=upper typed=lower"),
+        (("hash-channel", "--profile", "caps-only", "--set", "window=3"), "eol=cr"),
+        (("com-channel", "--profile", "buffer-128"), "eol=cr"),
+        (("bput-channel", "--profile", "buffer-128"), "eol=cr"),
+        (("structured", "--profile", "buffer-128"), "eol=lf"),
+        # Their programs take any line end and case, and their own settings are a profile's alone.
+        (("c89", "--profile", "buffer-128"), ""),
+        (("6502", "--profile", "buffer-128"), ""),
+        (("z80", "--profile", "buffer-128"), ""),
+        (("com-channel", "--profile", "narrow", "--set", "window=2"), ""),
+        (("hash-channel", "--profile", "narrow", "--set", "window=2", "case=upper", "typed=lower"), ""),
+        (("hash-channel", "--set", "case=mixed"), ""),  # as it was asked for
+    ],
+    ids=lambda each: " ".join(each) if isinstance(each, tuple) else None,
+)
+def test_what_a_profile_takes_away_is_warned_of(
+    words: tuple[str, ...], missing: str, folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    code, text, error = say(capsys, "tides", "--for", *words)
+    assert (code, bool(text)) == (0, True)
+    if not missing:
+        assert error == ""
+        return
+    assert f"{words[2]} has not {missing}, which {words[0]} machines may need" in error
+    assert error.count("\n") == 1
+    _, _, error = say(capsys, "tides", "--for", *words, "--set", *missing.split())
+    assert error == ""
 
 
 def test_a_missing_catalogue_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

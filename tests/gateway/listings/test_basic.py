@@ -1,6 +1,6 @@
 """Generated BASIC programs as texts: what has to hold for any source and any settings.
 
-What they do is proven by running them: tests/clients/test_listings_basic.py.
+What they do is proven by running them: tests/clients/listings/test_basic.py.
 """
 
 import re
@@ -247,6 +247,15 @@ def test_a_task_that_changes_something_says_so(writer: Writer) -> None:
     assert "CHANGES" in writer.write(task)
     assert "TELL TIDES" in writer.write(task)
     assert "CHANGES" not in writer.write(replace(task, changes=False))
+
+
+def test_hash_channel_says_what_its_control_byte_is() -> None:
+    """From memory, as the remark says itself."""
+    text = HashChannel().write(TASK)
+    assert "CHR$(8)+CHR$(0)" in text
+    remarks = " ".join(re.findall(r"^\d+ REM (.*)", text, re.MULTILINE))
+    assert "CHR$(8) IS 1200 BITS A SECOND ON SUCH MACHINES (FROM MEMORY); OTHERS DIFFER" in remarks
+    assert "1200" not in ComChannel().write(TASK)
 
 
 @pytest.mark.parametrize("writer", NUMBERED, ids=lambda each: each.name)

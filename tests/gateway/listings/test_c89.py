@@ -15,7 +15,7 @@ from gateway.listings.writers import WRITERS
 from gateway.wire.charsets import encode_text
 from gateway.wire.ready import READY
 from gateway.wire.settings import CHECK_WIDTHS, Settings
-from tests.clients.compiling import compiled
+from tests.clients.listings.compiling import compiled
 from tests.gateway.listings.assembly.test_z80 import RECORDS, Made, shown, tasks
 from tests.machines.mos6502 import CLOCK, Machine
 from tests.machines.uart import Brimming

@@ -3,6 +3,7 @@
 import re
 import shutil
 import string
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -110,6 +111,14 @@ def test_its_lines_fit_and_are_plain(task: Task) -> None:
     lines = text.split("\n")
     assert max(map(len, lines)) <= 40
     assert all(line.isprintable() and line == line.rstrip() for line in lines)
+
+
+@given(tasks())
+def test_its_heading_is_in_small_letters_to_its_end(task: Task) -> None:
+    heading = Z80().write(replace(task, about="")).partition("\n;\n; ==")[0].split("Asks", 1)[-1]
+    assert heading.count("Call its first byte; RET ends it.") == 1
+    assert ("It changes something" in heading) == task.changes
+    assert max(map(len, re.findall("[A-Z]+", heading.replace(task.source, "")))) <= len("RET")
 
 
 @given(tasks())

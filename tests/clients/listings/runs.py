@@ -11,7 +11,7 @@ from pathlib import Path
 from gateway.commands import wiring
 from gateway.listings.program import Task, task_of
 from gateway.wire.settings import Settings, change
-from tests.clients.shapes import Record
+from tests.clients.listings.shapes import Record
 from tests.machines.far import Gateway, Spoil, unspoiled
 
 PATIENCE = 20  # seconds without a byte from the gateway

@@ -26,9 +26,9 @@ from gateway.serial.reply import Shape
 from gateway.serial.simulation import simulate
 from gateway.serial.way import Link, Way
 from gateway.wire.settings import Settings
-from tests.clients import shapes
-from tests.clients.listing_runs import far_end, records, task
-from tests.clients.test_listings_6502 import needs_assembler
+from tests.clients.listings import shapes
+from tests.clients.listings.runs import far_end, records, task
+from tests.clients.listings.test_6502 import needs_assembler
 from tests.machines.mos6502 import CLOCK, Machine, Stuck, assemble
 from tests.machines.uart import Brimming, Line, Uart
 from tests.machines.watched import Heard, Loop, Watched

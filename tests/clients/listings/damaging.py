@@ -15,17 +15,21 @@ _BIT = 0x01
 
 @dataclass
 class Damage:
-    """Where to dial; `up` and `down` are beginnings of lines that were, or are still to be, garbled."""
+    """Where to dial; `up` and `down` are beginnings of lines that are still to be garbled.
+
+    `in_turn`: each of them only once all before it in its list were.
+    """
 
     port: int
     up: list[bytes]
     down: list[bytes]
+    in_turn: bool = False
     struck: list[bytes] = field(default_factory=list)
     requests: list[bytes] = field(default_factory=list)  # as the client sent them
 
     def strike(self, line: bytes, beginnings: list[bytes]) -> bytes:
         """The line, garbled if one of the beginnings is its."""
-        for each in beginnings:
+        for each in beginnings[:1] if self.in_turn else beginnings:
             if line.upper().startswith(each.upper()):
                 beginnings.remove(each)
                 self.struck.append(each)
@@ -48,10 +52,12 @@ def _carry(come: socket.socket, go: socket.socket, damage: Damage, beginnings: l
 
 
 @contextmanager
-def damaging(port: int, down: Sequence[bytes] = (), up: Sequence[bytes] = ()) -> Iterator[Damage]:
+def damaging(
+    port: int, down: Sequence[bytes] = (), up: Sequence[bytes] = (), *, in_turn: bool = False
+) -> Iterator[Damage]:
     """One connection to the gateway at `port`, garbled on its way down to the client and up from it."""
     with socket.create_server(("127.0.0.1", 0)) as door:
-        damage = Damage(door.getsockname()[1], list(up), list(down))
+        damage = Damage(door.getsockname()[1], list(up), list(down), in_turn)
         ends: list[socket.socket] = []
 
         def run() -> None:
@@ -72,5 +78,8 @@ def damaging(port: int, down: Sequence[bytes] = (), up: Sequence[bytes] = ()) ->
                 socket.create_connection(door.getsockname()).close()
             thread.join(5)
             for each in ends:
-                each.close()
+                with suppress(OSError):  # wakes the threads that still read, where closing would not
+                    each.shutdown(socket.SHUT_RDWR)
             thread.join()
+            for each in ends:
+                each.close()

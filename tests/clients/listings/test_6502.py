@@ -1,6 +1,6 @@
 """Generated 6502 programs, assembled with ca65 and ld65 and run under py65 against the running gateway.
 
-What they print is held against the documents themselves (tests/clients/shapes.py).
+What they print is held against the documents themselves (tests/clients/listings/shapes.py).
 """
 
 import random
@@ -17,9 +17,9 @@ from gateway.commands.main import main
 from gateway.listings.assembly.mos6502 import Mos6502
 from gateway.listings.program import Task
 from gateway.wire.ready import READY
-from tests.clients import shapes
-from tests.clients.listing_runs import far_end, records, task
-from tests.clients.shapes import Record
+from tests.clients.listings import shapes
+from tests.clients.listings.runs import far_end, records, task
+from tests.clients.listings.shapes import Record
 from tests.machines.far import Gateway, Spoil, unspoiled
 from tests.machines.mos6502 import CLOCK, Machine, assemble
 from tests.machines.uart import Line, Uart

@@ -2,7 +2,7 @@
 
 They are compiled as they stand, for no particular machine (`-t none`); only the start and putchar are the
 test machine's. gcc, where it is there, has to find nothing to warn of. sdcc and a Z80:
-test_listings_sdcc.py.
+test_sdcc.py.
 """
 
 import shutil
@@ -13,10 +13,10 @@ import pytest
 
 from demo_site.servers import DemoServers
 from demo_site.site import BUSY_SECONDS
-from tests.clients import shapes
-from tests.clients.compiling import compiled
-from tests.clients.listing_runs import far_end, records, task
-from tests.clients.shapes import Record
+from tests.clients.listings import shapes
+from tests.clients.listings.compiling import compiled
+from tests.clients.listings.runs import far_end, records, task
+from tests.clients.listings.shapes import Record
 from tests.machines.far import Gateway, Spoil, unspoiled
 from tests.machines.mos6502 import CLOCK, Machine
 from tests.machines.uart import Line, Uart

@@ -13,9 +13,9 @@ from gateway.commands.wiring import read_catalogue
 from gateway.listings.assembly.z80 import Z80
 from gateway.listings.program import task_of
 from gateway.wire.ready import READY
-from tests.clients import shapes
-from tests.clients.listing_runs import far_end, records, settings_of
-from tests.clients.shapes import Record
+from tests.clients.listings import shapes
+from tests.clients.listings.runs import far_end, records, settings_of
+from tests.clients.listings.shapes import Record
 from tests.machines.far import Gateway, Spoil, unspoiled
 from tests.machines.uart import Far, Line, Uart
 from tests.machines.z80_machine import CLOCK, Machine, assemble

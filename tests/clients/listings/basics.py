@@ -13,6 +13,7 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
@@ -126,24 +127,47 @@ def _from_file(name: str, text: str, port: int, folder: Path) -> list[str]:
     return [line for line in lines if not line.startswith(greeting)]
 
 
-def _missing(*programs: str) -> list[str]:
-    return [each for each in programs if shutil.which(each) is None]
+def _missing(*programs: str) -> tuple[str, ...]:
+    return tuple(each for each in programs if shutil.which(each) is None)
 
 
-def _case(trait: str, run: Run, missing: list[str]) -> object:
-    reason = f"{' AND '.join(missing).upper()} MISSING: generated {trait} program not run"
-    name = getattr(run, "__name__", trait)
-    return pytest.param(
-        trait, run, id=f"{trait}-{name}", marks=pytest.mark.skipif(bool(missing), reason=reason)
-    )
+@dataclass(frozen=True, slots=True)
+class Basic:
+    """An interpreter, and what of it is not installed here."""
+
+    trait: str
+    run: Run
+    missing: tuple[str, ...]
+
+    @property
+    def name(self) -> str:
+        """The interpreter's."""
+        return getattr(self.run, "__name__", self.trait)
 
 
-_NO_PCBASIC = [] if importlib.util.find_spec("pcbasic") else ["pcbasic"]
-BASICS = [
-    _case("com-channel", pcbasic, _NO_PCBASIC),
-    _case("hash-channel", hash_channel_under_pcbasic, _NO_PCBASIC),
-    _case("bput-channel", brandy, _missing("brandy", "socat")),
-    _case("structured", bwbasic, _missing("bwbasic", "socat")),
-    _case("structured", yabasic, _missing("yabasic", "socat")),
-]
-"""Trait and run, one for each interpreter."""
+_NO_PCBASIC = () if importlib.util.find_spec("pcbasic") else ("pcbasic",)
+BASICS = (
+    Basic("hash-channel", hash_channel_under_pcbasic, _NO_PCBASIC),
+    Basic("com-channel", pcbasic, _NO_PCBASIC),
+    Basic("bput-channel", brandy, _missing("brandy", "socat")),
+    Basic("structured", bwbasic, _missing("bwbasic", "socat")),
+    Basic("structured", yabasic, _missing("yabasic", "socat")),
+)
+"""The slowest first, as they are started."""
+
+every_basic = pytest.mark.parametrize(
+    "basic",
+    [
+        pytest.param(
+            each,
+            id=f"{each.trait}-{each.name}",
+            marks=pytest.mark.skipif(
+                bool(each.missing),
+                reason=f"{' AND '.join(each.missing).upper()} MISSING:"
+                f" generated {each.trait} program not run",
+            ),
+        )
+        for each in BASICS
+    ],
+)
+"""A test for each interpreter."""

@@ -20,7 +20,7 @@ from gateway.serial.framing import Framing, cycles
 from gateway.serial.simulation import simulate
 from gateway.serial.way import Way
 from gateway.wire.settings import Settings
-from tests.clients.listing_runs import far_end, settings_of
+from tests.clients.listings.runs import far_end, settings_of
 from tests.clients.programs import CLIENTS
 from tests.machines.patient import Patient, Work, work
 from tests.machines.uart import Line, Uart

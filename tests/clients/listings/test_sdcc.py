@@ -10,9 +10,9 @@ from gateway.catalogue.model import Catalogue
 from gateway.commands.wiring import read_catalogue
 from gateway.listings.c89 import C89
 from gateway.listings.program import task_of
-from tests.clients import shapes
-from tests.clients.listing_runs import far_end, records, settings_of
-from tests.clients.shapes import Record
+from tests.clients.listings import shapes
+from tests.clients.listings.runs import far_end, records, settings_of
+from tests.clients.listings.shapes import Record
 from tests.machines.far import Gateway, Spoil, unspoiled
 from tests.machines.sdcc import compiled
 from tests.machines.uart import Line, Uart
