@@ -18,6 +18,7 @@ A writer turns a Task into the program's text. Programs are ASCII, no line of th
 from dataclasses import dataclass
 from typing import Protocol, runtime_checkable
 
+from adapters.errors import NotPossible
 from gateway.catalogue.model import Arg, ArgKind, LinesBody, Source
 from gateway.extract.plan import Kind
 from gateway.wire.settings import Settings
@@ -127,6 +128,12 @@ def task_of(source: Source, setup: str, settings: Settings, args: tuple[str, ...
         changes=source.changes,
         lines=isinstance(source.body, LinesBody),
     )
+
+
+def check_unechoed(settings: Settings) -> None:
+    """NotPossible where what a program sends comes back to it among the replies."""
+    if settings.echo:
+        raise NotPossible("A program wants no echo: echo=off")
 
 
 def _example(arg: Arg) -> str:

@@ -12,12 +12,11 @@ import textwrap
 from typing import Final
 
 from adapters import limits
-from adapters.errors import NotPossible
 from gateway.listings.assembly import mos6502_check as checking
 from gateway.listings.assembly import mos6502_parts as parts
 from gateway.listings.assembly import mos6502_reply as reply
 from gateway.listings.charset import check_encoded
-from gateway.listings.program import Task
+from gateway.listings.program import Task, check_unechoed
 from gateway.wire.charsets import encode_text
 from gateway.wire.settings import CHECK_WIDTHS, Settings
 
@@ -42,8 +41,7 @@ class Mos6502:
     def write(self, task: Task) -> str:
         """The whole program. NotPossible where its letters are not ASCII's, or come back as an echo."""
         settings = task.settings
-        if settings.echo:
-            raise NotPossible("A program wants no echo: echo=off")
+        check_unechoed(settings)
         check_encoded(task, self.name)
         checked = settings.check != "none"
         counted = settings.eol == "none" or checked

@@ -14,11 +14,10 @@ import textwrap
 from collections.abc import Iterator
 from typing import Final
 
-from adapters.errors import NotPossible
 from gateway.listings.assembly import z80_line as line_parts
 from gateway.listings.assembly import z80_parts as parts
 from gateway.listings.charset import check_encoded, letters_swapped
-from gateway.listings.program import Task
+from gateway.listings.program import Task, check_unechoed
 from gateway.wire.charsets import encode_text
 from gateway.wire.settings import CHECK_WIDTHS, Settings
 
@@ -44,8 +43,7 @@ class Z80:
     def write(self, task: Task) -> str:
         """The whole program. NotPossible where its letters are not ASCII's, or come back as an echo."""
         settings = task.settings
-        if settings.echo:
-            raise NotPossible("A program wants no echo: echo=off")
+        check_unechoed(settings)
         check_encoded(task, self.name)
         return "".join(_program(task))
 

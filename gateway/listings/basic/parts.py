@@ -14,7 +14,7 @@ from adapters import limits
 from adapters.errors import NotPossible
 from gateway.extract.fields.text import Lettering
 from gateway.listings.charset import check_as_is
-from gateway.listings.program import Column, Task
+from gateway.listings.program import Column, Task, check_unechoed
 from gateway.wire.settings import CHECK_WIDTHS
 
 SCREEN: Final = limits.LISTING_COLUMNS
@@ -62,8 +62,7 @@ def suited(
         raise NotPossible(f"{trait} takes lines of {longest} at most, and these have {width}")
     if settings.eol not in eols:
         raise NotPossible(f"{trait} needs eol={' or eol='.join(eols)}")
-    if settings.echo:
-        raise NotPossible("A program wants no echo: echo=off")
+    check_unechoed(settings)
     if task.lines and settings.check != "none":
         raise NotPossible("Lines of text and a check do not go together here: check=none")
     asked = " ".join([task.request, *(word(value) for _, value in task.args)])
