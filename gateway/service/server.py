@@ -199,7 +199,10 @@ class Server:
             connection.turn_away("The gateway is going down")
         busy = [asyncio.ensure_future(each.gone()) for each in self._connections]
         if busy:
-            await asyncio.wait(busy, timeout=self.wait_seconds() + limits.STOP_MARGIN_SECONDS)
+            await asyncio.wait(busy, timeout=self.wait_seconds())
+            for connection in list(self._connections):
+                connection.hurry()
+            await asyncio.wait(busy, timeout=limits.STOP_MARGIN_SECONDS)
         for connection in (*self._connections, *self._turned_away):
             connection.abort()
         if busy:

@@ -81,6 +81,7 @@ _ORDINARY: Final = re.compile(rb"[\x20-\x7e\x80-\x9a\x9c-\xfe]+")  # of eight bi
 _DROPPED: Final = re.compile(rb"[\0\x11\x13]+")
 _DROPPED_BYTES: Final = frozenset((NUL, XON, XOFF))
 _FLOW: Final = bytes((XON, XOFF, CAN))
+_FLOW_SEVEN: Final = bytes((XON, XOFF, XON | 0x80, XOFF | 0x80))
 _RAW_LOOKS: Final = 8  # goes through raw bytes to look behind them; all that are read ahead take five
 
 
@@ -204,6 +205,15 @@ class LineReader:
             self._held = self._held if last is None else last == XOFF
             self._flow_known = True
         return self._held
+
+    def drop_flow(self) -> None:
+        """Forget the 11h and 13h pending: all that they are is what `held` has made of them. Where raw bytes
+        or telnet's commands are pending, which may hold the same bytes, nothing is forgotten.
+        """
+        held, seven, state = self.held, self.settings.bits == 7, self._negotiation.state
+        if self._counted is None and state is Telnet.DATA and (seven or IAC not in self._pending):
+            self._pending[:] = self._pending.translate(None, _FLOW_SEVEN if seven else _FLOW[:2])
+            self._pending += bytes((XOFF,)) * held  # which came after any CAN that is still pending
 
     def release(self) -> None:
         """Whatever the client asked for, it waits no longer."""

@@ -118,6 +118,8 @@ class Connection(asyncio.Protocol):
             self._granting.abandon()
             if self._sender is not None:
                 self._sender.abandon()
+        if reader.pending > limits.PIPELINE_BYTES and self._arrival is None and reader.settings.flow == "xon":
+            reader.drop_flow()  # of a long reply, which may take more of it than may be pipelined
         if reader.pending > limits.PIPELINE_BYTES and not self._paused and self._transport is not None:
             self._paused = True
             self._transport.pause_reading()
@@ -184,6 +186,11 @@ class Connection(asyncio.Protocol):
             self._goodbye = sentence
             self._input.set()
 
+    def hurry(self) -> None:
+        """There is no time for the rest of the reply in flight: it stops at a line end, as after CAN."""
+        if self._busy and self._sender is not None:
+            self._sender.abandon()
+
     def surrender(self) -> None:
         """The client is back on another line: leave it the session at once, and cut this line."""
         self._part()
@@ -222,20 +229,23 @@ class Connection(asyncio.Protocol):
             return
         self._sender.end()
         if self._at_end:
-            self._transport.close()
+            self._close()
             return
         try:
             self._transport.write_eof()
         except OSError:  # the client was quicker
-            self._transport.close()
+            self._close()
             return
         if self._paused:
             self._transport.resume_reading()
         self._leaving = asyncio.get_running_loop().call_later(limits.LINGER_SECONDS, self._close)
 
     def _close(self) -> None:
+        """Let the line go with the last bytes, and without them if nobody reads those."""
         if self._transport is not None:
             self._transport.close()
+            loop = asyncio.get_running_loop()
+            self._leaving = loop.call_later(self._house.stall_seconds(), self.abort)
 
     async def _converse(self) -> None:
         turn = Turn()
@@ -245,6 +255,7 @@ class Connection(asyncio.Protocol):
             if self._goodbye:
                 await self._send(self._farewell())
                 return
+            self._input.clear()
             event = self._session.reader.next_event()
             output = self._session.reader.take_output()
             if output:
@@ -252,6 +263,8 @@ class Connection(asyncio.Protocol):
             if self.seat is not None:
                 event = await self._seated(self.seat, event)
             if event is None:
+                if self._input.is_set():  # more came while the echo of what was there went out
+                    continue
                 if self._at_end:
                     return
                 if self._house.stopping:
@@ -289,12 +302,9 @@ class Connection(asyncio.Protocol):
 
     async def _more_input(self) -> None:
         """Wait for bytes; all that came is dealt with."""
-        if self._goodbye:
-            return
         if self._paused and self._transport is not None:
             self._paused = False
             self._transport.resume_reading()
-        self._input.clear()
         await self._input.wait()
 
     async def _serve(self, event: Line | Data) -> None:
@@ -308,6 +318,8 @@ class Connection(asyncio.Protocol):
         started = time.perf_counter()
         try:
             lines = await self._granting.reply(self._session, event, self._house.wait_seconds())
+            if self._abandon:
+                lines = None  # CAN may have come just before they were made
             if lines is not None:
                 await self._send(lines)
         finally:

@@ -79,18 +79,24 @@ class Granting:
         """What was wished for; None where CAN abandoned the request meanwhile."""
         seconds = deadline - asyncio.get_running_loop().time()
         seconds -= min(limits.ANSWER_MARGIN_SECONDS, seconds / 10)
-        self._request = asyncio.get_running_loop().create_task(self._fulfiller.answer(wish, seconds))
+        request = asyncio.get_running_loop().create_task(self._fulfiller.answer(wish, seconds))
+        self._request = request
         try:
             async with asyncio.timeout_at(deadline):
-                return await self._request
+                granted = await request
         except TimeoutError as error:
-            _let_go(self._request)
+            _let_go(request)
             raise time_is_up(wish) from error
         except asyncio.CancelledError:
-            _let_go(self._request)
+            _let_go(request)
             if self._abandoned and not _being_cancelled():
                 return None
             raise
+        else:
+            if not self._abandoned:
+                return granted
+            _let_go(request)  # CAN came just after it was granted
+            return None
         finally:
             self._request = None
 

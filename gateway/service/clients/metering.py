@@ -40,7 +40,7 @@ class Patience(Protocol):
 class Meter:
     """Sends one reply after the other to a client whose pace, gap and flow are `settings`'.
 
-    `heard_at`: when the client was last heard, by the loop's clock.
+    `heard_at`: when the client was last heard, by the loop's clock; `begins`: nothing is sent before that.
     """
 
     def __init__(
@@ -49,13 +49,14 @@ class Meter:
         transport: asyncio.Transport,
         settings: Settings,
         heard_at: Callable[[], float],
+        begins: float = 0.0,
     ) -> None:
         self._house = house
         self._transport = transport
         self._heard_at = heard_at
         self._loop = asyncio.get_running_loop()
         self._kept = (settings.pace, settings.gap, settings.flow)
-        self._schedule = Schedule(settings.pace, settings.gap, self._loop.time())
+        self._schedule = Schedule(settings.pace, settings.gap, max(begins, self._loop.time()))
         self._at_once = limits.METERED_BYTES if settings.flow == "xon" else limits.CHUNK_BYTES
         self._lines: Lines | None = None
         self._line = b""
@@ -71,6 +72,11 @@ class Meter:
     def keeps(self, settings: Settings) -> bool:
         """Whether it sends by these settings."""
         return self._kept == (settings.pace, settings.gap, settings.flow)
+
+    @property
+    def next_at(self) -> float:
+        """When the next byte may leave, by the loop's clock."""
+        return self._schedule.next_at
 
     async def send(self, lines: Lines, held: bool, whole: bool = True) -> None:
         """Send `lines` from now on; `held`: not before the client goes on; `whole`: a gap follows each item.

@@ -15,6 +15,7 @@ from typing import Final, Protocol
 from adapters import limits
 
 _LOOKS: Final = 16  # over which lateness is averaged
+_SPARE: Final = 64  # entries that may wait for their time although they do not count any more
 
 
 class Metered(Protocol):
@@ -66,6 +67,9 @@ class Pacing:
     def _enter(self, metered: Metered, at: float) -> None:
         number = next(self._numbers)
         self._current[metered] = number
+        if len(self._queue) >= 2 * len(self._current) + _SPARE:
+            self._queue[:] = [each for each in self._queue if self._current.get(each[2]) == each[1]]
+            heapq.heapify(self._queue)
         heapq.heappush(self._queue, (at, number, metered))
 
     def _arm(self) -> None:

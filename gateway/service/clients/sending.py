@@ -122,7 +122,8 @@ class Sender:
             self._sent, self._waited, self._judged, self._slice = 0, 0.0, False, _SLICE
             set_send_buffer(self._transport, limits.FAST_BUFFER_BYTES)
             set_unsent(self._transport, limits.METERED_BYTES)
-            self._meter = Meter(self._house, self._transport, settings, self._heard_at)
+            begins = 0.0 if self._meter is None else self._meter.next_at  # of other settings: a gap is kept
+            self._meter = Meter(self._house, self._transport, settings, self._heard_at, begins)
             self._transport.set_write_buffer_limits(high=0)
         return self._meter
 

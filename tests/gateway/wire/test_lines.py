@@ -668,3 +668,39 @@ def test_a_client_that_is_released_waits_no_longer() -> None:
     assert not reader.held
     assert len(all_events(reader)) == 1
     assert not reader.held
+
+
+@given(
+    st.lists(st.lists(st.sampled_from(list(b"\x11\x13\x18\xff\xfb\xf1\x91\x93A\r\n\x08")), min_size=1)),
+    st.lists(st.booleans()),
+    st.sampled_from(["auto", "on", "off"]),
+    st.sampled_from([7, 8]),
+)
+def test_flow_control_that_was_heard_may_be_forgotten(
+    pieces: list[list[int]], turns: list[bool], telnet: str, bits: int
+) -> None:
+    """It changes neither what is read nor who is held."""
+    reader, forgetful = (LineReader(replace(XON_XOFF, telnet=telnet, bits=bits)) for _ in range(2))
+    for piece, turn in zip(pieces, [*turns, *[False] * len(pieces)], strict=False):
+        reader.feed(bytes(piece))
+        forgetful.feed(bytes(piece))
+        forgetful.drop_flow()
+        assert forgetful.pending <= reader.pending + 1
+        assert forgetful.held is reader.held
+        if turn:
+            assert forgetful.next_event() == reader.next_event()
+            assert forgetful.cancel_ahead() is reader.cancel_ahead()
+    while (event := reader.next_event()) is not None:
+        assert forgetful.next_event() == event
+    assert forgetful.next_event() is None
+    assert forgetful.take_output() == reader.take_output()
+    assert forgetful.held is reader.held
+
+
+@pytest.mark.parametrize("bits", [7, 8])
+def test_any_amount_of_flow_control_is_forgotten(bits: int) -> None:
+    reader = LineReader(replace(XON_XOFF, bits=bits))
+    reader.feed(b"NOOP\r\x18" + b"\x13\x11" * 10_000 + b"\x13")
+    reader.drop_flow()
+    assert reader.pending < 10
+    assert reader.held

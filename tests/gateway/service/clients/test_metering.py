@@ -189,12 +189,12 @@ async def test_each_line_is_followed_by_its_gap() -> None:
 async def test_cancel_stops_a_paced_reply_at_a_line_end() -> None:
     async with gateway() as (_, host, port), client(host, port, "pace=200") as found:
         found.send(b"ASK long\r")
-        await found.receive(0.5)
+        await found.wait_for(b"3\r\n")
         found.send(b"\x18NOOP sync\r")
-        await found.wait_for(b"sync" + b" " * 36 + b"\r\n", 2)
+        await found.wait_for(b"sync" + b" " * 36 + b"\r\n", 5)
     body = found.data[: found.data.index(b"200 00001")]
     assert (len(body) - 18) % 10 == 0
-    assert 0 < len(body) - 18 < 150
+    assert 40 <= len(body) - 18 < 200
 
 
 async def test_the_time_to_answer_is_to_the_first_byte() -> None:
@@ -250,17 +250,24 @@ async def test_many_small_pieces_may_be_on_their_way(pace: int) -> None:
     """A client that looks four times a second acknowledges late (RFC 1122, 4.2.3.2), as a distant one does:
     hundreds of pieces of one byte or two are unacknowledged then, and the rate is to hold all the same.
     """
-    async with gateway() as (_, host, port):
-        with socket.socket() as line:
-            line.setblocking(False)
-            loop = asyncio.get_running_loop()
-            await loop.sock_connect(line, (host, port))
-            await loop.sock_sendall(line, b"SET pace=%d\rASK long\r" % pace)
-            began, received = loop.time(), 0
-            for _ in range(12):
-                await asyncio.sleep(0.25)
-                received += len(await loop.sock_recv(line, 65_536))
-            assert 0.93 * pace < received / (loop.time() - began) <= pace + 1
+    for _ in range(3):  # others may have had the processor
+        waited = processor_wait()
+        async with gateway() as (_, host, port):
+            with socket.socket() as line:
+                line.setblocking(False)
+                loop = asyncio.get_running_loop()
+                await loop.sock_connect(line, (host, port))
+                await loop.sock_sendall(line, b"SET pace=%d\rASK long\r" % pace)
+                began, received = loop.time(), 0
+                for _ in range(12):
+                    await asyncio.sleep(0.25)
+                    received += len(await loop.sock_recv(line, 65_536))
+                seconds = loop.time() - began
+        assert received <= pace * seconds + 1
+        granted = 0.07 + (processor_wait() - waited) / 3
+        if received > (1 - granted) * pace * seconds:
+            break
+    assert received > (1 - granted) * pace * seconds
 
 
 @pytest.mark.parametrize("pairs", [("flow=xon", "pace=2000"), ("flow=xon",), ("flow=xon", "bits=7")])
@@ -310,7 +317,7 @@ async def test_cancel_ends_the_wait() -> None:
         found.send(b"\x13")
         await found.receive(0.2)
         found.send(b"\x18NOOP\r")
-        await found.wait_for(b"\r\n200 00000 000 ..\r\n", 1)
+        await found.wait_for(b"200 00000 000 ..\r\n", 1)
 
 
 async def test_a_wait_ends_with_the_setting_and_with_the_clients_own_end() -> None:
@@ -386,7 +393,7 @@ async def test_a_gap_follows_the_echo_of_a_line_but_not_of_a_character() -> None
             await found.wait_for(each, 1)
         assert found.arrivals[-1][0] - began < 0.15
         found.send(b"\r")
-        await found.wait_for(b"\r\n200 00000 000 ..\r\n", 1)
+        await found.wait_for(b"200 00000 000 ..\r\n", 1)
         (echoed, _), (answered, status) = found.arrivals[-2:]
         assert status == b"200 00000 000 ..\r\n"
         assert answered - echoed > 0.19
@@ -439,7 +446,7 @@ async def test_a_full_page_is_not_laid_down_before_it_is_sent() -> None:
         found.send(b"ASK full\r")
         assert (await found.receive(2)).startswith(b"200 99999 008 ..\r\n0000")
         found.send(b"\x18NOOP\r")
-        await found.wait_for(b"\r\n200 00000 000 ..\r\n", 2)
+        await found.wait_for(b"200 00000 000 ..\r\n", 2)
         assert server.pacing.paced == 0
 
 
