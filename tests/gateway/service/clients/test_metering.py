@@ -220,7 +220,7 @@ async def test_a_paced_client_that_reads_nothing_is_cut_off_and_holds_up_nobody(
             asked_at = found.send(b"ASK long\r")
             await found.receive(2)
             check_nothing_early(found, 300, asked_at)
-            assert len(found.data) > 400
+            assert len(found.data) > 200  # of 600: a machine may be busy, but nobody waits for the stuck one
             assert server.clients == 1
 
 
