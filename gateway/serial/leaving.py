@@ -5,12 +5,9 @@ seconds, as a service needs it, here exact, so that a simulation never loses a b
 """
 
 from fractions import Fraction
-from typing import Final
 
+from gateway.wire.pacing import CLOSER
 from gateway.wire.settings import Settings
-
-CLOSER: Final = Fraction(7, 8)
-"""Of a character's time, between the bytes of a gateway that makes up for having been late."""
 
 
 class Leaving:

@@ -18,7 +18,7 @@ from typing import Final
 from adapters import limits
 from adapters.errors import WrongWords
 from gateway.serial.framing import exact
-from gateway.serial.leaving import CLOSER, Leaving
+from gateway.serial.leaving import Leaving
 from gateway.serial.machine import EndsAt
 from gateway.serial.machine import Receiver as Kind
 from gateway.serial.noise import NoisyLine
@@ -26,6 +26,7 @@ from gateway.serial.receivers import NEVER, Interrupt, Polled, Receiver, Work
 from gateway.serial.reply import line_end_bytes
 from gateway.serial.run import Loss, Run, Where
 from gateway.serial.way import Way
+from gateway.wire.pacing import CLOSER
 
 _SOME: Final = 256  # bytes on their way before the receiver is advanced, where nothing comes back
 

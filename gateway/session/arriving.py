@@ -11,10 +11,10 @@ from typing import Final
 from adapters.errors import HeadraceError, NotARequest
 from gateway.session.checking import LineChecks
 from gateway.session.conversation import Session
-from gateway.wire.charsets import decode_line
+from gateway.session.requests import request_text
 from gateway.wire.lines import Event, Line, LineReader
 from gateway.wire.settings import Settings
-from gateway.wire.words import request_word, split_words, without_prompt
+from gateway.wire.words import request_word
 
 _UNDECIDED: Final = frozenset({"", "AGAIN", "MORE"})
 """Lines that start nothing afresh: noise, and what could only go on with a page."""
@@ -25,10 +25,8 @@ def request_name(line: Line, settings: Settings) -> str:
     if line.overlong or line.continued:
         return ""
     try:
-        text = without_prompt(decode_line(line.data, settings.charset)).strip()
-        first = split_words(text)[0] if text[:1] in {"'", '"'} else text.partition(" ")[0]
-        return request_word(first).name
-    except (HeadraceError, IndexError):
+        return request_word(request_text(line, settings.charset)[1]).name
+    except HeadraceError:
         return ""
 
 

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from adapters.errors import WrongMoment, WrongWords
+from gateway.session.pages import check_raw_bytes
 from gateway.session.state import State
 from gateway.session.windows import Window, rest_of
 from gateway.wire.lines import EOLS, End, Line, LineReader
@@ -85,8 +86,8 @@ class Outgoing:
     def accounted(self, reply: Reply) -> Reply:
         """A page of records that were fetched before: WHY still tells where from, and which they are."""
         cursor = self._state.cursor
-        if reply.raw is not None and self._state.settings.flow == "xon":
-            raise WrongMoment("No raw bytes with flow=xon")
+        if reply.raw is not None:
+            check_raw_bytes(self._state.settings)
         if cursor is not None:
             position = [("PAGE", f"records {cursor.position}")] if cursor.position else []
             self._state.account(cursor.account, position)

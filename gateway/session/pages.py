@@ -125,6 +125,12 @@ def page_size(settings: Settings) -> int:
     return min(settings.page or limits.PAGE_RECORDS, limits.PAGE_RECORDS)
 
 
+def check_raw_bytes(settings: Settings) -> None:
+    """WrongMoment where 11h and 13h among bare bytes would be flow control (CONTRACT section 5, `flow`)."""
+    if settings.flow == "xon":
+        raise WrongMoment("No raw bytes with flow=xon")
+
+
 def record_index(number: str, count: int) -> int:
     """The index, from 0, of the record that AGAIN names, out of a page of `count`."""
     if not (number.isascii() and number.isdigit() and len(number) <= 5):

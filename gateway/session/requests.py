@@ -12,6 +12,15 @@ from gateway.wire.words import Request, parse_request, request_word, split_words
 _KEEP_CURSOR: Final = frozenset({"MORE", "AGAIN", "WHY", "TIME", "HELP", "NOOP", "SET"})
 
 
+def request_text(line: Line, charset: str) -> tuple[str, str]:
+    """The text of a line without a BASIC's prompt, and its first word.
+
+    NotARequest: a byte that the charset does not have. WrongWords: a quote that is not closed.
+    """
+    text = without_prompt(decode_line(line.data, charset)).strip()
+    return text, split_words(text)[0] if text[:1] in {"'", '"'} else text.partition(" ")[0]
+
+
 def read_request(state: State, line: Line) -> Request:
     """The request; notes it for WHY, and lets go of the cursor where the contract says so.
 
@@ -20,8 +29,7 @@ def read_request(state: State, line: Line) -> Request:
     before, state.explained = state.explained, Explanation("")
     if line.overlong:
         raise NotARequest(f"A line holds {limits.LINE_BYTES} bytes at most")
-    text = without_prompt(decode_line(line.data, state.settings.charset)).strip()
-    first = split_words(text)[0] if text[:1] in {"'", '"'} else text.partition(" ")[0]
+    text, first = request_text(line, state.settings.charset)
     state.explained = Explanation(f"{first} ..")
     name = request_word(first).name
     if name not in _KEEP_CURSOR:

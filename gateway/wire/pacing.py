@@ -8,6 +8,7 @@ left, and so is never shortened.
 """
 
 import sys
+from fractions import Fraction
 from typing import Final
 
 from adapters import limits
@@ -15,7 +16,8 @@ from adapters import limits
 EVERYTHING: Final = sys.maxsize
 """What is due where no pace is set: the whole line, however long."""
 
-_CLOSER: Final = 1 - 1 / 8  # of a character's time, between the bytes of who makes up for being late
+CLOSER: Final = Fraction(7, 8)
+"""Of a character's time, between the bytes of who makes up for being late."""
 
 
 class Schedule:
@@ -28,7 +30,7 @@ class Schedule:
     def __init__(self, pace: int, gap: int, now: float) -> None:
         self._pace = pace
         self._character = 1 / pace if pace else 0.0
-        self._closest = self._character * _CLOSER
+        self._closest = self._character * float(CLOSER)
         self._gap = gap / 1000
         self._planned = now  # for the next byte, had none ever been late
         self._earliest = now  # for the next byte, after the ones that were

@@ -20,7 +20,7 @@ from gateway.extract.dumps import Dump, HexDump, dump_for
 from gateway.extract.fields.text import Lettering
 from gateway.session.files.keeping import HexRecords, PackedRecords
 from gateway.session.files.refs import typed_ref
-from gateway.session.pages import Pages, page_size, record_index
+from gateway.session.pages import Pages, check_raw_bytes, page_size, record_index
 from gateway.session.state import State
 from gateway.session.steps import Asking, Steps, granted, worked
 from gateway.session.wishes import Part, Provenance, ReadWish
@@ -166,8 +166,7 @@ class _Bare(_Reading):
 
     def next_page(self, settings: Settings) -> Steps:
         """As many bytes as a page may have. WrongMoment where some of them would be flow control."""
-        if settings.flow == "xon":
-            raise WrongMoment("No raw bytes with flow=xon")
+        check_raw_bytes(settings)
         size = page_size(settings)
         yield from self._window.fill(size + 1)
         data = self._window.take(size)

@@ -6,11 +6,12 @@ Nothing is changed before the last line or byte has come. What is wrong with the
 from collections.abc import Sequence
 
 from adapters import limits
-from adapters.errors import HeadraceError, NotARequest, NotPossible, TooLarge, WrongMoment, WrongWords
+from adapters.errors import HeadraceError, NotARequest, NotPossible, TooLarge, WrongWords
 from gateway.catalogue.model import LineEnd
 from gateway.session.files.acting import done
 from gateway.session.files.listed_names import Use
 from gateway.session.files.refs import typed_ref, wanted, writable
+from gateway.session.pages import check_raw_bytes
 from gateway.session.state import State
 from gateway.session.steps import Asking, Steps, granted
 from gateway.session.wishes import DataWish, DeliverWish, Done, Staged, StageWish, Staging, Taken
@@ -44,8 +45,8 @@ def _begin(state: State, words: Sequence[str], append: bool) -> Steps:
     if not words or len(words) > 2 or (len(words) == 2 and count is None):
         usage = "APPEND ref [n]" if append else "STORE ref [count]"  # 40 columns
         raise wanted(usage, len(words) > 1)
-    if count is not None and state.settings.flow == "xon":
-        raise WrongMoment("No raw bytes with flow=xon")
+    if count is not None:
+        check_raw_bytes(state.settings)
     ref = writable(typed_ref(state, words[0], Use.PUT))
     if ref.is_folder:
         raise NotPossible("A folder takes no data; add a name")

@@ -5,8 +5,8 @@ from fractions import Fraction
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from gateway.serial.leaving import CLOSER, Leaving
-from gateway.wire.pacing import Schedule
+from gateway.serial.leaving import Leaving
+from gateway.wire.pacing import CLOSER, Schedule
 from gateway.wire.settings import Settings
 
 SCALE = 16_000 * 9_240  # ticks a second: whole for every pace below

@@ -3,7 +3,7 @@
 import pytest
 
 from adapters.errors import HeadraceError, NotARequest, WrongWords
-from gateway.session.requests import read_request
+from gateway.session.requests import read_request, request_text
 from gateway.session.state import State
 from gateway.wire.lines import End, Line
 from tests.gateway.session.conftest import Talk
@@ -70,3 +70,11 @@ def test_what_why_may_tell(state: State, text: str, shown: str) -> None:
 def test_why_explains_what_was_before_it(state: State) -> None:
     read_request(state, line("WHY"))
     assert state.request_shown == "ASK tides"
+
+
+@pytest.mark.parametrize(
+    ("typed", "text", "first"),
+    [("? noop  a", "noop  a", "noop"), ("'ask' b", "'ask' b", "ask"), ("'' b", "'' b", ""), (" x", "x", "x")],
+)
+def test_a_lines_text_and_first_word(typed: str, text: str, first: str) -> None:
+    assert request_text(line(typed), "ascii") == (text, first)
