@@ -18,7 +18,7 @@ from types import TracebackType
 from typing import Final, TextIO
 
 from adapters import limits
-from gateway.service.redaction import HIDDEN, Redactor, names_secret
+from adapters.redaction import HIDDEN, Redactor, names_secret
 
 __all__ = ["LEVELS", "LineFormatter", "Redactor", "configure"]
 

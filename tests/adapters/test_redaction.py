@@ -15,7 +15,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from gateway.service.redaction import HIDDEN, Redactor, names_secret
+from adapters.redaction import HIDDEN, Redactor, names_secret
 
 SPELLINGS: dict[str, Callable[[str], str]] = {
     "as it is": str,
