@@ -200,3 +200,19 @@ NAME_CHARACTERS: Final = 12  # what LAYOUT, SOURCES and WHY have room for
 HOST_CHOICES: Final = 200  # hosts that the choices of one source can make and that are checked beforehand
 DECODINGS: Final = 4  # times that a server may decode one name of a ref, and it still leads nowhere
 FACTOR_DIGITS: Final = 30  # size of `scale` and `offset`: enough for any unit, too few to blow a number up
+
+# Walks that record a place
+WALK_DEPTH: Final = 8  # folders inside one another
+WALK_DOCUMENTS: Final = 1_000
+WALK_BYTES: Final = 100 << 20  # of all documents
+WALK_SECONDS: Final = 600.0  # one listing or document
+WALK_CHOICES: Final = 100  # requests of one source that the choices of its args make
+
+# Recordings
+RECORDED_COOKIES: Final = 10_000  # values that made-up ones stand for, oldest out first
+RECORDED_RUN: Final = 65_536  # characters of one run of base64 in a body that are looked at as a whole
+RECORDED_TEXT: Final = 2_000  # bytes of a request's body that stand in the TOML file itself
+RECORDED_STEM: Final = 60  # characters of one folder's or file's name
+RECORDED_URLS: Final = 10_000  # kept as they are compared
+RECORDED_FORM: Final = 1 << 20  # bytes of a request's JSON or form that is compared by value
+RECORDED_COMPLAINT_SECONDS: Final = 60.0  # between two lines of the log about a disk that takes nothing

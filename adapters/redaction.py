@@ -46,6 +46,24 @@ class Redactor:
                 self._patterns += tuple(_patterns(text))
                 self._reach = max(self._reach, _WIDEST * len(text.encode("utf-8", "surrogatepass")))
 
+    @property
+    def reach(self) -> int:
+        """How many characters the longest spelling of a known secret may have; 0 where none is known."""
+        return self._reach
+
+    def known_in(self, text: str) -> list[tuple[int, int]]:
+        """Where known secrets stand, as (start, end), in order and apart."""
+        spans: list[_Span] = []
+        for pattern, encoded in self._patterns:
+            found = (match.span() for match in pattern.finditer(text))
+            spans.extend(_whole_run(text, span) if encoded else span for span in found)
+        return _apart(spans)
+
+    def without_known(self, text: str) -> str:
+        """`text` with every known secret replaced by `***`, and nothing else."""
+        spans = self.known_in(text)
+        return _without(text, spans) if spans else text
+
     def clean(self, text: str, limit: int | None = None) -> str:
         """`text`, or its first `limit` characters and `...`, with every secret replaced by `***`.
 
@@ -146,6 +164,17 @@ def _whole_run(text: str, span: _Span) -> _Span:
     while end < len(text) and text[end] in _BASE64:
         end += 1
     return start, end
+
+
+def _apart(spans: list[_Span]) -> list[_Span]:
+    """The same places, those that touch made one."""
+    merged: list[_Span] = []
+    for start, end in sorted(spans):
+        if merged and start <= merged[-1][1]:
+            merged[-1] = merged[-1][0], max(end, merged[-1][1])
+        else:
+            merged.append((start, end))
+    return merged
 
 
 def _without(text: str, spans: list[_Span]) -> str:

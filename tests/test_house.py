@@ -70,6 +70,9 @@ def test_every_module_has_a_test_file(path: Path) -> None:
 _TALK = "gateway/session/test_conversation.py"
 _PATHS = "gateway/extract/jsonpath/test_compile.py"
 ELSEWHERE = {
+    "adapters/recorded/asking.py": "adapters/recorded/http/test_recording.py",
+    "adapters/recorded/exchange.py": "adapters/recorded/test_folder.py",
+    "adapters/recorded/ports.py": "adapters/recorded/test_folder.py",
     "gateway/extract/jsonpath/functions.py": "gateway/extract/jsonpath/test_evaluate.py",
     "gateway/extract/jsonpath/library.py": _PATHS,
     "gateway/extract/jsonpath/nodes.py": "gateway/extract/jsonpath/test_grammar.py",

@@ -70,7 +70,8 @@ class _Fetch:
 class HttpAdapter(HttpFiles):
     """The adapter for `http` and `https`; one instance serves both and all clients, in one event loop.
 
-    `resolve`, `connect` and `now` are the outside world, for tests to replace.
+    `resolve`, `connect` and `now` are the outside world, for tests to replace; `link` is instead of the first
+    two, such as one that records or plays.
     """
 
     def __init__(
@@ -78,8 +79,9 @@ class HttpAdapter(HttpFiles):
         resolve: Resolver | None = None,
         connect: Connect = open_stream,
         now: Callable[[], datetime] = _utc_now,
+        link: Link | None = None,
     ) -> None:
-        self._link = Link(resolve, connect)
+        self._link = link or Link(resolve, connect)
         super().__init__(HttpClient(now=now, link=self._link), now)
 
     async def fetch(self, call: Call, seconds: float) -> Fetched:

@@ -1,0 +1,1 @@
+"""HTTP messages as they went over the line, taken down hop by hop and given again."""

@@ -1,0 +1,134 @@
+"""A request -> the answer that was recorded for it, without any network.
+
+Everything above the link works as it does live: redirects, cookies, statuses, ranges, freshness. A change is
+answered as it was when it was recorded, and nothing changes anywhere.
+"""
+
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from dataclasses import replace
+from typing import NoReturn
+
+import httpcore
+
+from adapters import limits
+from adapters.addresses import Guard
+from adapters.errors import AskedTooOften, FarBusy, HeadraceError, NotRecorded
+from adapters.http.link.exchange import Exchange
+from adapters.http.link.link import Link
+from adapters.recorded.exchange import Asked, Failure, Message
+from adapters.recorded.exchange import Exchange as Recorded
+from adapters.recorded.http.choosing import Part, Turns, served
+from adapters.recorded.http.requests import SentBody, asked_of
+from adapters.recorded.http.times import moved
+from adapters.recorded.ports import Clock, Recordings
+from adapters.recorded.tree.toml_text import ERRORS
+
+
+class PlayingLink(Link):
+    """A link that leads nowhere but to `recordings`. Answers are dated by `clock`."""
+
+    def __init__(self, recordings: Recordings, clock: Clock) -> None:
+        super().__init__(_no_resolver, _no_network)
+        self._recordings = recordings
+        self._clock = clock
+        self._turns = Turns()
+
+    @asynccontextmanager
+    async def answer(
+        self,
+        request: httpcore.Request,
+        exchange: Exchange,
+        guard: Guard,
+        ca: str | None,
+        *,
+        alone: bool,
+    ) -> AsyncIterator[httpcore.Response]:
+        """The recorded answer; NotRecorded where there is none, the recorded failure where it failed."""
+        exchange.begin_request()
+        asked = await _sent(request)
+        found = self._recordings.find(asked)
+        if not found and asked.method == "HEAD":
+            found = self._recordings.find(replace(asked, method="GET"))
+        recorded = self._turns.next(asked, found)
+        if recorded is None:
+            raise not_recorded(self._recordings, asked)
+        self._recordings.used(recorded)
+        exchange.dialled = True
+        if isinstance(recorded.reply, Failure):
+            exchange.sent |= recorded.reply.sent
+            raise fault_of(recorded.reply)
+        assert isinstance(recorded.reply, Message)
+        message, part = served(asked, recorded.reply)
+        exchange.sent = exchange.answered = True
+        exchange.status = message.status
+        yield self._response(asked, recorded, message, part)
+
+    def _response(self, asked: Asked, recorded: Recorded, message: Message, part: Part) -> httpcore.Response:
+        length = part.end - part.start if message.length is None else message.length
+        headers = moved(message.headers, recorded.at, self._clock())
+        unknown = asked.method == "HEAD" and message.content is None and message.length is None
+        if message.status not in (204, 304) and message.failure is None and not unknown:
+            headers = (*headers, ("Content-Length", str(length)))
+        return httpcore.Response(
+            message.status,
+            headers=[(name.encode("latin-1"), value.encode("latin-1")) for name, value in headers],
+            content=_body(asked, message, part, length),
+            extensions={"network_stream": None},
+        )
+
+
+async def _body(asked: Asked, message: Message, part: Part, length: int) -> AsyncIterator[bytes]:
+    if asked.method == "HEAD":
+        return
+    left = part.end - part.start
+    if part.content is not None:
+        for chunk in part.content.chunks(part.start):
+            if left <= 0:
+                break
+            yield chunk[:left]
+            left -= len(chunk)
+    if message.failure is not None:
+        raise fault_of(message.failure)
+    if part.end - part.start < length:
+        raise NotRecorded("Offline: the rest was not recorded")
+
+
+async def _sent(request: httpcore.Request) -> Asked:
+    """The request, its body taken in whole."""
+    assert not isinstance(request.stream, bytes)
+    sent = SentBody(request.stream)  # type: ignore[arg-type]
+    try:
+        async for _ in sent:
+            pass
+        return asked_of(request, sent.content())
+    finally:
+        sent.close()
+
+
+def fault_of(failure: Failure) -> HeadraceError:
+    """A recorded error, to be raised again."""
+    kind = ERRORS[failure.name]
+    if issubclass(kind, AskedTooOften | FarBusy):
+        fault: HeadraceError = kind(failure.sentence, failure.seconds)
+    else:
+        fault = kind(failure.sentence)
+    fault.far = failure.far
+    return fault
+
+
+def not_recorded(recordings: Recordings, asked: Asked) -> NotRecorded:
+    """The error where nothing was recorded, with what comes nearest for WHY."""
+    miss = recordings.missing(asked)
+    fault = NotRecorded("Offline: nothing recorded for that")
+    if miss.nearest:
+        fault.notes = (("NEAREST", miss.nearest[: limits.LOG_CHARACTERS]), ("DIFFERS", miss.differs))
+    return fault
+
+
+async def _no_resolver(*_: object) -> NoReturn:
+    raise NotRecorded("Offline: no network is asked")
+
+
+async def _no_network(*_: object) -> NoReturn:
+    raise NotRecorded("Offline: no network is asked")

@@ -1,0 +1,166 @@
+"""A live exchange -> the same, and a recording of it: what the body gives is kept as it is read.
+
+A body that came gzipped is kept expanded, so that people can read and edit it. What its reader leaves unread
+is not there when it is played: such an answer is kept with the length that was announced, and not at all
+where none was. An exchange that its caller gives up, time being up too, is not kept.
+"""
+
+import asyncio
+from collections.abc import AsyncIterable, AsyncIterator
+from contextlib import asynccontextmanager
+from typing import Final
+
+import httpcore
+
+from adapters.addresses import Guard, Resolver
+from adapters.errors import AskedTooOften, FarBusy, HeadraceError, NotAllowed, WrongDocument
+from adapters.http.answer.bodies import Expander, is_gzip
+from adapters.http.answer.fields import Fields
+from adapters.http.faults import translated
+from adapters.http.link.exchange import Exchange
+from adapters.http.link.link import Link
+from adapters.http.link.streams import Connect, open_stream
+from adapters.recorded.exchange import Failure, Headers, Message
+from adapters.recorded.http.requests import SentBody, asked_of
+from adapters.recorded.ports import Draft, Recorder
+
+_OF_THE_LINE: Final = frozenset({"connection", "keep-alive", "transfer-encoding", "content-length"})
+_BODILESS: Final = frozenset({204, 205, 304})
+
+
+class RecordingLink(Link):
+    """A link to far servers whose exchanges `recorder` takes in."""
+
+    def __init__(
+        self, recorder: Recorder, resolve: Resolver | None = None, connect: Connect = open_stream
+    ) -> None:
+        super().__init__(resolve, connect)
+        self._recorder = recorder
+
+    @asynccontextmanager
+    async def answer(
+        self,
+        request: httpcore.Request,
+        exchange: Exchange,
+        guard: Guard,
+        ca: str | None,
+        *,
+        alone: bool,
+    ) -> AsyncIterator[httpcore.Response]:
+        """As live; kept when it is over."""
+        draft = self._recorder.draft()
+        assert isinstance(request.stream, AsyncIterable)
+        sent = SentBody(request.stream)
+        request.stream = sent
+        body: _ReadBody | None = None
+        try:
+            async with super().answer(request, exchange, guard, ca, alone=alone) as response:
+                body = _ReadBody(request.method, response, exchange, draft)
+                response.stream = body
+                yield response
+        except asyncio.CancelledError:
+            if body is not None and body.whole:
+                self._keep(draft, request, sent, body)
+            raise
+        except Exception as error:
+            if body is not None:
+                self._keep(draft, request, sent, body)
+            else:
+                fault = translated(error, exchange)
+                if not isinstance(fault, NotAllowed):  # which is a rule of the gateway, not an answer
+                    failure = failure_of(fault, exchange)
+                    draft.keep(asked_of(request, sent.content()), failure)
+            raise
+        else:
+            if body is not None:
+                self._keep(draft, request, sent, body)
+        finally:
+            draft.drop()
+            sent.close()
+
+    def _keep(self, draft: Draft, request: httpcore.Request, sent: SentBody, body: "_ReadBody") -> None:
+        message = body.message()
+        if message is not None:
+            draft.keep(asked_of(request, sent.content()), message)
+
+
+def failure_of(fault: HeadraceError, exchange: Exchange) -> Failure:
+    """An error as it is kept."""
+    seconds = fault.seconds if isinstance(fault, AskedTooOften | FarBusy) else None
+    return Failure(type(fault).__name__, fault.sentence, seconds, sent=exchange.sent)
+
+
+class _ReadBody:
+    """A response's body on its way to its reader."""
+
+    def __init__(self, method: bytes, response: httpcore.Response, exchange: Exchange, draft: Draft) -> None:
+        self._response = response
+        self._stream = response.stream
+        self._exchange = exchange
+        self._draft = draft
+        self._fields = Fields(response.headers)
+        self._head = method == b"HEAD"
+        self._none = self._head or response.status in _BODILESS
+        self._failure: Failure | None = None
+        self._expander = self._expand()
+        self.whole = self._none
+
+    def _expand(self) -> Expander | None:
+        try:
+            return Expander() if is_gzip(self._fields.joined("content-encoding")) else None
+        except WrongDocument:  # kept as it came: whoever plays it finds it as wrong
+            return None
+
+    async def __aiter__(self) -> AsyncIterator[bytes]:
+        assert not isinstance(self._stream, bytes)
+        try:
+            async for chunk in self._stream:  # type: ignore[union-attr]
+                self._take(chunk)
+                yield chunk
+        except Exception as error:
+            self._failure = self._failure or failure_of(translated(error, self._exchange), self._exchange)
+            raise
+        self.whole = True
+
+    def _take(self, chunk: bytes) -> None:
+        if self._failure is not None:
+            return
+        try:
+            for piece in (chunk,) if self._expander is None else self._expander.feed(chunk):
+                self._draft.add(piece)
+        except HeadraceError as fault:
+            self._failure = failure_of(fault, self._exchange)
+
+    async def aclose(self) -> None:
+        """What httpcore ends every body with."""
+        close = getattr(self._stream, "aclose", None)
+        if close is not None:
+            await close()
+
+    def message(self) -> Message | None:
+        """What came; None where it cannot be played: left by its reader, and nobody knows how long it is."""
+        if self._expander is not None and self.whole and self._failure is None:
+            try:
+                self._draft.add(self._expander.finish())
+            except HeadraceError as fault:
+                self._failure = failure_of(fault, self._exchange)
+        announced = self._fields.first("content-length") or ""
+        length = int(announced) if announced.isdecimal() and (not self._none or self._head) else None
+        squeezed = self._expander is not None and self._expander.packed and not self._none
+        complete = self.whole and self._failure is None
+        left = not complete and self._failure is None and self._response.status < 300
+        if left and (length is None or squeezed):
+            return None
+        return Message(
+            status=self._response.status,
+            headers=self._headers(decoded=self._expander is not None),
+            content=None if self._none else self._draft.content(),
+            squeezed=squeezed,
+            length=None if (complete and not self._head) or squeezed else length,
+            failure=self._failure,
+        )
+
+    def _headers(self, *, decoded: bool) -> Headers:
+        dropped = _OF_THE_LINE | ({"content-encoding"} if decoded else set())
+        pairs = ((name.decode("latin-1"), value.decode("latin-1")) for name, value in self._response.headers)
+        return tuple((name, value) for name, value in pairs if name.lower() not in dropped)

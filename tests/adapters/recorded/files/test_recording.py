@@ -1,0 +1,92 @@
+"""What is kept of operations on documents and folders, and what is not."""
+
+from collections.abc import AsyncIterator
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from adapters.errors import BrokenOff, HeadraceError, NotAllowed, NotPossible
+from adapters.files import Ability, FileAdapter, Listing, Target, Upload, Was
+from adapters.local.adapter import LocalAdapter
+from adapters.recorded.asking import REQUEST
+from adapters.recorded.exchange import Content, Exchange, Failure
+from adapters.recorded.files.recording import RecordingFiles, UploadCopy
+from adapters.recorded.folder import Folder
+from adapters.recorded.hiding import Hiding
+from adapters.redaction import Redactor
+
+SECONDS = 10.0
+
+
+def folder(path: Path) -> Folder:
+    made = Folder(path, Hiding(Redactor()), lambda: datetime.now(UTC))
+    made.load()
+    return made
+
+
+def kept(path: Path) -> list[Exchange]:
+    return list(folder(path).exchanges())
+
+
+def at(place: Path, path: str = "") -> Target:
+    root = f"{place.as_uri()}/"
+    return Target(root + path, root)
+
+
+def upload(data: bytes) -> Upload:
+    async def chunks() -> AsyncIterator[bytes]:
+        yield data
+
+    return Upload(chunks, len(data))
+
+
+async def test_what_was_asked_and_for_whom(tmp_path: Path) -> None:
+    place = tmp_path / "place"
+    place.mkdir()
+    token = REQUEST.set("ASK TIDES")
+    adapter = RecordingFiles(LocalAdapter(), folder(tmp_path / "site"))
+    await adapter.write(at(place, "a"), upload(b"bytes"), Was.ANYTHING, SECONDS)
+    await adapter.rename(at(place, "a"), at(place, "b"), SECONDS)
+    with pytest.raises(HeadraceError):
+        await adapter.stat(at(place, "a"), SECONDS)
+    await adapter.aclose()
+    REQUEST.reset(token)
+    write, rename, stat = kept(tmp_path / "site")
+    assert (write.asked.method, write.asked.body) == ("WRITE", Content(b"bytes"))
+    assert (rename.asked.url, rename.asked.to) == (at(place, "a").url, at(place, "b").url)
+    assert write.asked.request == rename.asked.request == "ASK TIDES"
+    assert isinstance(stat.reply, Failure)
+    assert (stat.reply.name, stat.reply.sentence) == ("NotThere", "Not there")
+
+
+@pytest.mark.parametrize(
+    ("fault", "is_kept"),
+    [
+        (NotAllowed("That address is not allowed"), False),
+        (NotPossible("LIST is not possible with odd"), False),
+        (NotPossible("The far server has no such command"), True),
+        (BrokenOff(), True),
+    ],
+)
+async def test_rules_of_the_gateways_own_are_no_answers(
+    fault: HeadraceError, is_kept: bool, tmp_path: Path
+) -> None:
+    class Failing(FileAdapter):
+        can = Ability.LIST
+
+        async def list(self, target: Target, seconds: float) -> Listing:
+            fault.far = "odd://x.example" if is_kept else ""
+            raise fault
+
+    adapter = RecordingFiles(Failing(), folder(tmp_path))
+    with pytest.raises(type(fault)):
+        await adapter.list(Target("odd://x.example/", "odd://x.example/"), SECONDS)
+    assert bool(kept(tmp_path)) == is_kept
+
+
+async def test_an_upload_that_is_run_through_twice_counts_once(tmp_path: Path) -> None:
+    copy = UploadCopy(upload(b"once"), tmp_path / "copy")
+    for _ in range(2):
+        assert [chunk async for chunk in copy.chunks()] == [b"once"]
+    assert Content(path=copy.path) == Content(b"once")

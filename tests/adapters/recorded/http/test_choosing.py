@@ -1,0 +1,94 @@
+"""Which answer is played, and what a server makes of it (RFC 9110 sections 13 and 14)."""
+
+from datetime import UTC, datetime, timedelta
+
+import pytest
+
+from adapters.recorded.exchange import Asked, Content, Exchange, Message
+from adapters.recorded.http.choosing import Turns, served
+
+AT = datetime(2024, 5, 17, 5, 0, tzinfo=UTC)
+URL = "http://a.example/x"
+TAG = ("ETag", '"v1"')
+DATED = ("Last-Modified", "Fri, 17 May 2024 05:00:00 GMT")
+
+
+def kept(number: int, status: int = 200, times: int = 1, **headers: str) -> Exchange:
+    asked = Asked("GET", URL, tuple((name.replace("_", "-"), value) for name, value in headers.items()))
+    content = None if status == 304 else Content(str(number).encode())
+    return Exchange(asked, Message(status, content=content), AT + timedelta(seconds=number), times=times)
+
+
+def chosen(asked: Asked, found: list[Exchange], turns: int) -> list[int]:
+    each = Turns()
+    played = [each.next(asked, found) for _ in range(turns)]
+    return [0 if exchange is None else (exchange.at - AT).seconds for exchange in played]
+
+
+def test_in_order_as_often_as_it_came_and_the_last_for_ever() -> None:
+    found = [kept(1, times=2), kept(2), kept(3)]
+    assert chosen(Asked("GET", URL), found, 6) == [1, 1, 2, 3, 3, 3]
+
+
+def test_unchanged_answers_only_who_asks_for_that() -> None:
+    found = [kept(1), kept(2, 304)]
+    assert chosen(Asked("GET", URL), found, 3) == [1, 1, 1]
+    assert chosen(Asked("GET", URL, (("If-None-Match", '"v1"'),)), found, 3) == [1, 2, 2]
+    assert chosen(Asked("GET", URL), [kept(2, 304)], 1) == [0]
+
+
+def test_a_part_answers_only_for_itself_and_goes_before_the_whole() -> None:
+    found = [kept(1), kept(2, 206, range="bytes=0-4")]
+    assert chosen(Asked("GET", URL), found, 2) == [1, 1]
+    assert chosen(Asked("GET", URL, (("Range", "bytes=0-4"),)), found, 2) == [2, 2]
+    assert chosen(Asked("GET", URL, (("Range", "bytes=0-5"),)), found, 2) == [1, 1]
+
+
+@pytest.mark.parametrize(
+    ("wanted", "status", "told", "part"),
+    [
+        ("bytes=0-4", 206, "bytes 0-4/10", b"01234"),
+        ("bytes=7-", 206, "bytes 7-9/10", b"789"),
+        ("bytes=7-99", 206, "bytes 7-9/10", b"789"),
+        ("bytes=10-", 416, "bytes */10", b""),
+        ("bytes=-3", 200, None, b"0123456789"),  # a server may ignore Range, section 14.2
+        ("lines=1-2", 200, None, b"0123456789"),
+    ],
+)
+def test_parts_of_a_whole(wanted: str, status: int, told: str | None, part: bytes) -> None:
+    message, piece = served(
+        Asked("GET", URL, (("Range", wanted),)), Message(200, content=Content(b"0123456789"))
+    )
+    assert message.status == status
+    assert dict(message.headers).get("Content-Range") == told
+    data = b"" if piece.content is None else piece.content.read()[piece.start : piece.end]
+    assert data == part
+
+
+@pytest.mark.parametrize(
+    ("condition", "status"),
+    [
+        (("If-None-Match", '"v1"'), 304),
+        (("If-None-Match", 'W/"v1"'), 304),  # compared weakly, section 13.1.2
+        (("If-None-Match", '"v0", "v1"'), 304),
+        (("If-None-Match", "*"), 304),
+        (("If-None-Match", '"v2"'), 200),
+        (("If-Modified-Since", "Fri, 17 May 2024 05:00:00 GMT"), 304),
+        (("If-Modified-Since", "Fri, 17 May 2024 04:59:59 GMT"), 200),
+        (("If-Modified-Since", "some day"), 200),
+    ],
+)
+def test_conditions(condition: tuple[str, str], status: int) -> None:
+    kept_message = Message(200, (TAG, DATED), Content(b"x"))
+    assert served(Asked("GET", URL, (condition,)), kept_message)[0].status == status
+
+
+@pytest.mark.parametrize(("tag", "status"), [('"v1"', 206), ('"v2"', 200)])
+def test_if_range(tag: str, status: int) -> None:
+    asked = Asked("GET", URL, (("Range", "bytes=1-2"), ("If-Range", tag)))
+    assert served(asked, Message(200, (TAG,), Content(b"0123")))[0].status == status
+
+
+def test_errors_stay_as_they_are() -> None:
+    message = Message(404, (TAG,), Content(b"none"))
+    assert served(Asked("GET", URL, (("Range", "bytes=0-1"),)), message)[0] == message

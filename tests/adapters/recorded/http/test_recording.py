@@ -1,0 +1,161 @@
+"""What is kept of a live exchange, and what is not."""
+
+import asyncio
+import gzip
+from contextlib import suppress
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from adapters.errors import HeadraceError, NotAllowed
+from adapters.files import Target, Upload, Was
+from adapters.http.adapter import HttpAdapter
+from adapters.port import Call
+from adapters.recorded.asking import REQUEST
+from adapters.recorded.exchange import Content, Exchange, Failure, Message
+from adapters.recorded.folder import Folder
+from adapters.recorded.hiding import Hiding
+from adapters.recorded.http.recording import RecordingLink
+from adapters.redaction import Redactor
+from tests.adapters.http.servers import LOOPBACK, RawServer, Say, raw_server, reply
+
+SECONDS = 10.0
+
+
+def folder(path: Path) -> Folder:
+    made = Folder(path, Hiding(Redactor()), lambda: datetime.now(UTC))
+    made.load()
+    return made
+
+
+def kept(path: Path) -> list[Exchange]:
+    return list(folder(path).exchanges())
+
+
+async def fetch(path: Path, *calls: Call) -> None:
+    adapter = HttpAdapter(link=RecordingLink(folder(path)))
+    for call in calls:
+        try:
+            await adapter.fetch(call, SECONDS)
+        except HeadraceError:
+            continue
+    await adapter.aclose()
+
+
+def target(server: RawServer, path: str) -> Target:
+    call = server.call(path)
+    return Target(call.url, server.call("/").url, reach=call.reach)
+
+
+async def test_each_hop_by_itself_and_for_whom(tmp_path: Path) -> None:
+    token = REQUEST.set("ASK TIDES MOLE")
+    async with raw_server(reply(b"", "302 Found", "Location: /b"), reply(b"there")) as server:
+        await fetch(tmp_path, server.call("/a"))
+        port = server.port
+    REQUEST.reset(token)
+    first, second = kept(tmp_path)
+    assert (first.asked.url, second.asked.url) == (
+        f"http://{LOOPBACK}:{port}/a",
+        f"http://{LOOPBACK}:{port}/b",
+    )
+    assert first.asked.request == second.asked.request == "ASK TIDES MOLE"
+    assert isinstance(first.reply, Message)
+    assert first.reply.headers == (("Location", "/b"),)
+    assert isinstance(second.reply, Message)
+    assert second.reply.content == Content(b"there")
+
+
+async def test_gzip_is_kept_expanded(tmp_path: Path) -> None:
+    body = gzip.compress(b"readable " * 50, mtime=0)
+    async with raw_server(reply(body, "200 OK", "Content-Encoding: gzip", "X-Kept: yes")) as server:
+        await fetch(tmp_path, server.call())
+    message = kept(tmp_path)[0].reply
+    assert isinstance(message, Message)
+    assert (message.squeezed, message.length, message.headers) == (True, None, (("X-Kept", "yes"),))
+    assert message.content == Content(b"readable " * 50)
+
+
+async def test_a_body_cut_short_is_kept_with_what_cut_it(tmp_path: Path) -> None:
+    async with raw_server(Say(b"HTTP/1.1 200 OK\r\nContent-Length: 9\r\n\r\nabc", "close")) as server:
+        await fetch(tmp_path, server.call())
+    message = kept(tmp_path)[0].reply
+    assert isinstance(message, Message)
+    assert (message.content, message.length) == (Content(b"abc"), 9)
+    assert message.failure is not None
+    assert message.failure.name == "BrokenOff"
+
+
+async def test_a_failure_before_an_answer(tmp_path: Path) -> None:
+    async with raw_server(Say(b"", "close")) as server:
+        await fetch(tmp_path, server.call(method="POST", body=b"x", changes=True))
+    exchange = kept(tmp_path)[0]
+    assert exchange.asked.body == Content(b"x")
+    assert isinstance(exchange.reply, Failure)
+    assert exchange.reply.sent
+
+
+async def test_a_rule_of_the_gateways_own_is_no_answer(tmp_path: Path) -> None:
+    adapter = HttpAdapter(link=RecordingLink(folder(tmp_path)))
+    with pytest.raises(NotAllowed):
+        await adapter.fetch(Call("http://127.0.0.1:9/"), SECONDS)  # refused before anything is sent
+    await adapter.aclose()
+    assert kept(tmp_path) == []
+
+
+async def test_what_the_client_gives_up_is_not_kept(tmp_path: Path) -> None:
+    async with raw_server(Say(b"HTTP/1.1 200 OK\r\nContent-Length: 9\r\n\r\nabc", "stall")) as server:
+        adapter = HttpAdapter(link=RecordingLink(folder(tmp_path)))
+        task = asyncio.create_task(adapter.fetch(server.call(), SECONDS))
+        await asyncio.sleep(0.2)
+        assert len(server.requests) == 1
+        task.cancel()
+        await asyncio.gather(task, return_exceptions=True)
+        await adapter.aclose()
+    assert kept(tmp_path) == []
+
+
+async def test_a_streamed_upload_is_kept_whole(tmp_path: Path) -> None:
+    data = bytes(range(256)) * 2000
+
+    def chunks() -> "Chunks":
+        return Chunks(data)
+
+    async with raw_server(reply(b"", "201 Created", f"X-Size: {len(data)}")) as server:
+        adapter = HttpAdapter(link=RecordingLink(folder(tmp_path)))
+        where = target(server, "/up.bin")
+        with suppress(HeadraceError):  # the server forgets it, and is found out afterwards
+            await adapter.write(where, Upload(chunks, len(data)), Was.ANYTHING, SECONDS)
+        await adapter.aclose()
+    put = next(each for each in kept(tmp_path) if each.asked.method == "PUT")
+    assert put.asked.body == Content(data)
+
+
+class Chunks:
+    """Bytes in pieces of 7,000."""
+
+    def __init__(self, data: bytes) -> None:
+        self._data = data
+
+    def __aiter__(self) -> "Chunks":
+        return self
+
+    async def __anext__(self) -> bytes:
+        if not self._data:
+            raise StopAsyncIteration
+        piece, self._data = self._data[:7000], self._data[7000:]
+        return piece
+
+
+async def test_what_was_left_unread_is_told(tmp_path: Path) -> None:
+    async with raw_server(reply(bytes(3_000_000), "200 OK")) as server:
+        adapter = HttpAdapter(link=RecordingLink(folder(tmp_path)))
+        async with adapter.read(target(server, "/d.bin"), 0, None, SECONDS) as reading:
+            async for _ in reading.chunks:
+                break
+        await adapter.aclose()
+    message = kept(tmp_path)[0].reply
+    assert isinstance(message, Message)
+    assert (message.length, message.failure) == (3_000_000, None)
+    assert message.content is not None
+    assert 0 < message.content.size < 3_000_000

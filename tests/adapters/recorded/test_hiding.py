@@ -1,0 +1,227 @@
+"""Spellings of secrets are made by the standard library (tests.adapters.test_redaction has them all)."""
+
+import base64
+import json
+import re
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from urllib.parse import quote
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from adapters.files import Digest, Entry, Kind, Listing, Stat
+from adapters.recorded.exchange import Asked, Content, Exchange, Failure, Message, Told
+from adapters.recorded.hiding import without_digests
+from tests.adapters.recorded.exchanges import NOON, folder, hiding, loaded, sized
+from tests.adapters.test_redaction import SPELLINGS
+
+SECRET = 'open/sesame "7"'
+URL_TEXT = re.compile(r"[A-Za-z0-9%/+=_-]+")
+URL = "https://tides.example/mole.json"
+EVERY: dict[str, Callable[[str], str]] = {
+    **SPELLINGS,
+    "base64": lambda text: base64.b64encode(text.encode()).decode(),
+    "basic": lambda text: base64.b64encode(f"mole:{text}".encode()).decode(),
+    "base64, url": lambda text: base64.urlsafe_b64encode(f"x{text}".encode()).decode(),
+}
+
+
+def holds(data: bytes, secret: str = SECRET) -> bool:
+    """Whether the secret, or half of it, is in there in a usual spelling."""
+    half = secret[: len(secret) // 2]
+    spelled = {
+        each for text in (secret, half) for each in (text, quote(text, safe=""), json.dumps(text)[1:-1])
+    }
+    runs = [base64.b64encode(b"x" * before + secret.encode()).decode()[4:-4] for before in range(3)]
+    return any(each.encode() in data for each in (*spelled, *runs))
+
+
+def answered(asked: Asked, *headers: tuple[str, str], body: bytes = b"") -> Exchange:
+    return Exchange(asked, Message(200, headers, Content(body)), NOON)
+
+
+@pytest.mark.parametrize("spelling", EVERY)
+def test_a_secret_is_nowhere_in_the_tree(tmp_path: Path, spelling: str) -> None:
+    spelled = EVERY[spelling](SECRET)
+    inert = spelled.replace("\n", "")
+    in_url = spelled if URL_TEXT.fullmatch(spelled) else quote(SECRET)
+    asked = Asked(
+        "POST",
+        f"https://tides.example/{in_url}/a?b={in_url}",
+        (("Accept", inert), ("Referer", f"https://tides.example/?b={in_url}")),
+        Content(f"<{spelled}>".encode()),
+        request=f"ASK TIDES {inert}",
+    )
+    body = f"before <{spelled}> after".encode()
+    made = folder(tmp_path, SECRET)
+    made.add(answered(asked, ("Location", inert), ("X-Echo", inert), body=body))
+    draft = made.draft()
+    for at in range(len(body)):
+        draft.add(body[at : at + 1])
+    draft.keep(replace(asked, method="PUT"), Message(200, (), draft.content()))
+    failure = Failure("TooSlow", f"No answer to {inert}", far=f"ftp://quay.example/{in_url}")
+    made.add(Exchange(replace(asked, method="PATCH"), failure, NOON))
+    paths = [path for path in tmp_path.rglob("*") if path.is_file()]
+    assert len(paths) >= 6
+    for path in paths:
+        assert not holds(path.read_bytes()), path
+        assert not holds(str(path).encode()), path
+    assert "a secret in a body of https://tides.example" in made.hidden
+    assert not holds("\n".join(made.hidden).encode())
+    assert [sized(each) for each in loaded(tmp_path, SECRET).find(asked)] == [
+        sized(each) for each in made.find(asked)
+    ]
+
+
+@settings(max_examples=60)
+@given(
+    st.lists(
+        st.sampled_from([*(spell(SECRET) for spell in EVERY.values()), "tide, ", "é", "1", "QUJD", "\n"])
+    ),
+    st.lists(st.integers(1, 40), min_size=1, max_size=20),
+    st.booleans(),
+)
+def test_where_a_body_is_cut_never_matters(words: list[str], cuts: list[int], same_size: bool) -> None:
+    body = "".join(words).encode()
+    whole = hiding(SECRET).body(same_size=same_size)
+    expected = whole.feed(body) + whole.finish()
+    cut = hiding(SECRET).body(same_size=same_size)
+    cut._enough = 0
+    pieces, at = [], 0
+    for number in range(10_000):
+        size = cuts[number % len(cuts)]
+        pieces.append(cut.feed(body[at : at + size]))
+        cut._enough = 0  # it waits for more than a few bytes only to be faster
+        at += size
+        if at >= len(body):
+            break
+    assert b"".join([*pieces, cut.finish()]) == expected
+    assert not holds(expected)
+    assert cut.changed == whole.changed == any(holds(word.encode()) or len(word) > 8 for word in words)
+    if same_size:
+        assert len(expected) == len(body)
+
+
+@pytest.mark.parametrize("piece", [4096, 65_536])
+def test_bytes_that_are_no_text_stay(piece: int) -> None:
+    data = bytes(range(256)) * 1000
+    body = hiding(SECRET).body()
+    pieces = [data[at : at + piece] for at in range(0, len(data), piece)]
+    assert b"".join(body.run(pieces)) == data
+    assert not body.changed
+
+
+def test_a_run_of_base64_without_end_is_hidden_from_the_secret_on() -> None:
+    run = base64.b64encode(b"tide" * 16_000 + SECRET.encode() * 2 + b"tide" * 9_000)
+    body = hiding(SECRET).body(same_size=True)
+    clean = b"".join(body.run(run[at : at + 9000] for at in range(0, len(run), 9000)))
+    assert len(clean) == len(run)
+    assert not holds(clean)
+    assert body.changed
+
+
+def test_without_secrets_bytes_go_straight_through() -> None:
+    body = hiding().body()
+    assert [body.feed(b"ab"), body.finish()] == [b"ab", b""]
+
+
+def test_request_headers_that_are_kept() -> None:
+    headers = [
+        ("Host", "tides.example"),
+        ("Content-Length", "1"),
+        ("Connection", "close"),
+        ("User-Agent", "headrace"),
+        ("Accept-Encoding", "gzip"),
+        ("Authorization", "Basic bW9sZTp4"),
+        ("proxy-authorization", "Basic bW9sZTp4"),
+        ("X-Api-Key", "x"),
+        ("Club", "x"),
+        ("Accept", "text/plain"),
+        ("If-None-Match", '"1"'),
+        ("Cookie", "sid=one; theme=two"),
+    ]
+    made = hiding(names=["club"])
+    kept = made.kept(answered(Asked("GET", URL, tuple(headers))))
+    assert kept.asked.headers == (
+        ("Accept", "text/plain"),
+        ("If-None-Match", '"1"'),
+        ("Cookie", "sid=hidden-1; theme=hidden-2"),
+    )
+    assert made.hidden == (
+        "cookies of https://tides.example",
+        "header Authorization of https://tides.example",
+        "header Club of https://tides.example",
+        "header X-Api-Key of https://tides.example",
+        "header proxy-authorization of https://tides.example",
+    )
+
+
+def test_names_that_are_learned_later() -> None:
+    made = hiding()
+    asked = Asked("GET", f"{URL}?club=x", (("Club", "x"),))
+    assert made.asked(asked) == asked
+    made.learn(["CLUB"])
+    assert made.asked(asked) == Asked("GET", f"{URL}?club=***")
+
+
+def test_cookies_keep_what_is_not_secret() -> None:
+    made = hiding()
+    said = ("sid=one; Path=/; HttpOnly", "sid=two; Max-Age=3", "sid=one", "gone=; Max-Age=0", "odd")
+    kept = made.kept(answered(Asked("GET", URL), *(("Set-Cookie", each) for each in said)))
+    assert isinstance(kept.reply, Message)
+    assert [value for _, value in kept.reply.headers] == [
+        "sid=hidden-1; Path=/; HttpOnly",
+        "sid=hidden-2; Max-Age=3",
+        "sid=hidden-1",
+        "gone=; Max-Age=0",
+        "***",
+    ]
+    assert made.kept(kept) == kept
+
+
+def test_where_a_redirect_leads_is_hidden_as_the_next_request() -> None:
+    made = hiding()
+    to = "https://mole:pw@tides.example/next?a=1&access_token=abc;sig=2&X-Amz-Signature=d"
+    kept = made.kept(answered(Asked("GET", URL), ("Location", to), ("Link", "</x?token=a>; rel=next")))
+    assert isinstance(kept.reply, Message)
+    headers = dict(kept.reply.headers)
+    assert headers["Location"] == (
+        "https://***@tides.example/next?a=1&access_token=***;sig=2&X-Amz-Signature=***"
+    )
+    assert headers["Link"] == "</x?token=***>; rel=next"
+    assert made.asked(Asked("GET", to)).url == headers["Location"].replace("***@", "")
+    assert "user of https://tides.example" in made.hidden
+
+
+def test_what_is_only_asked_is_not_listed() -> None:
+    made = hiding()
+    asked = Asked("GET", "http://mole:pw@tides.example/?token=a#top", (("Cookie", "a=b"),))
+    assert made.asked(asked).url == "http://tides.example/?token=***"
+    assert made.hidden == ()
+
+
+def test_what_files_are_called() -> None:
+    entry = Entry(b"caf\xe9 open-sesame", Kind.FILE, url="ftp://mole:pw@quay.example/open-sesame")
+    listing = Listing((entry,), url="ftp://mole@quay.example/", origin="ftp://quay.example")
+    told = Told(listing=listing, stat=Stat(Kind.FOLDER, origin="ftp://mole@quay.example"))
+    kept = hiding("open-sesame").kept(Exchange(Asked("LIST", "ftp://quay.example/"), told, NOON)).reply
+    assert isinstance(kept, Told)
+    assert kept.listing is not None
+    assert kept.listing.entries == (Entry(b"caf\xe9 ***", Kind.FILE, url="ftp://quay.example/***"),)
+    assert kept.listing.url == "ftp://quay.example/"
+    assert kept.stat == Stat(Kind.FOLDER, origin="ftp://quay.example")
+
+
+def test_digests_of_a_changed_body_go(tmp_path: Path) -> None:
+    headers = (("Repr-Digest", "sha-256=:AA==:"), ("Content-MD5", "AA=="), ("ETag", '"1"'))
+    for body, left in ((b"open-sesame", headers[2:]), (b"nothing", headers)):
+        made = folder(tmp_path / body.decode(), "open-sesame")
+        made.add(answered(Asked("GET", URL), *headers, body=body))
+        (kept,) = made.exchanges()
+        assert isinstance(kept.reply, Message)
+        assert kept.reply.headers == left
+    told = Told(stat=Stat(Kind.FILE), content=Content(b""), digest=Digest("sha256", "00"))
+    assert without_digests(told) == replace(told, digest=None)
