@@ -15,13 +15,15 @@ from typing import TypeAlias
 
 from demo_site.areas.running import DemoAreas
 from demo_site.catalogue import demo_catalogue
+from demo_site.offline import RECORDING, offline_catalogue
 from demo_site.sample import SAMPLES, Sample
 from demo_site.servers import DemoServers
 from gateway.catalogue.model import Catalogue
-from gateway.commands import wiring
+from gateway.commands import sites, wiring
 from gateway.commands.serve import port_number
 from gateway.service.logs import Redactor, configure
 from gateway.service.server import Bound, Server
+from gateway.service.sites import Mode, Site
 
 _PORT = 8128
 
@@ -40,6 +42,11 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]", 
     )
     parser.add_argument("--once", action="store_true", help="end after the sample session")
     parser.add_argument(
+        "--offline",
+        action="store_true",
+        help="start no site: answer from the recording of it that comes along",
+    )
+    parser.add_argument(
         "--port",
         type=port_number,
         metavar="N",
@@ -55,33 +62,52 @@ def run(options: argparse.Namespace) -> int:
     """Show the demo; 1 where it cannot listen or a sample request failed unexpectedly."""
     configure("warning", sys.stderr, Redactor())
     with tempfile.TemporaryDirectory(prefix="headrace-demo-") as folder:
-        return _with_site(options, Path(folder))
+        return _offline(options, Path(folder)) if options.offline else _with_site(options, Path(folder))
+
+
+def _offline(options: argparse.Namespace, folder: Path) -> int:
+    text = offline_catalogue(port=_ports(options.port, options.once)[0], state=_state(options, folder))
+    catalogue = _written(options, folder, text)
+    if catalogue is None:
+        return wiring.WRONG_USAGE
+    print("No site is started and nothing is asked of any network: the gateway answers from what was")
+    print(f"recorded of an invented harbour town, in {RECORDING.name}/ of the demo.")
+    site = sites.open_site(RECORDING, Mode.PLAY, catalogue, Redactor())
+    return asyncio.run(_demo(catalogue, options.port, options.once, site))
 
 
 def _with_site(options: argparse.Namespace, folder: Path) -> int:
     with DemoServers(folder) as site, DemoAreas(folder) as areas:
-        own = options.config is not None
         text = demo_catalogue(
             site.http_url,
             site.https_url,
             site.ca_file,
             areas=areas.urls,
             port=_ports(options.port, options.once)[0],
-            state="headrace-state" if own else folder / "state",
+            state=_state(options, folder),
         )
-        path = Path(options.config) if options.config else folder / "headrace.toml"
-        try:
-            with path.open("x", encoding="utf-8") as file:
-                file.write(text)
-        except OSError as error:
-            print(f"headrace: cannot write {path}: {error.strerror}; name a new file", file=sys.stderr)
-            return wiring.WRONG_USAGE
-        catalogue = wiring.catalogue_or_complaint(path)
+        catalogue = _written(options, folder, text)
         if catalogue is None:
             return wiring.WRONG_USAGE
         print(f"The demo site, an invented harbour town, is up at {site.http_url}/ and {site.https_url}/;")
         print(f"its files are at {areas.urls.quay} and {areas.urls.ledger} and in a folder.")
         return asyncio.run(_demo(catalogue, options.port, options.once))
+
+
+def _state(options: argparse.Namespace, folder: Path) -> str | Path:
+    return folder / "state" if options.config is None else "headrace-state"
+
+
+def _written(options: argparse.Namespace, folder: Path, text: str) -> Catalogue | None:
+    """The catalogue, after it was written where it belongs; None where it could not be."""
+    path = Path(options.config) if options.config else folder / "headrace.toml"
+    try:
+        with path.open("x", encoding="utf-8") as file:
+            file.write(text)
+    except OSError as error:
+        print(f"headrace: cannot write {path}: {error.strerror}; name a new file", file=sys.stderr)
+        return None
+    return wiring.catalogue_or_complaint(path, offline=options.offline)
 
 
 def _ports(port: int | None, once: bool) -> Sequence[int]:
@@ -90,8 +116,8 @@ def _ports(port: int | None, once: bool) -> Sequence[int]:
     return (0,) if once else (_PORT, 0)
 
 
-async def _demo(catalogue: Catalogue, port: int | None, once: bool) -> int:
-    parts = wiring.Parts(catalogue)
+async def _demo(catalogue: Catalogue, port: int | None, once: bool, site: Site | None = None) -> int:
+    parts = wiring.Parts(catalogue, site=site)
     ended = asyncio.Event()
     for number in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP):
         asyncio.get_running_loop().add_signal_handler(number, ended.set)
@@ -117,7 +143,7 @@ async def _start(catalogue: Catalogue, parts: wiring.Parts, ports: Sequence[int]
     for index, port in enumerate(ports):
         first, *others = catalogue.listeners
         moved = replace(catalogue, listeners=(replace(first, port=port), *others))
-        server = Server(moved, parts.answers)
+        server = Server(moved, parts.answers, parts.clock)
         try:
             return server, (await server.start())[0]
         except OSError as error:

@@ -6,15 +6,15 @@ import logging
 import sys
 import time
 from collections.abc import Callable, Iterable, Sequence
-from datetime import datetime
-from pathlib import Path
 
 from adapters.errors import HeadraceError
 from gateway.catalogue.model import Catalogue
-from gateway.commands import wiring
+from gateway.commands import sites, wiring
 from gateway.service.answers import Answers
 from gateway.service.clients.granting import failure
-from gateway.service.logs import LEVELS, Redactor, configure
+from gateway.service.clocks import CLOCK, Clock
+from gateway.service.logs import LEVELS
+from gateway.service.sites import Site
 from gateway.session.conversation import Session
 from gateway.session.state import World
 from gateway.session.wishes import Granted, Wish, time_is_up
@@ -43,24 +43,23 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]", 
     parser.add_argument(
         "--log", choices=LEVELS, default="warning", help="how much to log (default: %(default)s)"
     )
+    sites.add_options(parser)
     parser.add_argument("request", nargs="+", metavar="REQUEST", help="one request line")
     parser.set_defaults(run=run)
 
 
 def run(options: argparse.Namespace) -> int:
     """Say each request; 1 where a reply was an error."""
-    path = Path(options.config)
-    catalogue = wiring.catalogue_or_complaint(path)
-    if catalogue is None:
+    try:
+        ready = sites.ready(options)
+    except sites.SiteFault as fault:
+        print(fault, file=sys.stderr)
         return wiring.WRONG_USAGE
-    redactor = Redactor()
-    wiring.learn_secrets(redactor, catalogue)
-    configure(options.log, sys.stderr, redactor)
-    return asyncio.run(_say(catalogue, options.request))
+    return wiring.WRONG_USAGE if ready is None else asyncio.run(_say(*ready, options.request))
 
 
-async def _say(catalogue: Catalogue, requests: Sequence[str]) -> int:
-    parts = wiring.Parts(catalogue)
+async def _say(catalogue: Catalogue, site: Site | None, requests: Sequence[str]) -> int:
+    parts = wiring.Parts(catalogue, site=site)
     failed = whole = False
 
     def put(status_line: str, lines: Lines) -> None:
@@ -70,14 +69,18 @@ async def _say(catalogue: Catalogue, requests: Sequence[str]) -> int:
         sys.stdout.buffer.flush()
 
     try:
-        whole = await converse(catalogue, parts.answers(lambda: catalogue), requests, put)
+        whole = await converse(catalogue, parts.answers(lambda: catalogue), requests, put, parts.clock)
     finally:
         await parts.aclose()
     return 1 if failed or not whole else 0
 
 
 async def converse(
-    catalogue: Catalogue, answers: Answers, requests: Iterable[str], put: Callable[[str, Lines], None]
+    catalogue: Catalogue,
+    answers: Answers,
+    requests: Iterable[str],
+    put: Callable[[str, Lines], None],
+    clock: Clock = CLOCK,
 ) -> bool:
     """Run `requests` through one session of the first listener's profile.
 
@@ -85,7 +88,7 @@ async def converse(
 
     False: the last transfer was not ended, so that nothing came of it.
     """
-    world = World(lambda: catalogue, lambda: datetime.now().astimezone())
+    world = World(lambda: catalogue, clock.now, timed=not clock.frozen)
     session = Session(world, catalogue.listeners[0].profile)
     left = iter(requests)
     for request in left:

@@ -10,9 +10,10 @@ from pathlib import Path
 
 from gateway.catalogue.mistakes import CatalogueFaults
 from gateway.catalogue.model import Catalogue
-from gateway.commands import wiring
-from gateway.service.logs import LEVELS, Redactor, configure
+from gateway.commands import sites, wiring
+from gateway.service.logs import LEVELS, Redactor
 from gateway.service.server import Bound, Server
+from gateway.service.sites import Mode, Site, credential_names
 from gateway.service.watching import Signature, signature, watch
 
 _log = logging.getLogger(__name__)
@@ -23,7 +24,8 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]", 
     parser = commands.add_parser(
         "serve",
         help="run the gateway",
-        description="Run the gateway until SIGTERM or Ctrl-C. SIGHUP, or saving the catalogue, reloads it.",
+        description="Run the gateway until SIGTERM or Ctrl-C. SIGHUP, or saving the catalogue, reloads it;"
+        " with --offline, SIGUSR1 lists the recordings that were not used yet.",
         epilog=f"Keep it on a network that you trust: requests and replies are plain text. {epilog}",
     )
     wiring.add_config(parser)
@@ -33,6 +35,7 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]", 
     parser.add_argument(
         "--log", choices=LEVELS, default="warning", help="how much to log (default: %(default)s)"
     )
+    sites.add_options(parser)
     parser.set_defaults(run=run)
 
 
@@ -55,33 +58,45 @@ def run(options: argparse.Namespace) -> int:
     """Serve; 1 where a listener cannot be opened, 2 where the catalogue is wrong."""
     path = Path(options.config)
     known = signature(path)
-    catalogue = wiring.catalogue_or_complaint(path)
-    if catalogue is None:
-        return wiring.WRONG_USAGE
     redactor = Redactor()
-    wiring.learn_secrets(redactor, catalogue)
-    configure(options.log, sys.stderr, redactor)
-    return asyncio.run(_Serving(path, known, options.port, redactor).run(with_port(catalogue, options.port)))
+    try:
+        ready = sites.ready(options, redactor)
+    except sites.SiteFault as fault:
+        print(fault, file=sys.stderr)
+        return wiring.WRONG_USAGE
+    if ready is None:
+        return wiring.WRONG_USAGE
+    catalogue, site = ready
+    serving = _Serving(path, known, options.port, redactor, site)
+    return asyncio.run(serving.run(with_port(catalogue, options.port)))
 
 
 class _Serving:
     """One `headrace serve`: where its catalogue is, and how it was when it was read."""
 
-    def __init__(self, path: Path, known: Signature, port: int | None, redactor: Redactor) -> None:
+    def __init__(
+        self, path: Path, known: Signature, port: int | None, redactor: Redactor, site: Site | None = None
+    ) -> None:
         self._path, self._known, self._port, self._redactor = path, known, port, redactor
+        self._site = site
         self._hangup = asyncio.Event()
 
     async def run(self, catalogue: Catalogue) -> int:
         """Serve until a signal; the exit code."""
-        parts = wiring.Parts(catalogue)
-        server = Server(catalogue, parts.answers)
+        parts = wiring.Parts(catalogue, site=self._site)
+        server = Server(catalogue, parts.answers, parts.clock)
         ended = asyncio.Event()
         loop = asyncio.get_running_loop()
         for number in (signal.SIGTERM, signal.SIGINT):
             loop.add_signal_handler(number, ended.set)
         loop.add_signal_handler(signal.SIGHUP, self._hangup.set)
+        site = self._site
+        if site is not None and site.offline:
+            loop.add_signal_handler(signal.SIGUSR1, sites.tell_unused, site)
         try:
             try:
+                if site is not None:
+                    sites.announce(site)
                 announce(await server.start())
             except OSError as error:
                 print(f"headrace: cannot listen: {error.strerror or error}", file=sys.stderr)
@@ -96,6 +111,8 @@ class _Serving:
             await server.stop()
         finally:
             await parts.aclose()
+            if site is not None and site.mode is not Mode.PLAY:
+                sites.tell_hidden(site.folder.hidden)
         return 0
 
     async def _reload_on_hangup(self, server: Server) -> None:
@@ -107,7 +124,8 @@ class _Serving:
     async def _reload(self, server: Server) -> None:
         """Take the file as it is now; one with mistakes is reported and changes nothing."""
         try:
-            read = await asyncio.to_thread(wiring.read_catalogue, self._path)
+            offline = self._site is not None and self._site.mode is Mode.PLAY
+            read = await asyncio.to_thread(wiring.read_catalogue, self._path, offline=offline)
         except (CatalogueFaults, OSError, UnicodeDecodeError) as error:
             print(wiring.complaint(self._path, error), file=sys.stderr, flush=True)
             _log.error("the last good catalogue stays")
@@ -116,6 +134,8 @@ class _Serving:
         else:
             fresh = with_port(read, self._port)
             wiring.learn_secrets(self._redactor, fresh)
+            if self._site is not None:
+                self._site.hiding.learn(credential_names(fresh))
             announce(await server.reload(fresh))
             _log.warning("catalogue reloaded: %d sources", len(fresh.sources))
 

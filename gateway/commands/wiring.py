@@ -4,16 +4,16 @@ import argparse
 import errno
 import os
 import sys
-import time
 from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
-from typing import TypeVar
+from typing import Final, TypeVar
 from urllib.parse import unquote_to_bytes
 
 from adapters import limits
 from adapters.errors import HeadraceError
+from adapters.redaction import HIDDEN
 from adapters.registry import SCHEMES
 from adapters.trust import trust_context
 from gateway.catalogue.mistakes import CatalogueFaults
@@ -23,11 +23,13 @@ from gateway.service.adapters import Adapters
 from gateway.service.answers import Answers
 from gateway.service.caching.cache import Cache
 from gateway.service.caching.store import Store
+from gateway.service.clocks import CLOCK
 from gateway.service.files.desk import FileDesk
 from gateway.service.files.jobs import Jobs
 from gateway.service.files.spooling import SpoolRoom
 from gateway.service.layouts import Layouts
 from gateway.service.logs import Redactor
+from gateway.service.sites import Site
 
 WRONG_USAGE = 2
 Entry = TypeVar("Entry", Place, Source)
@@ -117,19 +119,24 @@ def complaint(path: Path, error: Exception) -> str:
     return f"headrace: cannot read {path}: {reason}"
 
 
-def read_catalogue(path: Path) -> Catalogue:
+NO_SECRET: Final = HIDDEN
+"""What stands in for a secret that is not there, where no far server will see it: as recordings hide it."""
+
+
+def read_catalogue(path: Path, *, offline: bool = False) -> Catalogue:
     """The checked catalogue; relative paths in it count from its own folder.
 
+    `offline`: no far server will be asked, so that secrets, certificates and folders need not be there.
     OSError, UnicodeDecodeError or CatalogueFaults where it cannot be had.
     """
     folder = path.parent
     catalogue = load_catalogue(
         path.read_text(encoding="utf-8"),
         str(path),
-        partial(read_secret, folder),
-        partial(check_ca, folder),
+        lambda reference: read_secret(folder, reference) or (NO_SECRET if offline else None),
+        (lambda _: None) if offline else partial(check_ca, folder),
         SCHEMES,
-        check_folder=check_folder,
+        check_folder=(lambda _: None) if offline else check_folder,
         read_table=partial(read_table, folder),
     )
     state = str(folder / _expanded(catalogue.gateway.state))
@@ -145,10 +152,10 @@ def _rooted(folder: Path, entry: Entry) -> Entry:
     return entry if entry.ca is None else replace(entry, ca=str(folder / _expanded(entry.ca)))
 
 
-def catalogue_or_complaint(path: Path) -> Catalogue | None:
+def catalogue_or_complaint(path: Path, *, offline: bool = False) -> Catalogue | None:
     """The catalogue, or None after everything that is wrong stands on standard error."""
     try:
-        return read_catalogue(path)
+        return read_catalogue(path, offline=offline)
     except (CatalogueFaults, OSError, UnicodeDecodeError) as error:
         print(complaint(path, error), file=sys.stderr)
         return None
@@ -157,18 +164,25 @@ def catalogue_or_complaint(path: Path) -> Catalogue | None:
 def learn_secrets(redactor: Redactor, catalogue: Catalogue) -> None:
     """Teach the log's redactor every secret of the catalogue."""
     for secret in catalogue.secrets.values():
-        redactor.learn(secret)
+        if secret != NO_SECRET:
+            redactor.learn(secret)
 
 
 class Parts:
-    """What answers are made of; `aclose` ends connections and closes the store and the spool."""
+    """What answers are made of; `aclose` ends connections and closes the store and the spool.
 
-    def __init__(self, catalogue: Catalogue, keep_on_disk: bool = True) -> None:
+    With a `site` nothing is kept on disk beside it: a document of another day would hide what is to be
+    recorded, or what was.
+    """
+
+    def __init__(self, catalogue: Catalogue, keep_on_disk: bool = True, site: Site | None = None) -> None:
         state = Path(catalogue.gateway.state)
+        self.clock = CLOCK if site is None else site.clock
         self._wait = catalogue.gateway.wait
-        self._adapters = Adapters()
+        self._adapters = Adapters() if site is None else Adapters(site.make)
+        keep_on_disk = keep_on_disk and site is None
         self._store = Store(state) if keep_on_disk else None
-        self._cache = Cache(self._adapters.fetch, self._store, time.time)
+        self._cache = Cache(self._adapters.fetch, self._store, self.clock.epoch)
         self._layouts = Layouts()
         self._jobs = Jobs()
         self._spool = SpoolRoom(state)
@@ -177,8 +191,12 @@ class Parts:
 
     def answers(self, catalogue: Callable[[], Catalogue]) -> Answers:
         """Answers over these parts for whatever catalogue is in force."""
-        desk = FileDesk(catalogue, self._adapters, self._spool.opened, self._jobs, self._layouts)
+        desk = self.desk(catalogue)
         return Answers(catalogue, self._cache, desk, self._layouts)
+
+    def desk(self, catalogue: Callable[[], Catalogue]) -> FileDesk:
+        """What deals with documents and folders."""
+        return FileDesk(catalogue, self._adapters, self._spool.opened, self._jobs, self._layouts)
 
     async def aclose(self) -> None:
         """Nothing is used afterwards. Changes under way have `wait` seconds to end by themselves."""

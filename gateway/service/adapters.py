@@ -1,5 +1,6 @@
 """Call -> Fetched by whichever adapter its scheme names; one instance of each for all clients."""
 
+from collections.abc import Callable
 from contextlib import AsyncExitStack
 
 from adapters.port import Adapter, AdapterFactory, Call, Fetched
@@ -7,9 +8,10 @@ from adapters.registry import lookup
 
 
 class Adapters:
-    """The adapters in use, made when first needed."""
+    """The adapters in use, made when first needed, by `make` from what the registry knows."""
 
-    def __init__(self) -> None:
+    def __init__(self, make: Callable[[AdapterFactory], Adapter] = lambda factory: factory()) -> None:
+        self._make = make
         self._made: dict[AdapterFactory, Adapter] = {}
 
     async def fetch(self, call: Call, seconds: float) -> Fetched:
@@ -21,7 +23,7 @@ class Adapters:
         factory = lookup(url.partition(":")[0].lower())
         adapter = self._made.get(factory)
         if adapter is None:
-            adapter = self._made[factory] = factory()
+            adapter = self._made[factory] = self._make(factory)
         return adapter
 
     async def aclose(self) -> None:

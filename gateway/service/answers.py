@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from adapters.errors import HeadraceError, MayBeDone
 from adapters.port import Call
+from adapters.recorded.asking import REQUEST
 from gateway.catalogue.calls import build_call, ref_call
 from gateway.catalogue.model import Catalogue
 from gateway.extract.plan import Plan, Sheet, Style
@@ -23,6 +24,7 @@ from gateway.session.wishes import (
     Worked,
     WorkWish,
 )
+from gateway.wire.words import join_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +73,7 @@ class Answers:
 
     async def answer(self, wish: Wish, seconds: float) -> Granted:
         """What was wished for within `seconds`, or a HeadraceError."""
+        REQUEST.set(_request_of(wish))
         if isinstance(wish, WorkWish):
             return Worked(await self._layouts.beside(wish.size, seconds, wish.work))
         if not isinstance(wish, SourceWish | PickWish):
@@ -130,6 +133,14 @@ class Answers:
             return await self._laid_out(question, kept, started)
         except HeadraceError as error:
             raise MayBeDone("Done, but its answer is not as expected") from error
+
+
+def _request_of(wish: Wish) -> str:
+    """What a recording notes of it: a source's whole request; nothing of others, whose URL says it all."""
+    if not isinstance(wish, SourceWish):
+        return ""
+    word = "TELL" if wish.source.changes else "ASK"
+    return join_words([word, wish.source.name, *wish.args])
 
 
 def _outcome(sheet: Sheet, kept: Kept, steps: tuple[tuple[str, float], ...]) -> Outcome:

@@ -3,11 +3,9 @@
 import asyncio
 import logging
 import socket
-import time
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from typing import Final, TypeAlias
 
 from adapters import limits
@@ -16,6 +14,7 @@ from gateway.service.clients.connection import Connection
 from gateway.service.clients.granting import Fulfiller
 from gateway.service.clients.pacing import Pacing
 from gateway.service.clients.resuming import Seat
+from gateway.service.clocks import CLOCK, Clock
 from gateway.service.descriptors import Complaints, make_room
 from gateway.session.conversation import Session
 from gateway.session.state import World
@@ -76,14 +75,17 @@ def _places(listeners: Sequence[Listener]) -> dict[_Place, Listener]:
 
 
 class Server:
-    """All listeners of one gateway, and the clients on them."""
+    """All listeners of one gateway, and the clients on them. `clock` is what TIME tells."""
 
     def __init__(
-        self, catalogue: Catalogue, make_answers: Callable[[Callable[[], Catalogue]], Fulfiller]
+        self,
+        catalogue: Catalogue,
+        make_answers: Callable[[Callable[[], Catalogue]], Fulfiller],
+        clock: Clock = CLOCK,
     ) -> None:
         self._catalogue = catalogue
         self._answers = make_answers(lambda: self._catalogue)
-        self._world = World(lambda: self._catalogue, lambda: datetime.fromtimestamp(time.time(), UTC))
+        self._world = World(lambda: self._catalogue, clock.now, timed=not clock.frozen)
         self._connections: set[Connection] = set()
         self._turned_away: set[Connection] = set()
         self._room = 0

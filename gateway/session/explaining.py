@@ -10,6 +10,7 @@ from gateway.session.wishes import Done, Outcome, Provenance
 from gateway.wire.replies import Reply
 
 _NAME = 8
+_TOOK = "TOOK"
 
 
 def named_records(pairs: Sequence[tuple[str, str]], room: int) -> list[str]:
@@ -39,7 +40,7 @@ def why(state: State, words: Sequence[str]) -> Reply:
     else:
         pairs += _told(explained.account, explained.facts)
     pairs += begun
-    cleaned = [(name, lettering.clean(text)) for name, text in pairs]
+    cleaned = [(name, lettering.clean(text)) for name, text in pairs if name != _TOOK or state.world.timed]
     return state.plain(named_records(cleaned, state.room), state.room)
 
 
@@ -86,7 +87,7 @@ def _harm(outcome: Outcome) -> list[tuple[str, str]]:
 
 
 def _took(steps: Sequence[tuple[str, float]]) -> list[tuple[str, str]]:
-    return [("TOOK", f"{label} {seconds * 1000:.1f} ms") for label, seconds in steps]
+    return [(_TOOK, f"{label} {seconds * 1000:.1f} ms") for label, seconds in steps]
 
 
 def _counted(fields: Sequence[tuple[str, int]]) -> str:

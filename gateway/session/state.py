@@ -32,10 +32,14 @@ def without_secrets(text: str) -> str:
 
 @dataclass(frozen=True, slots=True)
 class World:
-    """What a session may look at: the catalogue in force and the clock. Both are asked anew each time."""
+    """What a session may look at: the catalogue in force and the clock. Both are asked anew each time.
+
+    `timed`: WHY tells how long each part took, which no two runs have in common.
+    """
 
     catalogue: Callable[[], Catalogue]
     now: Callable[[], datetime]  # aware
+    timed: bool = True
 
 
 class Transfer(Protocol):

@@ -1,6 +1,6 @@
 """line -> Request: a word that says what, and the words that say which (CONTRACT sections 1 and 3)."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Final
@@ -100,6 +100,17 @@ def split_words(text: str) -> tuple[str, ...]:
             words.append(text[position:end])
             position = end
     return tuple(words)
+
+
+def join_words(words: Sequence[str]) -> str:
+    """The line that `split_words` makes these words of."""
+    return " ".join(_as_typed(word) for word in words)
+
+
+def _as_typed(word: str) -> str:
+    if word and word[0] not in "\"'" and " " not in word:
+        return word
+    return '"' + word.replace('"', '""') + '"'
 
 
 def _quoted(text: str, start: int) -> tuple[str, int]:

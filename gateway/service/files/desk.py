@@ -59,7 +59,7 @@ class FileDesk:
         self._spool = spool
         self._jobs = jobs
         self._layouts = layouts
-        self._intakes = Intakes(self._far, spool, jobs)
+        self._intakes = Intakes(self.far, spool, jobs)
 
     def take(self, wish: DataWish) -> Taken:
         """Bytes of a transfer, at once."""
@@ -69,7 +69,7 @@ class FileDesk:
         """What was wished for within `seconds`, or a HeadraceError."""
         if isinstance(wish, DeliverWish):
             return await self._intakes.deliver(wish, seconds)
-        far = self._far(wish.ref)
+        far = self.far(wish.ref)
         if isinstance(wish, ListWish):
             return await self._list(far, seconds)
         if isinstance(wish, ReadWish):
@@ -80,7 +80,8 @@ class FileDesk:
             return await self._intakes.stage(wish, seconds)
         return await self._act(far, wish, seconds)
 
-    def _far(self, ref: Ref) -> Far:
+    def far(self, ref: Ref) -> Far:
+        """The document or folder as the catalogue has it now, and its adapter."""
         return far_of(self._catalogue(), self._adapters.of, ref)
 
     async def _list(self, far: Far, seconds: float) -> Listed:
@@ -125,7 +126,7 @@ class FileDesk:
             _wanted(far, Ability.ERASE if erases else Ability.MAKE_FOLDER, wish.act.value)
             do = far.adapter.erase if erases else far.adapter.make_folder
             return await self._jobs.run(job, lambda: do(far.target, seconds), urls, seconds)
-        to = self._far(wish.to)
+        to = self.far(wish.to)
         urls.append(to.target.url)
         job = Job(f"{wish.act.value} {shown(wish.ref)} {shown(wish.to)}", far.origin, to.origin)
         refuse_unwritable(to)

@@ -22,6 +22,19 @@ def test_once_shows_the_session_and_ends_with_0(tmp_path: Path) -> None:
     assert "[source.tides]" in (tmp_path / "mine.toml").read_text()
 
 
+def test_offline_is_the_same_but_for_where_and_when(tmp_path: Path) -> None:
+    live, offline = (
+        headrace("demo", "--once", *option, folder=tmp_path).stdout.decode() for option in ([], ["--offline"])
+    )
+    varying = re.compile(
+        r"^  200 000.. 040 \.\.$|^  (?:FROM|TOOK|REQUEST|        ) .*$|^.*$(?=\n\Z)|20..-..-..", re.MULTILINE
+    )
+    shown = [varying.sub("", said[said.index("# What can be asked") :]).split() for said in (live, offline)]
+    assert shown[0] == shown[1]
+    assert len(shown[0]) > 300
+    assert "http://gullmarrow.example:80" in offline
+
+
 def test_it_overwrites_no_catalogue(tmp_path: Path) -> None:
     (tmp_path / "headrace.toml").write_text("# mine\n")
     done = headrace("demo", "--once", "--config", "headrace.toml", folder=tmp_path)

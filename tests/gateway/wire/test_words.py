@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from adapters.errors import NotARequest, WrongWords
-from gateway.wire.words import REQUESTS, parse_request, request_word, split_words, without_prompt
+from gateway.wire.words import REQUESTS, join_words, parse_request, request_word, split_words, without_prompt
 
 # The contract's own list of request words, section 3 and (HALT) section 5.
 CONTRACT_WORDS = (  # noqa: SIM905 a list of quoted words hides the words
@@ -69,6 +69,13 @@ def test_quoted_words_come_back(words: list[str]) -> None:
     for quote in "\"'":
         line = " ".join(quote + word.replace(quote, quote * 2) + quote for word in words)
         assert split_words(line) == tuple(words)
+
+
+@given(
+    st.lists(st.text(alphabet=st.characters(min_codepoint=32, max_codepoint=126), max_size=12), max_size=6)
+)
+def test_joined_words_come_back(words: list[str]) -> None:
+    assert split_words(join_words(words)) == tuple(words)
 
 
 def test_a_basics_prompt_is_ignored() -> None:

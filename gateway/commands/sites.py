@@ -1,0 +1,126 @@
+"""Options -> the folder of recordings that a gateway works with, and the time it goes by."""
+
+import argparse
+import sys
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Final, TypeAlias
+
+from adapters.recorded.folder import Folder, FolderFault
+from adapters.recorded.hiding import Hiding
+from gateway.catalogue.model import Catalogue
+from gateway.commands import wiring
+from gateway.service.clocks import CLOCK, Clock
+from gateway.service.logs import Redactor, configure
+from gateway.service.sites import Mode, Site, credential_names
+
+RECORDED: Final = "recorded"
+"""Instead of a time: that of the newest recording."""
+
+
+class SiteFault(Exception):
+    """The folder or the time cannot be used: the text says why, ready for standard error."""
+
+
+def add_options(parser: argparse.ArgumentParser) -> None:
+    """What `serve` takes of a folder of recordings."""
+    which = parser.add_mutually_exclusive_group()
+    which.add_argument("--offline", metavar="SITE", help="answer from the recordings in this folder only")
+    which.add_argument("--record", metavar="SITE", help="keep what far servers answer in this folder")
+    parser.add_argument(
+        "--clock",
+        metavar="TIME",
+        help="with --offline or --record: the time stands still at TIME (2026-05-17T12:00:00Z),"
+        f" or, as `{RECORDED}`, at the newest recording's",
+    )
+
+
+def wanted(options: argparse.Namespace) -> tuple[Path, Mode] | None:
+    """The folder and what is done with it, None for none; SiteFault where options do not go together."""
+    if options.offline is not None:
+        return Path(options.offline), Mode.PLAY
+    if options.record is not None:
+        return Path(options.record), Mode.RECORD
+    if options.clock is not None:
+        raise SiteFault("headrace: --clock goes with --offline or --record")
+    return None
+
+
+Ready: TypeAlias = tuple[Catalogue, Site | None]
+
+
+def ready(options: argparse.Namespace, redactor: Redactor | None = None) -> Ready | None:
+    """The catalogue and the folder that the options name, logging set up; None where the catalogue is wrong,
+    which is then told on standard error. SiteFault for the rest.
+    """
+    path, chosen, redactor = Path(options.config), wanted(options), redactor or Redactor()
+    offline = chosen is not None and chosen[1] is Mode.PLAY
+    catalogue = wiring.catalogue_or_complaint(path, offline=offline)
+    if catalogue is None:
+        return None
+    wiring.learn_secrets(redactor, catalogue)
+    configure(options.log, sys.stderr, redactor)
+    if chosen is None:
+        return catalogue, None
+    return catalogue, open_site(*chosen, catalogue, redactor, clock=options.clock)
+
+
+def open_site(
+    path: Path,
+    mode: Mode,
+    catalogue: Catalogue,
+    redactor: Redactor,
+    *,
+    clock: str | None = None,
+) -> Site:
+    """The folder, read. SiteFault where it or the time cannot be used."""
+    if mode is not Mode.RECORD and not path.is_dir():
+        raise SiteFault(f"headrace: no recordings at {path}")
+    hiding = Hiding(redactor, credential_names(catalogue))
+    folder = Folder(path, hiding, CLOCK.now)
+    try:
+        folder.load()
+    except FolderFault as error:
+        raise SiteFault(f"headrace: {error}") from error
+    except OSError as error:
+        raise SiteFault(f"headrace: cannot read {path}: {error.strerror}") from error
+    return Site(folder, hiding, mode, _clock(clock, folder))
+
+
+def _clock(text: str | None, folder: Folder) -> Clock:
+    if text is None:
+        return CLOCK
+    if text == RECORDED:
+        if folder.latest is None:
+            raise SiteFault("headrace: nothing is recorded there to take the time from")
+        return Clock(folder.latest)
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError as error:
+        raise SiteFault(f"headrace: {text!r} is no time such as 2026-05-17T12:00:00Z (RFC 3339)") from error
+    return Clock(moment.astimezone(UTC) if moment.tzinfo is not None else moment.replace(tzinfo=UTC))
+
+
+def announce(site: Site) -> None:
+    """One line on standard error: what is done with which folder."""
+    how = "offline, from" if site.offline else "recording into"
+    when = f", at {site.clock.now():%Y-%m-%dT%H:%M:%SZ}" if site.clock.frozen else ""
+    print(f"headrace: {how} {site.folder.path}{when}", file=sys.stderr, flush=True)
+
+
+def tell_hidden(hidden: Sequence[str]) -> None:
+    """The list of what was hidden, on standard error."""
+    if hidden:
+        print(
+            "headrace: hidden in the recordings:",
+            *(f"  {each}" for each in hidden),
+            sep="\n",
+            file=sys.stderr,
+        )
+
+
+def tell_unused(site: Site) -> None:
+    """What was recorded and never played since the start, on standard error."""
+    unused = [f"  {each.asked.method} {site.folder.shown(each)}" for each in site.folder.unused()]
+    print(f"headrace: recordings not used: {len(unused)}", *unused, sep="\n", file=sys.stderr, flush=True)

@@ -1,0 +1,52 @@
+"""`headrace record`: sources and whole places, kept for a gateway without a network."""
+
+from tests.gateway.commands.processes import headrace
+from tests.gateway.commands.test_sites import KEY, Stand, stand
+
+__all__ = ["stand"]
+
+
+def test_a_source_and_a_place(stand: Stand) -> None:
+    (stand.folder / "shelf" / "deep").mkdir()
+    (stand.folder / "shelf" / "deep" / "well.txt").write_text("Water\n")
+    done = headrace("record", "--site", "hall", "n one", "site:page", "shelf:", folder=stand.folder, PIER=KEY)
+    said = done.stdout.decode()
+    assert done.returncode == 0, done.stderr
+    assert "ASK N one: 200 00002 003 ..\n" in said
+    assert "SHELF: 2 folders, 2 documents, 13 bytes\n" in said
+    assert "hall: 6 recordings, 6 of them new\n" in said
+    assert "query pier of http://" in done.stderr.decode()
+    again = headrace("record", "--site", "hall", "n one", folder=stand.folder, PIER=KEY)
+    assert "hall: 6 recordings, 0 of them new\n" in again.stdout.decode()
+    stand.lose()
+    requests = ("ASK n one", "TEXT site:page", "LIST shelf:", "TEXT shelf:deep/well.txt")
+    offline = headrace("say", "--offline", "hall", *requests, folder=stand.folder)
+    assert offline.returncode == 0, offline.stdout
+
+
+def test_what_cannot_be_had(stand: Stand) -> None:
+    done = headrace("record", "--site", "hall", "site:nothing", "--most", "1", folder=stand.folder, PIER=KEY)
+    assert done.returncode == 1
+    assert b"nothing: 450 " in done.stderr
+
+
+def test_choices_are_asked_for_one_by_one_and_other_args_have_to_be_told(stand: Stand) -> None:
+    path = stand.folder / "headrace.toml"
+    done = headrace("record", "--site", "hall", folder=stand.folder, PIER=KEY)
+    assert b"N wants WHICH: left out" in done.stderr
+    path.write_text(
+        path.read_text().replace(
+            'args = ["which"]', 'args = ["which"]\nchoices = { which = { a = "1", b = "2" } }'
+        )
+    )
+    done = headrace("record", "--site", "hall", folder=stand.folder, PIER=KEY)
+    assert "ASK N a: 200" in done.stdout.decode()
+    assert "ASK N b: 200" in done.stdout.decode()
+
+
+def test_wrong_words(stand: Stand) -> None:
+    for words, says in ((["nowhere:"], b"No place NOWHERE"), (["n", "--most", "0"], b"not a number above 0")):
+        done = headrace("record", "--site", "hall", *words, folder=stand.folder, PIER=KEY)
+        assert done.returncode == 2
+        assert says in done.stderr
+        assert b"Traceback" not in done.stderr

@@ -1,0 +1,180 @@
+"""`serve` and `say` with a folder of recordings: recorded live, answered offline, byte for byte."""
+
+import re
+import signal
+from argparse import ArgumentParser
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+from pytest_httpserver import HTTPServer
+
+from gateway.catalogue.model import Catalogue
+from gateway.commands import sites, wiring
+from gateway.service.logs import Redactor
+from gateway.service.sites import Mode
+from tests.gateway.commands.processes import headrace, serving
+from tests.gateway.commands.test_serve import ask, port_of
+
+CATALOGUE = """
+[[listen]]
+port = 0
+[place.site]
+base = "{url}/"
+[place.shelf]
+base = "{shelf}/"
+write = true
+[source.n]
+url = "{url}/n?which={{which}}"
+args = ["which"]
+rows = "$[*]"
+auth = {{ query = "pier", secret = "env:PIER" }}
+[[source.n.field]]
+name = "N"
+at = "$.n"
+kind = "int"
+width = 3
+"""
+KEY = "an-invented-key"
+REQUESTS = (
+    "ASK n one",
+    "ASK n two",
+    "PICK site:n $[*] $.n:4i",
+    "TEXT site:page",
+    "TEXT site:nothing",
+    "READ site:page 3 9",
+    "LIST shelf:",
+    "NAME #1",
+    "TEXT shelf:note.txt",
+    "READ shelf:note.txt 2 5",
+    "COPY site:page shelf:page.txt",
+    "RENAME shelf:page.txt shelf:other.txt",
+    "LIST shelf:",
+    "ERASE shelf:other.txt",
+    "MKDIR shelf:new",
+    "LIST shelf:new/",
+)
+
+
+@dataclass(frozen=True)
+class Stand:
+    """A catalogue in `folder`, its far server, and its shelf."""
+
+    folder: Path
+    server: HTTPServer
+
+    def lose(self) -> None:
+        """The far server is gone, and so is the shelf's folder."""
+        self.server.clear()
+        self.server.stop()
+        for path in (self.folder / "shelf").rglob("*"):
+            if path.is_file():
+                path.unlink()
+
+
+@pytest.fixture
+def stand(tmp_path: Path) -> Iterator[Stand]:
+    with HTTPServer() as server:
+        server.expect_request("/n").respond_with_json([{"n": 1}, {"n": 22}])
+        server.expect_request("/page").respond_with_data("Some text of a page\n", content_type="text/plain")
+        shelf = tmp_path / "shelf"
+        shelf.mkdir()
+        (shelf / "note.txt").write_text("A note\n")
+        text = CATALOGUE.format(url=server.url_for("").rstrip("/"), shelf=shelf.as_uri())
+        (tmp_path / "headrace.toml").write_text(text)
+        yield Stand(tmp_path, server)
+
+
+def test_offline_says_what_was_said_live(stand: Stand) -> None:
+    live = headrace("say", "--record", "hall", *REQUESTS, folder=stand.folder, PIER=KEY)
+    assert live.returncode == 1  # one document is not there
+    assert live.stdout.count(b"200 ") >= 10
+    stand.lose()
+    offline = headrace("say", "--offline", "hall", *REQUESTS, folder=stand.folder)  # without any key
+    assert offline.stdout.decode() == live.stdout.decode()
+    assert (offline.returncode, offline.stderr) == (1, live.stderr)
+    everything = b"".join(path.read_bytes() for path in (stand.folder / "hall").rglob("*") if path.is_file())
+    assert KEY.encode() not in everything
+    assert b"query pier of http://" in everything  # the list of what was hidden
+
+
+def test_what_was_not_recorded_is_504_and_why_tells_more(stand: Stand) -> None:
+    headrace("say", "--record", "hall", "TEXT site:page", folder=stand.folder, PIER=KEY)
+    stand.lose()
+    said = headrace("say", "--offline", "hall", "TEXT site:pages", "WHY", folder=stand.folder)
+    lines = said.stdout.decode().splitlines()
+    assert lines[0] == "504 00001 040 .."
+    assert lines[1].startswith("Offline: nothing recorded for that")
+    assert any(line.startswith("NEAREST  GET http://") for line in lines)
+    assert any(line.startswith("DIFFERS  the path: pages") for line in lines)
+
+
+def test_serve_records_and_serves_offline(stand: Stand) -> None:
+    (stand.folder / "key.txt").write_text(KEY)
+    path = stand.folder / "headrace.toml"
+    path.write_text(path.read_text().replace("env:PIER", "file:key.txt"))
+    with serving("--record", "hall", folder=stand.folder) as gateway:
+        port = port_of(gateway)
+        live = ask(port, "ASK n one\rTEXT site:page\rLIST shelf:")
+        assert gateway.end() == 0
+    assert gateway.said[0] == "headrace: recording into hall\n"
+    assert "query pier of http://" in gateway.said[-1]
+    assert KEY not in "".join(gateway.said)
+    stand.lose()
+    (stand.folder / "key.txt").unlink()
+    with serving("--offline", "hall", "--clock", "recorded", folder=stand.folder) as gateway:
+        port = port_of(gateway)
+        assert ask(port, "ASK n one\rTEXT site:page\rLIST shelf:") == live
+        times = {ask(port, "TIME") for _ in range(2)}
+        assert len(times) == 1
+        whys = {ask(port, "TEXT site:page\rWHY") for _ in range(3)}
+        assert len(whys) == 1
+        gateway.process.send_signal(signal.SIGUSR1)
+        assert gateway.wait_for(r"^headrace: recordings not used: 0$")
+        assert gateway.end() == 0
+    assert gateway.said[0].startswith("headrace: offline, from hall, at 20")
+
+
+@pytest.mark.parametrize(
+    ("options", "says"),
+    [
+        (["--offline", "nowhere"], "no recordings at nowhere"),
+        (["--clock", "recorded"], "--clock goes with --offline or --record"),
+        (["--record", "new", "--clock", "recorded"], "nothing is recorded there to take the time from"),
+        (["--record", "new", "--clock", "noon"], "'noon' is no time"),
+    ],
+)
+def test_wrong_usage(options: list[str], says: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "headrace.toml").write_text("[[listen]]\nport = 0\n")
+    monkeypatch.chdir(tmp_path)
+    parser = ArgumentParser()
+    wiring.add_config(parser)
+    sites.add_options(parser)
+    parser.set_defaults(log="error")
+    monkeypatch.setattr(sites, "configure", lambda *_: None)
+    with pytest.raises(sites.SiteFault, match=re.escape(says)):
+        sites.ready(parser.parse_args(options))
+
+
+@pytest.mark.parametrize(
+    ("text", "stands_at"),
+    [
+        ("2026-05-17T12:00:00Z", datetime(2026, 5, 17, 12, tzinfo=UTC)),  # RFC 3339
+        ("2026-05-17T12:00:00+02:00", datetime(2026, 5, 17, 10, tzinfo=UTC)),
+        ("2026-05-17T12:00", datetime(2026, 5, 17, 12, tzinfo=UTC)),
+    ],
+)
+def test_a_time_that_stands(text: str, stands_at: datetime, tmp_path: Path) -> None:
+    site = sites.open_site(tmp_path, Mode.RECORD, Catalogue(), Redactor(), clock=text)
+    assert site.clock.stands_at == stands_at
+
+
+def test_a_broken_recording_is_told_by_its_name(stand: Stand) -> None:
+    headrace("say", "--record", "hall", "TEXT site:page", folder=stand.folder, PIER=KEY)
+    broken = next((stand.folder / "hall").rglob("page.1.toml"))
+    broken.write_text(broken.read_text().replace("status = 200", 'status = "fine"'))
+    done = headrace("say", "--offline", "hall", "NOOP", folder=stand.folder)
+    assert done.returncode == 2
+    assert "page.1.toml: response.status" in done.stderr.decode()
