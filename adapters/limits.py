@@ -203,7 +203,7 @@ FACTOR_DIGITS: Final = 30  # size of `scale` and `offset`: enough for any unit, 
 
 # Walks that record a place
 WALK_DEPTH: Final = 8  # folders inside one another
-WALK_DOCUMENTS: Final = 1_000
+WALK_DOCUMENTS: Final = 1_000  # of one place
 WALK_BYTES: Final = 100 << 20  # of all documents
 WALK_SECONDS: Final = 600.0  # one listing or document
 WALK_CHOICES: Final = 100  # requests of one source that the choices of its args make
@@ -216,3 +216,9 @@ RECORDED_STEM: Final = 60  # characters of one folder's or file's name
 RECORDED_URLS: Final = 10_000  # kept as they are compared
 RECORDED_FORM: Final = 1 << 20  # bytes of a request's JSON or form that is compared by value
 RECORDED_COMPLAINT_SECONDS: Final = 60.0  # between two lines of the log about a disk that takes nothing
+
+# Rehearsals
+REHEARSAL_PENDING_BYTES: Final = 16 << 20  # of a gateway's, before its connection is read no further
+TRACE_MEMORY_BYTES: Final = 16_384  # of one session, before it goes to a temporary file
+TRACE_SESSION_BYTES: Final = 64 << 20  # of one session; the rest is left out
+TRACE_LINE_BYTES: Final = 65_536  # of one line before its end has come; longer ones are cut in pieces

@@ -2,7 +2,6 @@
 
 from dataclasses import dataclass
 from datetime import datetime
-from enum import Enum
 from typing import Protocol
 
 from adapters.recorded.exchange import Asked, Content, Exchange, Reply
@@ -64,35 +63,6 @@ class Recordings(Protocol):
 
     def used(self, exchange: Exchange) -> None:
         """It was played in this run."""
-        ...
-
-
-class Damage(Enum):
-    """What a fault plan does to an exchange that is played, in the word that the plan's file uses."""
-
-    SLOW = "slow"  # `seconds` before the first byte of the answer
-    CUT = "cut"  # the line breaks after `size` bytes of the body
-    MALFORMED = "malformed"  # the body is whole, and no JSON, XML or anything else that it says
-    TOO_MANY = "429"  # HTTP's status, Retry-After `seconds`
-    FAILING = "500"  # HTTP's status
-    CERTIFICATE = "certificate-expired"
-    REFUSED = "refused"  # no connection
-
-
-@dataclass(frozen=True, slots=True)
-class Fault:
-    """One thing that goes wrong."""
-
-    damage: Damage
-    seconds: float = 0.0
-    size: int = 0
-
-
-class Faults(Protocol):
-    """A fault plan at work: it counts what it was asked about. Belongs to the event loop's thread."""
-
-    def due(self, asked: Asked) -> Fault | None:
-        """What goes wrong with this exchange, which is played now; None where nothing does."""
         ...
 
 
