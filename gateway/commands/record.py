@@ -7,7 +7,6 @@ import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from pathlib import Path
 
 from adapters import limits
 from adapters.errors import HeadraceError
@@ -16,8 +15,7 @@ from gateway.catalogue.targets import Ref, read_ref
 from gateway.commands import sites, wiring
 from gateway.commands.say import converse
 from gateway.service.files.walking import Bounds, Walk, Walked
-from gateway.service.logs import LEVELS, Redactor, configure
-from gateway.service.sites import Mode
+from gateway.service.logs import LEVELS
 from gateway.wire.replies import Lines
 from gateway.wire.words import join_words, split_words
 
@@ -36,7 +34,11 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]", 
     )
     wiring.add_config(parser)
     parser.add_argument(
-        "--site", metavar="SITE", required=True, help="the folder, made where it is not there"
+        "--site",
+        dest="record",
+        metavar="SITE",
+        required=True,
+        help="the folder, made where it is not there",
     )
     for name, default, meaning in (
         ("depth", limits.WALK_DEPTH, "folders inside one another"),
@@ -54,7 +56,7 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]", 
         "--log", choices=LEVELS, default="error", help="how much to log (default: %(default)s)"
     )
     parser.add_argument("what", nargs="*", metavar="WHAT", help="a source, with its args, or a ref")
-    parser.set_defaults(run=run)
+    parser.set_defaults(run=run, offline=None, clock=None)
 
 
 def _positive(text: str) -> int:
@@ -71,15 +73,13 @@ class _Wanted:
 
 def run(options: argparse.Namespace) -> int:
     """Record; 1 where something could not be had, 2 for words or a catalogue that are wrong."""
-    catalogue = wiring.catalogue_or_complaint(Path(options.config))
-    if catalogue is None:
-        return wiring.WRONG_USAGE
-    redactor = Redactor()
-    wiring.learn_secrets(redactor, catalogue)
-    configure(options.log, sys.stderr, redactor)
     try:
+        ready = sites.ready(options)
+        if ready is None:
+            return wiring.WRONG_USAGE
+        catalogue, site = ready
+        assert site is not None
         wanted = _wanted(catalogue, options.what)
-        site = sites.open_site(Path(options.site), Mode.RECORD, catalogue, redactor)
     except (sites.SiteFault, HeadraceError) as fault:
         print(fault if isinstance(fault, sites.SiteFault) else f"headrace: {fault.sentence}", file=sys.stderr)
         return wiring.WRONG_USAGE
@@ -88,7 +88,7 @@ def run(options: argparse.Namespace) -> int:
     good = asyncio.run(_record(catalogue, wiring.Parts(catalogue, site=site), wanted, bounds))
     sites.tell_hidden(site.folder.hidden)
     after = sum(1 for _ in site.folder.exchanges())
-    print(f"{options.site}: {after} recordings, {after - before} of them new")
+    print(f"{options.record}: {after} recordings, {after - before} of them new")
     return 0 if good else 1
 
 

@@ -13,7 +13,7 @@ from gateway.catalogue.model import Catalogue
 from gateway.commands import sites, wiring
 from gateway.service.logs import LEVELS, Redactor
 from gateway.service.server import Bound, Server
-from gateway.service.sites import Mode, Site, credential_names
+from gateway.service.sites import Site, credential_names
 from gateway.service.watching import Signature, signature, watch
 
 _log = logging.getLogger(__name__)
@@ -111,7 +111,7 @@ class _Serving:
             await server.stop()
         finally:
             await parts.aclose()
-            if site is not None and site.mode is not Mode.PLAY:
+            if site is not None and not site.offline:
                 sites.tell_hidden(site.folder.hidden)
         return 0
 
@@ -124,7 +124,7 @@ class _Serving:
     async def _reload(self, server: Server) -> None:
         """Take the file as it is now; one with mistakes is reported and changes nothing."""
         try:
-            offline = self._site is not None and self._site.mode is Mode.PLAY
+            offline = self._site is not None and self._site.offline
             read = await asyncio.to_thread(wiring.read_catalogue, self._path, offline=offline)
         except (CatalogueFaults, OSError, UnicodeDecodeError) as error:
             print(wiring.complaint(self._path, error), file=sys.stderr, flush=True)

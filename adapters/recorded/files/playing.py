@@ -4,14 +4,11 @@ Each request's answers come in their order, the last one for ever. A part of a d
 that covers it; what STAT would say, where that was not asked, from a reading or from the folder's listing.
 """
 
-import hashlib
 from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager
-from pathlib import Path
-from tempfile import NamedTemporaryFile
 from typing import TypeVar
 
-from adapters.errors import HeadraceError, NotRecorded
+from adapters.errors import HeadraceError, NoRoom, NotRecorded
 from adapters.files import (
     Ability,
     Condition,
@@ -25,11 +22,11 @@ from adapters.files import (
     Written,
 )
 from adapters.port import Adapter, Call, Fetched
-from adapters.recorded.exchange import Asked, Content, Exchange, Failure, Told
-from adapters.recorded.files.recording import UploadCopy
-from adapters.recorded.http.playing import fault_of, not_recorded
-from adapters.recorded.matching import Key, key_of
+from adapters.recorded.copies import Copied
+from adapters.recorded.exchange import Asked, Exchange, Failure, Told
+from adapters.recorded.failures import fault_of, not_recorded
 from adapters.recorded.ports import Recordings
+from adapters.recorded.turns import Turns
 
 Part = TypeVar("Part")
 
@@ -40,7 +37,7 @@ class PlayingFiles(FileAdapter):
     def __init__(self, inner: FileAdapter, recordings: Recordings) -> None:
         self._inner = inner
         self._recordings = recordings
-        self._given: dict[tuple[Key, str, int, int | None], int] = {}
+        self._turns = Turns()
 
     def abilities(self, target: Target) -> Ability:
         """The inner adapter's."""
@@ -122,12 +119,12 @@ class PlayingFiles(FileAdapter):
         await self._inner.aclose()
 
     async def _sent(self, target: Target, method: str, upload: Upload) -> Written:
-        with NamedTemporaryFile(prefix="headrace-") as file:
-            copy = UploadCopy(upload, Path(file.name))
-            async for _ in copy.chunks():
+        with Copied(upload.chunks) as copied:
+            async for _ in copied:
                 pass
-            body = Content(path=copy.path)
-            return _part(self._play(target, Asked(method, target.url, body=body)).written)
+            if copied.failed:
+                raise NoRoom
+            return _part(self._play(target, Asked(method, target.url, body=copied.content())).written)
 
     def _play(self, target: Target, asked: Asked) -> Told:
         found = self._recordings.find(asked)
@@ -139,20 +136,8 @@ class PlayingFiles(FileAdapter):
         assert isinstance(reply, Told)
         return reply
 
-    def _next(self, asked: Asked, found: Sequence[Exchange]) -> Exchange:
-        digest = hashlib.sha256()
-        for chunk in () if asked.body is None else asked.body.chunks():
-            digest.update(chunk)
-        body = digest.hexdigest()
-        key = key_of(asked), body, asked.offset, asked.count
-        given = self._given.get(key, 0)
-        self._given[key] = given + 1
-        chosen = found[-1]
-        for each in found:
-            if given < each.times:
-                chosen = each
-                break
-            given -= each.times
+    def _next(self, asked: Asked, fit: Sequence[Exchange]) -> Exchange:
+        chosen = self._turns.next(fit, (asked.offset, asked.count))
         self._recordings.used(chosen)
         return chosen
 

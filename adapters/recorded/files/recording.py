@@ -1,18 +1,17 @@
 """Operations on documents and folders, passed on to the adapter that does them, and a recording of each.
 
-What is written is taken down as it is sent, through a temporary file. A reader that leaves early leaves a
+What is written is copied as it is sent. A reader that leaves early leaves a
 part, which is all that can be played of it. Refusals that the gateway makes by itself are not kept, nor is
 what a client gives up.
 """
 
+import asyncio
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager
 from dataclasses import replace
-from pathlib import Path
-from tempfile import NamedTemporaryFile
 from typing import TypeVar
 
-from adapters.errors import AskedTooOften, FarBusy, HeadraceError, MayBeDone, NotAllowed, NotPossible
+from adapters.errors import HeadraceError, MayBeDone, NotAllowed, NotPossible
 from adapters.files import (
     Ability,
     Condition,
@@ -27,17 +26,12 @@ from adapters.files import (
 )
 from adapters.port import Adapter, Call, Fetched
 from adapters.recorded.asking import REQUEST
-from adapters.recorded.exchange import Asked, Content, Failure, Told
+from adapters.recorded.copies import Copied
+from adapters.recorded.exchange import Asked, Failure, Told
+from adapters.recorded.failures import failure_of
 from adapters.recorded.ports import Draft, Recorder
 
 Done = TypeVar("Done")
-
-
-def failure_of(fault: HeadraceError) -> Failure:
-    """An error as it is kept."""
-    seconds = fault.seconds if isinstance(fault, AskedTooOften | FarBusy) else None
-    sent = isinstance(fault, MayBeDone)
-    return Failure(type(fault).__name__, fault.sentence, seconds, fault.far, sent)
 
 
 class RecordingFiles(FileAdapter):
@@ -79,20 +73,16 @@ class RecordingFiles(FileAdapter):
             async with self._inner.read(target, offset, count, seconds) as reading:
                 tee = _Tee(reading, draft)
                 yield replace(reading, chunks=tee.chunks())
+        except asyncio.CancelledError:
+            draft.drop()
+            raise
         except HeadraceError as fault:
             if tee is None:
-                keep_failure(draft, asked, fault)
-            else:
-                draft.keep(asked, tee.told())
+                _keep_failure(draft, asked, fault)
             raise
-        except Exception:  # the reader's own: what it has seen until then is what it is
+        finally:  # what its reader has seen until it left, for whatever reason, is what it is
             if tee is not None:
                 draft.keep(asked, tee.told())
-            raise
-        else:
-            assert tee is not None
-            draft.keep(asked, tee.told())
-        finally:
             draft.drop()
 
     async def write(self, target: Target, upload: Upload, condition: Condition, seconds: float) -> Written:
@@ -150,39 +140,52 @@ class RecordingFiles(FileAdapter):
     async def _sent(
         self, asked: Asked, upload: Upload, work: Callable[[Upload], Awaitable[Written]]
     ) -> Written:
-        with NamedTemporaryFile(prefix="headrace-") as file:
-            copy = UploadCopy(upload, Path(file.name))
-            sent = replace(upload, chunks=copy.chunks)
+        with Copied(upload.chunks) as copied:
             return await self._noted(
-                lambda: replace(asked, body=Content(path=copy.path)),
-                lambda: work(sent),
+                asked,
+                lambda: work(replace(upload, chunks=copied.__aiter__)),
                 lambda written: Told(written=replace(written, steps=())),
+                copied,
             )
 
     async def _noted(
         self,
-        asked: Asked | Callable[[], Asked],
+        asked: Asked,
         work: Callable[[], Awaitable[Done]],
         told: Callable[[Done], Told],
+        copied: Copied | None = None,
     ) -> Done:
+        """`copied` is the body of what was asked when the work is done; nothing is kept without all of it."""
+        asked = replace(asked, request=REQUEST.get())
         draft = self._recorder.draft()
+
+        def whole() -> Asked:
+            if copied is None:
+                return asked
+            if copied.failed:
+                draft.drop()
+            return replace(asked, body=copied.content())
+
         try:
             done = await work()
         except HeadraceError as fault:
-            keep_failure(draft, asked if isinstance(asked, Asked) else asked(), fault)
+            _keep_failure(draft, whole(), fault)
             raise
         else:
-            whole = asked if isinstance(asked, Asked) else asked()
-            draft.keep(replace(whole, request=REQUEST.get()), told(done))
+            draft.keep(whole(), told(done))
             return done
         finally:
             draft.drop()
 
 
-def keep_failure(draft: Draft, asked: Asked, fault: HeadraceError) -> None:
+def _keep_failure(draft: Draft, asked: Asked, fault: HeadraceError) -> None:
     """An error is kept, unless it is the gateway's own: a rule, or what no adapter of the kind can do."""
     if not isinstance(fault, NotAllowed) and not (isinstance(fault, NotPossible) and not fault.far):
-        draft.keep(asked, failure_of(fault))
+        draft.keep(asked, _failure_of(fault))
+
+
+def _failure_of(fault: HeadraceError) -> Failure:
+    return failure_of(fault, sent=isinstance(fault, MayBeDone))
 
 
 async def noted_fetch(inner: Adapter, recorder: Recorder, call: Call, seconds: float) -> Fetched:
@@ -192,7 +195,7 @@ async def noted_fetch(inner: Adapter, recorder: Recorder, call: Call, seconds: f
     try:
         fetched = await inner.fetch(call, seconds)
     except HeadraceError as fault:
-        keep_failure(draft, asked, fault)
+        _keep_failure(draft, asked, fault)
         raise
     else:
         draft.add(fetched.body)
@@ -241,7 +244,7 @@ class _Tee:
                 self._draft.add(chunk)
                 yield chunk
         except HeadraceError as fault:
-            self._failure = failure_of(fault)
+            self._failure = _failure_of(fault)
             raise
 
     def told(self) -> Told:
@@ -254,18 +257,3 @@ class _Tee:
             digest=reading.digest,
             failure=self._failure,
         )
-
-
-class UploadCopy:
-    """An upload, its bytes going to a file as well: those of the last time that it was run through."""
-
-    def __init__(self, upload: Upload, path: Path) -> None:
-        self._upload = upload
-        self.path = path
-
-    async def chunks(self) -> AsyncIterator[bytes]:
-        """The upload's bytes, from the first."""
-        with self.path.open("wb") as file:
-            async for chunk in self._upload.chunks():
-                file.write(chunk)
-                yield chunk

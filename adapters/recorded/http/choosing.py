@@ -1,11 +1,9 @@
-"""The exchanges of one request -> the one to play next, and what a server would make of it for this request.
+"""The exchanges of one URL -> those that answer a request, and what a server would make of one of them.
 
-Answers to one request come in the order in which they were recorded, each as often as it came, and the last
-one for ever. A whole document that was recorded also answers for its parts (RFC 9110 section 14), for HEAD,
+A whole document that was recorded also answers for its parts (RFC 9110 section 14), for HEAD,
 and, where it is still the same, with 304 (section 13).
 """
 
-import hashlib
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -13,10 +11,12 @@ from email.utils import parsedate_to_datetime
 from typing import Final
 
 from adapters.recorded.exchange import Asked, Content, Exchange, Headers, Message
-from adapters.recorded.matching import Key, key_of
 
 _RANGE: Final = re.compile(r"bytes=([0-9]+)-([0-9]*)")
 _TAG: Final = re.compile(r'(?:W/)?("[^"]*")')
+
+TOLD_APART: Final = ("range", "cookie")
+"""Request headers by which requests for one URL differ."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,34 +33,15 @@ def header(headers: Headers, name: str) -> str | None:
     return next((value for each, value in headers if each.lower() == name), None)
 
 
-class Turns:
-    """Whose turn it is, for every request of one gateway's run."""
-
-    def __init__(self) -> None:
-        self._given: dict[tuple[Key, str, str | None, str | None], int] = {}
-
-    def next(self, asked: Asked, found: Sequence[Exchange]) -> Exchange | None:
-        """The next of the exchanges that can answer this request, in their order; None where none can."""
-        fit = [each for each in found if _fits(asked, each)]
-        exact = [
-            each for each in fit if header(each.asked.headers, "range") == header(asked.headers, "range")
-        ]
-        fit = exact or fit
-        if not fit:
-            return None
-        same = [
-            each for each in fit if header(each.asked.headers, "cookie") == header(asked.headers, "cookie")
-        ]
+def fitting(asked: Asked, found: Sequence[Exchange]) -> Sequence[Exchange]:
+    """Those of the exchanges that can answer this request: those for the same part, and those with the same
+    cookies, where there are such.
+    """
+    fit = [each for each in found if _fits(asked, each)]
+    for name in TOLD_APART:
+        same = [each for each in fit if header(each.asked.headers, name) == header(asked.headers, name)]
         fit = same or fit
-        body = "" if asked.body is None else hashlib.sha256(asked.body.read()).hexdigest()
-        key = key_of(asked), body, header(asked.headers, "range"), header(asked.headers, "cookie")
-        given = self._given.get(key, 0)
-        self._given[key] = given + 1
-        for each in fit:
-            if given < each.times:
-                return each
-            given -= each.times
-        return fit[-1]
+    return fit
 
 
 def _fits(asked: Asked, exchange: Exchange) -> bool:

@@ -11,25 +11,26 @@ from typing import NoReturn
 
 import httpcore
 
-from adapters import limits
 from adapters.addresses import Guard
-from adapters.errors import AskedTooOften, FarBusy, HeadraceError, NotRecorded
+from adapters.errors import NoRoom, NotRecorded
 from adapters.http.link.exchange import Exchange
 from adapters.http.link.link import Link
+from adapters.recorded.copies import Copied
 from adapters.recorded.exchange import Asked, Failure, Message
 from adapters.recorded.exchange import Exchange as Recorded
-from adapters.recorded.http.choosing import Part, Turns, served
-from adapters.recorded.http.requests import SentBody, asked_of
+from adapters.recorded.failures import fault_of, not_recorded
+from adapters.recorded.http.choosing import TOLD_APART, Part, fitting, header, served
+from adapters.recorded.http.requests import asked_of, copied
 from adapters.recorded.http.times import moved
 from adapters.recorded.ports import Clock, Recordings
-from adapters.recorded.tree.toml_text import ERRORS
+from adapters.recorded.turns import Turns
 
 
 class PlayingLink(Link):
     """A link that leads nowhere but to `recordings`. Answers are dated by `clock`."""
 
     def __init__(self, recordings: Recordings, clock: Clock) -> None:
-        super().__init__(_no_resolver, _no_network)
+        super().__init__(_no_network, _no_network)
         self._recordings = recordings
         self._clock = clock
         self._turns = Turns()
@@ -46,23 +47,30 @@ class PlayingLink(Link):
     ) -> AsyncIterator[httpcore.Response]:
         """The recorded answer; NotRecorded where there is none, the recorded failure where it failed."""
         exchange.begin_request()
-        asked = await _sent(request)
+        with copied(request) as sent:
+            asked = await _sent(request, sent)
+            recorded = self._next(asked)
+            exchange.dialled = True
+            if isinstance(recorded.reply, Failure):
+                exchange.sent |= recorded.reply.sent
+                raise fault_of(recorded.reply)
+            assert isinstance(recorded.reply, Message)
+            message, part = served(asked, recorded.reply)
+            exchange.sent = exchange.answered = True
+            exchange.status = message.status
+            yield self._response(asked, recorded, message, part)
+
+    def _next(self, asked: Asked) -> Recorded:
+        """Whose turn it is of what was recorded for that request; NotRecorded where nothing was."""
         found = self._recordings.find(asked)
         if not found and asked.method == "HEAD":
             found = self._recordings.find(replace(asked, method="GET"))
-        recorded = self._turns.next(asked, found)
-        if recorded is None:
+        fit = fitting(asked, found)
+        if not fit:
             raise not_recorded(self._recordings, asked)
+        recorded = self._turns.next(fit, tuple(header(asked.headers, name) for name in TOLD_APART))
         self._recordings.used(recorded)
-        exchange.dialled = True
-        if isinstance(recorded.reply, Failure):
-            exchange.sent |= recorded.reply.sent
-            raise fault_of(recorded.reply)
-        assert isinstance(recorded.reply, Message)
-        message, part = served(asked, recorded.reply)
-        exchange.sent = exchange.answered = True
-        exchange.status = message.status
-        yield self._response(asked, recorded, message, part)
+        return recorded
 
     def _response(self, asked: Asked, recorded: Recorded, message: Message, part: Part) -> httpcore.Response:
         length = part.end - part.start if message.length is None else message.length
@@ -94,40 +102,13 @@ async def _body(asked: Asked, message: Message, part: Part, length: int) -> Asyn
         raise NotRecorded("Offline: the rest was not recorded")
 
 
-async def _sent(request: httpcore.Request) -> Asked:
-    """The request, its body taken in whole."""
-    assert not isinstance(request.stream, bytes)
-    sent = SentBody(request.stream)  # type: ignore[arg-type]
-    try:
-        async for _ in sent:
-            pass
-        return asked_of(request, sent.content())
-    finally:
-        sent.close()
-
-
-def fault_of(failure: Failure) -> HeadraceError:
-    """A recorded error, to be raised again."""
-    kind = ERRORS[failure.name]
-    if issubclass(kind, AskedTooOften | FarBusy):
-        fault: HeadraceError = kind(failure.sentence, failure.seconds)
-    else:
-        fault = kind(failure.sentence)
-    fault.far = failure.far
-    return fault
-
-
-def not_recorded(recordings: Recordings, asked: Asked) -> NotRecorded:
-    """The error where nothing was recorded, with what comes nearest for WHY."""
-    miss = recordings.missing(asked)
-    fault = NotRecorded("Offline: nothing recorded for that")
-    if miss.nearest:
-        fault.notes = (("NEAREST", miss.nearest[: limits.LOG_CHARACTERS]), ("DIFFERS", miss.differs))
-    return fault
-
-
-async def _no_resolver(*_: object) -> NoReturn:
-    raise NotRecorded("Offline: no network is asked")
+async def _sent(request: httpcore.Request, sent: Copied) -> Asked:
+    """The request, after its body was taken in whole."""
+    async for _ in sent:
+        pass
+    if sent.failed:
+        raise NoRoom
+    return asked_of(request, sent.content())
 
 
 async def _no_network(*_: object) -> NoReturn:

@@ -6,22 +6,24 @@ where none was. An exchange that its caller gives up, time being up too, is not 
 """
 
 import asyncio
-from collections.abc import AsyncIterable, AsyncIterator
+from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from typing import Final
 
 import httpcore
 
 from adapters.addresses import Guard, Resolver
-from adapters.errors import AskedTooOften, FarBusy, HeadraceError, NotAllowed, WrongDocument
+from adapters.errors import HeadraceError, NotAllowed, WrongDocument
 from adapters.http.answer.bodies import Expander, is_gzip
 from adapters.http.answer.fields import Fields
 from adapters.http.faults import translated
 from adapters.http.link.exchange import Exchange
 from adapters.http.link.link import Link
 from adapters.http.link.streams import Connect, open_stream
+from adapters.recorded.copies import Copied
 from adapters.recorded.exchange import Failure, Headers, Message
-from adapters.recorded.http.requests import SentBody, asked_of
+from adapters.recorded.failures import failure_of
+from adapters.recorded.http.requests import asked_of, copied
 from adapters.recorded.ports import Draft, Recorder
 
 _OF_THE_LINE: Final = frozenset({"connection", "keep-alive", "transfer-encoding", "content-length"})
@@ -49,45 +51,31 @@ class RecordingLink(Link):
     ) -> AsyncIterator[httpcore.Response]:
         """As live; kept when it is over."""
         draft = self._recorder.draft()
-        assert isinstance(request.stream, AsyncIterable)
-        sent = SentBody(request.stream)
-        request.stream = sent
         body: _ReadBody | None = None
-        try:
-            async with super().answer(request, exchange, guard, ca, alone=alone) as response:
-                body = _ReadBody(request.method, response, exchange, draft)
-                response.stream = body
-                yield response
-        except asyncio.CancelledError:
-            if body is not None and body.whole:
-                self._keep(draft, request, sent, body)
-            raise
-        except Exception as error:
-            if body is not None:
-                self._keep(draft, request, sent, body)
-            else:
+        with copied(request) as sent:
+            try:
+                async with super().answer(request, exchange, guard, ca, alone=alone) as response:
+                    body = _ReadBody(request.method, response, exchange, draft)
+                    response.stream = body
+                    yield response
+            except asyncio.CancelledError:
+                if body is None or not body.whole:
+                    draft.drop()
+                raise
+            except Exception as error:
                 fault = translated(error, exchange)
-                if not isinstance(fault, NotAllowed):  # which is a rule of the gateway, not an answer
-                    failure = failure_of(fault, exchange)
-                    draft.keep(asked_of(request, sent.content()), failure)
-            raise
-        else:
-            if body is not None:
-                self._keep(draft, request, sent, body)
-        finally:
-            draft.drop()
-            sent.close()
-
-    def _keep(self, draft: Draft, request: httpcore.Request, sent: SentBody, body: "_ReadBody") -> None:
-        message = body.message()
-        if message is not None:
-            draft.keep(asked_of(request, sent.content()), message)
+                if body is None and not isinstance(fault, NotAllowed):  # which is the gateway's own rule
+                    _keep(draft, request, sent, failure_of(fault, sent=exchange.sent))
+                raise
+            finally:
+                if body is not None:
+                    _keep(draft, request, sent, body.message())
+                draft.drop()
 
 
-def failure_of(fault: HeadraceError, exchange: Exchange) -> Failure:
-    """An error as it is kept."""
-    seconds = fault.seconds if isinstance(fault, AskedTooOften | FarBusy) else None
-    return Failure(type(fault).__name__, fault.sentence, seconds, sent=exchange.sent)
+def _keep(draft: Draft, request: httpcore.Request, sent: Copied, reply: Message | Failure | None) -> None:
+    if reply is not None and not sent.failed:
+        draft.keep(asked_of(request, sent.content()), reply)
 
 
 class _ReadBody:
@@ -118,7 +106,7 @@ class _ReadBody:
                 self._take(chunk)
                 yield chunk
         except Exception as error:
-            self._failure = self._failure or failure_of(translated(error, self._exchange), self._exchange)
+            self._failure = self._failure or self._broken(translated(error, self._exchange))
             raise
         self.whole = True
 
@@ -129,7 +117,10 @@ class _ReadBody:
             for piece in (chunk,) if self._expander is None else self._expander.feed(chunk):
                 self._draft.add(piece)
         except HeadraceError as fault:
-            self._failure = failure_of(fault, self._exchange)
+            self._failure = self._broken(fault)
+
+    def _broken(self, fault: HeadraceError) -> Failure:
+        return failure_of(fault, sent=self._exchange.sent)
 
     async def aclose(self) -> None:
         """What httpcore ends every body with."""
@@ -143,22 +134,26 @@ class _ReadBody:
             try:
                 self._draft.add(self._expander.finish())
             except HeadraceError as fault:
-                self._failure = failure_of(fault, self._exchange)
-        announced = self._fields.first("content-length") or ""
-        length = int(announced) if announced.isdecimal() and (not self._none or self._head) else None
+                self._failure = self._broken(fault)
         squeezed = self._expander is not None and self._expander.packed and not self._none
-        complete = self.whole and self._failure is None
-        left = not complete and self._failure is None and self._response.status < 300
-        if left and (length is None or squeezed):
+        length = None if squeezed else self._announced()
+        wanted = self._response.status < 300  # of any other answer nobody needs the whole body
+        left = not self.whole and self._failure is None
+        if wanted and left and length is None:
             return None
+        cut = wanted and (left or self._failure is not None)
         return Message(
             status=self._response.status,
             headers=self._headers(decoded=self._expander is not None),
             content=None if self._none else self._draft.content(),
             squeezed=squeezed,
-            length=None if (complete and not self._head) or squeezed else length,
-            failure=self._failure,
+            length=length if cut or self._head else None,
+            failure=self._failure if wanted else None,
         )
+
+    def _announced(self) -> int | None:
+        announced = self._fields.first("content-length") or ""
+        return int(announced) if announced.isdecimal() else None
 
     def _headers(self, *, decoded: bool) -> Headers:
         dropped = _OF_THE_LINE | ({"content-encoding"} if decoded else set())

@@ -6,15 +6,18 @@ from pathlib import Path
 
 import pytest
 
+from adapters import limits
 from adapters.errors import BrokenOff, HeadraceError, NotAllowed, NotPossible
 from adapters.files import Ability, FileAdapter, Listing, Target, Upload, Was
 from adapters.local.adapter import LocalAdapter
 from adapters.recorded.asking import REQUEST
+from adapters.recorded.copies import Copied
 from adapters.recorded.exchange import Content, Exchange, Failure
-from adapters.recorded.files.recording import RecordingFiles, UploadCopy
+from adapters.recorded.files.recording import RecordingFiles
 from adapters.recorded.folder import Folder
 from adapters.recorded.hiding import Hiding
 from adapters.redaction import Redactor
+from tests.adapters.recorded.test_copies import full
 
 SECONDS = 10.0
 
@@ -85,8 +88,14 @@ async def test_rules_of_the_gateways_own_are_no_answers(
     assert bool(kept(tmp_path)) == is_kept
 
 
-async def test_an_upload_that_is_run_through_twice_counts_once(tmp_path: Path) -> None:
-    copy = UploadCopy(upload(b"once"), tmp_path / "copy")
-    for _ in range(2):
-        assert [chunk async for chunk in copy.chunks()] == [b"once"]
-    assert Content(path=copy.path) == Content(b"once")
+async def test_an_upload_goes_on_where_the_disk_for_its_copy_is_full(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(f"{Copied.__module__}.NamedTemporaryFile", full)
+    place, site = tmp_path / "place", tmp_path / "site"
+    place.mkdir()
+    files = RecordingFiles(LocalAdapter(), folder(site))
+    data = bytes(limits.STAGE_BYTES + 1)
+    await files.write(at(place, "big"), upload(data), Was.ANYTHING, SECONDS)
+    assert (place / "big").read_bytes() == data
+    assert kept(site) == []

@@ -5,7 +5,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from adapters.recorded.exchange import Asked, Content, Exchange, Message
-from adapters.recorded.http.choosing import Turns, served
+from adapters.recorded.http.choosing import fitting, served
 
 AT = datetime(2024, 5, 17, 5, 0, tzinfo=UTC)
 URL = "http://a.example/x"
@@ -13,35 +13,35 @@ TAG = ("ETag", '"v1"')
 DATED = ("Last-Modified", "Fri, 17 May 2024 05:00:00 GMT")
 
 
-def kept(number: int, status: int = 200, times: int = 1, **headers: str) -> Exchange:
+def kept(number: int, status: int = 200, **headers: str) -> Exchange:
     asked = Asked("GET", URL, tuple((name.replace("_", "-"), value) for name, value in headers.items()))
     content = None if status == 304 else Content(str(number).encode())
-    return Exchange(asked, Message(status, content=content), AT + timedelta(seconds=number), times=times)
+    return Exchange(asked, Message(status, content=content), AT + timedelta(seconds=number))
 
 
-def chosen(asked: Asked, found: list[Exchange], turns: int) -> list[int]:
-    each = Turns()
-    played = [each.next(asked, found) for _ in range(turns)]
-    return [0 if exchange is None else (exchange.at - AT).seconds for exchange in played]
-
-
-def test_in_order_as_often_as_it_came_and_the_last_for_ever() -> None:
-    found = [kept(1, times=2), kept(2), kept(3)]
-    assert chosen(Asked("GET", URL), found, 6) == [1, 1, 2, 3, 3, 3]
+def fit(found: list[Exchange], *headers: tuple[str, str]) -> list[int]:
+    return [(each.at - AT).seconds for each in fitting(Asked("GET", URL, headers), found)]
 
 
 def test_unchanged_answers_only_who_asks_for_that() -> None:
     found = [kept(1), kept(2, 304)]
-    assert chosen(Asked("GET", URL), found, 3) == [1, 1, 1]
-    assert chosen(Asked("GET", URL, (("If-None-Match", '"v1"'),)), found, 3) == [1, 2, 2]
-    assert chosen(Asked("GET", URL), [kept(2, 304)], 1) == [0]
+    assert fit(found) == [1]
+    assert fit(found, ("If-None-Match", '"v1"')) == [1, 2]
+    assert fit(found[1:]) == []
 
 
 def test_a_part_answers_only_for_itself_and_goes_before_the_whole() -> None:
     found = [kept(1), kept(2, 206, range="bytes=0-4")]
-    assert chosen(Asked("GET", URL), found, 2) == [1, 1]
-    assert chosen(Asked("GET", URL, (("Range", "bytes=0-4"),)), found, 2) == [2, 2]
-    assert chosen(Asked("GET", URL, (("Range", "bytes=0-5"),)), found, 2) == [1, 1]
+    assert fit(found) == [1]
+    assert fit(found, ("Range", "bytes=0-4")) == [2]
+    assert fit(found, ("Range", "bytes=0-5")) == [1]
+
+
+def test_those_with_the_same_cookies_go_before_others() -> None:
+    found = [kept(1), kept(2, cookie="seat=1"), kept(3, cookie="seat=2")]
+    assert fit(found) == [1]
+    assert fit(found, ("Cookie", "seat=2")) == [3]
+    assert fit(found, ("Cookie", "seat=3")) == [1, 2, 3]
 
 
 @pytest.mark.parametrize(

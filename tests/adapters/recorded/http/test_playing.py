@@ -86,6 +86,18 @@ ANSWERS: dict[str, tuple[list[Say], dict[str, Any]]] = {
     "too often": ([reply(b"", "429 Too Many Requests", "Retry-After: 17")], {}),
     "busy": ([reply(b"", "503 Service Unavailable", "Retry-After: 120")], {}),
     "failing": ([reply(b"oops" * 40_000, "500 Internal Server Error")], {}),
+    "failing, and its page never ends": (
+        [Say(b"HTTP/1.1 500 No\r\nContent-Length: 99\r\n\r\noops", "stall")],
+        {},
+    ),
+    "not there, and its page is cut": (
+        [Say(b"HTTP/1.1 404 No\r\nContent-Length: 99\r\n\r\noops", "close")],
+        {},
+    ),
+    "redirect whose page is cut": (
+        [Say(b"HTTP/1.1 302 No\r\nLocation: /b\r\nContent-Length: 99\r\n\r\noops", "close"), reply(b"b")],
+        {},
+    ),
     "no content": ([Say(b"HTTP/1.1 204 No Content\r\n\r\n")], {}),
     "too large": ([reply(b"x" * 5000)], {"body_limit": 4999}),
     "part": (
