@@ -111,7 +111,7 @@ class _Serving:
             await server.stop()
         finally:
             await parts.aclose()
-            if site is not None and not site.offline:
+            if site is not None and site.records:
                 sites.tell_hidden(site.folder.hidden)
         return 0
 
@@ -124,7 +124,7 @@ class _Serving:
     async def _reload(self, server: Server) -> None:
         """Take the file as it is now; one with mistakes is reported and changes nothing."""
         try:
-            offline = self._site is not None and self._site.offline
+            offline = self._site is not None and not self._site.records
             read = await asyncio.to_thread(wiring.read_catalogue, self._path, offline=offline)
         except (CatalogueFaults, OSError, UnicodeDecodeError) as error:
             print(wiring.complaint(self._path, error), file=sys.stderr, flush=True)

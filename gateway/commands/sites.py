@@ -29,6 +29,12 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     which.add_argument("--offline", metavar="SITE", help="answer from the recordings in this folder only")
     which.add_argument("--record", metavar="SITE", help="keep what far servers answer in this folder")
     parser.add_argument(
+        "--record-missing",
+        action="store_true",
+        help="with --offline: ask far servers for what was not recorded, where they can be reached, and keep"
+        " it; changes still go nowhere",
+    )
+    parser.add_argument(
         "--clock",
         metavar="TIME",
         help="with --offline or --record: the time stands still at TIME (2026-05-17T12:00:00Z),"
@@ -39,7 +45,9 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 def wanted(options: argparse.Namespace) -> tuple[Path, Mode] | None:
     """The folder and what is done with it, None for none; SiteFault where options do not go together."""
     if options.offline is not None:
-        return Path(options.offline), Mode.PLAY
+        return Path(options.offline), Mode.ADD if options.record_missing else Mode.PLAY
+    if options.record_missing:
+        raise SiteFault("headrace: --record-missing goes with --offline")
     if options.record is not None:
         return Path(options.record), Mode.RECORD
     if options.clock is not None:
@@ -104,7 +112,7 @@ def _clock(text: str | None, folder: Folder) -> Clock:
 
 def announce(site: Site) -> None:
     """One line on standard error: what is done with which folder."""
-    how = "offline, from" if site.offline else "recording into"
+    how = {Mode.RECORD: "recording into", Mode.PLAY: "offline, from", Mode.ADD: "adding to"}[site.mode]
     when = f", at {site.clock.now():%Y-%m-%dT%H:%M:%SZ}" if site.clock.frozen else ""
     print(f"headrace: {how} {site.folder.path}{when}", file=sys.stderr, flush=True)
 

@@ -4,7 +4,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import Enum
 
-from adapters.files import FileAdapter
 from adapters.port import Adapter, AdapterFactory, CredentialKind
 from adapters.recorded.folder import Folder
 from adapters.recorded.hiding import Hiding
@@ -17,6 +16,7 @@ class Mode(Enum):
 
     RECORD = "record"  # far servers are asked, and what they say is kept
     PLAY = "play"  # no far server is asked
+    ADD = "add"  # far servers are asked for what was not recorded, which is then kept
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,27 +30,21 @@ class Site:
 
     @property
     def offline(self) -> bool:
-        """Whether far servers stay unasked."""
-        return self.mode is Mode.PLAY
+        """Whether the recordings answer."""
+        return self.mode is not Mode.RECORD
+
+    @property
+    def records(self) -> bool:
+        """Whether what far servers answer is kept."""
+        return self.mode is not Mode.PLAY
 
     def make(self, factory: AdapterFactory) -> Adapter:
         """The adapter that stands in for the registry's. What it is made of is imported only here: a gateway
         without recordings needs none of it.
         """
-        from adapters.http.adapter import HttpAdapter  # noqa: PLC0415
-        from adapters.recorded.files.playing import PlayingFetch, PlayingFiles  # noqa: PLC0415
-        from adapters.recorded.files.recording import RecordingFetch, RecordingFiles  # noqa: PLC0415
-        from adapters.recorded.http.playing import PlayingLink  # noqa: PLC0415
-        from adapters.recorded.http.recording import RecordingLink  # noqa: PLC0415
+        from gateway.service.stand_ins import stand_in  # noqa: PLC0415
 
-        now, folder = self.clock.now, self.folder
-        if factory is HttpAdapter:
-            link = PlayingLink(folder, now) if self.offline else RecordingLink(folder)
-            return HttpAdapter(now=now, link=link)
-        inner = factory()
-        if isinstance(inner, FileAdapter):
-            return PlayingFiles(inner, folder) if self.offline else RecordingFiles(inner, folder)
-        return PlayingFetch(inner, folder) if self.offline else RecordingFetch(inner, folder)
+        return stand_in(self, factory)
 
 
 def credential_names(catalogue: Catalogue) -> Iterator[str]:

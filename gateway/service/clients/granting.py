@@ -5,7 +5,7 @@ import logging
 from typing import Protocol
 
 from adapters import limits
-from adapters.errors import HeadraceError, MayBeDone
+from adapters.errors import HeadraceError, MayBeDone, NotRecorded
 from gateway.session.conversation import Session
 from gateway.session.wishes import Granted, Staged, Wish, time_is_up
 from gateway.wire.lines import Data, Line
@@ -56,7 +56,7 @@ class Granting:
                 try:
                     granted = self._fulfiller.now(wish) or await self._grant(wish, deadline)
                 except HeadraceError as error:
-                    _log.info("request=%r code=%s", session.request_shown, error.code, exc_info=error)
+                    _tell(session.request_shown, error)
                     wish = steps.throw(error)
                     continue
                 except Exception as error:  # noqa: BLE001 the session tells it when it is time to
@@ -119,3 +119,12 @@ def _let_go(request: "asyncio.Task[Granted]") -> None:
 def _being_cancelled() -> bool:
     task = asyncio.current_task()
     return task is not None and task.cancelling() > 0
+
+
+def _tell(request: str, error: HeadraceError) -> None:
+    """The log. What was not recorded is a matter for who runs an offline day: it says what comes nearest."""
+    if isinstance(error, NotRecorded):
+        notes = {name.lower(): text for name, text in error.notes}
+        _log.warning("nothing recorded for request=%r", request, extra=notes)
+    else:
+        _log.info("request=%r code=%s", request, error.code, exc_info=error)

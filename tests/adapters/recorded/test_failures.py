@@ -36,7 +36,7 @@ def test_nothing_recorded_tells_what_comes_nearest() -> None:
         def missing(self, asked: Asked) -> Miss:
             return self._miss
 
-    asked = Asked("GET", "http://a.example/")
+    asked = Asked("GET", "http://a.example/?day=1")
     near = Miss("GET http://a.example/other", "the path")
     assert not_recorded(Near(near), asked).notes == (  # type: ignore[arg-type]
         ("NEAREST", "GET http://a.example/other"),

@@ -111,6 +111,18 @@ def test_what_was_not_recorded_is_504_and_why_tells_more(stand: Stand) -> None:
     assert any(line.startswith("DIFFERS  the path: pages") for line in lines)
 
 
+def test_what_is_missing_is_added_where_the_network_is_there(stand: Stand) -> None:
+    headrace("say", "--record", "hall", "TEXT site:page", folder=stand.folder, PIER=KEY)
+    requests = ("TEXT site:page", "ASK n one", "LIST shelf:", "MKDIR shelf:never")
+    added = headrace("say", "--offline", "hall", "--record-missing", *requests, folder=stand.folder, PIER=KEY)
+    stand.lose()
+    again = headrace("say", "--offline", "hall", *requests, folder=stand.folder)
+    assert again.stdout == added.stdout
+    status_lines = [line for line in added.stdout.decode().splitlines() if line.endswith(" ..")]
+    assert [line[:3] for line in status_lines] == ["200", "200", "200", "504"]
+    assert not (stand.folder / "shelf" / "never").exists()
+
+
 def test_serve_records_and_serves_offline(stand: Stand) -> None:
     (stand.folder / "key.txt").write_text(KEY)
     path = stand.folder / "headrace.toml"
@@ -131,6 +143,10 @@ def test_serve_records_and_serves_offline(stand: Stand) -> None:
         assert len(times) == 1
         whys = {ask(port, "TEXT site:page\rWHY") for _ in range(3)}
         assert len(whys) == 1
+        assert ask(port, "TEXT site:pages").startswith("504 ")
+        assert gateway.wait_for(
+            r"nothing recorded for request=.TEXT site:pages.*nearest=.GET http.*/page. differs="
+        )
         gateway.process.send_signal(signal.SIGUSR1)
         assert gateway.wait_for(r"^headrace: recordings not used: 0$")
         assert gateway.end() == 0
@@ -142,6 +158,7 @@ def test_serve_records_and_serves_offline(stand: Stand) -> None:
     [
         (["--offline", "nowhere"], "no recordings at nowhere"),
         (["--clock", "recorded"], "--clock goes with --offline or --record"),
+        (["--record-missing"], "--record-missing goes with --offline"),
         (["--record", "new", "--clock", "recorded"], "nothing is recorded there to take the time from"),
         (["--record", "new", "--clock", "noon"], "'noon' is no time"),
     ],

@@ -1,20 +1,8 @@
-"""Which adapter stands in for the registry's, while recording and offline."""
+"""The folder of recordings that a gateway works with."""
 
-from datetime import UTC, datetime
-from pathlib import Path
-
-from adapters.http.adapter import HttpAdapter
-from adapters.local.adapter import LocalAdapter
-from adapters.port import Call, Fetched
-from adapters.recorded.files.playing import PlayingFetch, PlayingFiles
-from adapters.recorded.files.recording import RecordingFetch, RecordingFiles
-from adapters.recorded.folder import Folder
-from adapters.recorded.hiding import Hiding
-from adapters.redaction import Redactor
 from adapters.registry import SCHEMES
 from gateway.catalogue.reading import load_catalogue
-from gateway.service.clocks import CLOCK
-from gateway.service.sites import Mode, Site, credential_names
+from gateway.service.sites import credential_names
 
 SOURCE = """
 [source.{name}]
@@ -24,33 +12,6 @@ auth = {{ {way}, secret = "env:K" }}
 name = "N"
 width = 3
 """
-
-
-class Only:
-    """An adapter that fetches and does nothing else."""
-
-    async def fetch(self, call: Call, seconds: float) -> Fetched:
-        return Fetched(b"")
-
-    async def aclose(self) -> None:
-        """Nothing is open."""
-
-
-def site(path: Path, mode: Mode) -> Site:
-    hiding = Hiding(Redactor())
-    return Site(Folder(path, hiding, lambda: datetime.now(UTC)), hiding, mode, CLOCK)
-
-
-async def test_each_kind_of_adapter(tmp_path: Path) -> None:
-    kinds = {
-        Mode.RECORD: (HttpAdapter, RecordingFiles, RecordingFetch),
-        Mode.PLAY: (HttpAdapter, PlayingFiles, PlayingFetch),
-    }
-    for mode, expected in kinds.items():
-        made = [site(tmp_path, mode).make(factory) for factory in (HttpAdapter, LocalAdapter, Only)]
-        assert [type(each) for each in made] == list(expected)
-        for each in made:
-            await each.aclose()
 
 
 def test_names_that_secrets_travel_under() -> None:

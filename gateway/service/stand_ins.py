@@ -1,0 +1,53 @@
+"""An adapter of the registry -> the one that records what it does, plays what was recorded, or both."""
+
+from adapters.files import FileAdapter
+from adapters.http.adapter import HttpAdapter
+from adapters.http.link.link import Link
+from adapters.port import Adapter, AdapterFactory
+from adapters.recorded.answers import AnswersOnly
+from adapters.recorded.files.adding import AddingFetch, AddingFiles
+from adapters.recorded.files.playing import PlayingFetch, PlayingFiles
+from adapters.recorded.files.recording import RecordingFetch, RecordingFiles
+from adapters.recorded.http.adding import AddingLink
+from adapters.recorded.http.playing import PlayingLink
+from adapters.recorded.http.recording import RecordingLink
+from gateway.service.sites import Mode, Site
+
+
+def stand_in(site: Site, factory: AdapterFactory) -> Adapter:
+    """The adapter for this folder of recordings. HTTP is met at its link, any other protocol at its port."""
+    if factory is HttpAdapter:
+        return HttpAdapter(now=site.clock.now, link=_link(site))
+    inner = factory()
+    return _files(site, inner) if isinstance(inner, FileAdapter) else _fetch(site, inner)
+
+
+def _link(site: Site) -> Link:
+    folder, now = site.folder, site.clock.now
+    match site.mode:
+        case Mode.RECORD:
+            return RecordingLink(folder)
+        case Mode.PLAY:
+            return PlayingLink(folder, now)
+        case Mode.ADD:
+            return AddingLink(folder, now, RecordingLink(AnswersOnly(folder)))
+
+
+def _files(site: Site, inner: FileAdapter) -> FileAdapter:
+    match site.mode:
+        case Mode.RECORD:
+            return RecordingFiles(inner, site.folder)
+        case Mode.PLAY:
+            return PlayingFiles(inner, site.folder)
+        case Mode.ADD:
+            return AddingFiles(RecordingFiles(inner, AnswersOnly(site.folder)), site.folder)
+
+
+def _fetch(site: Site, inner: Adapter) -> Adapter:
+    match site.mode:
+        case Mode.RECORD:
+            return RecordingFetch(inner, site.folder)
+        case Mode.PLAY:
+            return PlayingFetch(inner, site.folder)
+        case Mode.ADD:
+            return AddingFetch(RecordingFetch(inner, AnswersOnly(site.folder)), site.folder)

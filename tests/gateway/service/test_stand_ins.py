@@ -1,0 +1,44 @@
+"""Which adapter stands in for the registry's, while recording and offline."""
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+from adapters.http.adapter import HttpAdapter
+from adapters.local.adapter import LocalAdapter
+from adapters.port import Call, Fetched
+from adapters.recorded.files.adding import AddingFetch, AddingFiles
+from adapters.recorded.files.playing import PlayingFetch, PlayingFiles
+from adapters.recorded.files.recording import RecordingFetch, RecordingFiles
+from adapters.recorded.folder import Folder
+from adapters.recorded.hiding import Hiding
+from adapters.redaction import Redactor
+from gateway.service.clocks import CLOCK
+from gateway.service.sites import Mode, Site
+
+
+class Only:
+    """An adapter that fetches and does nothing else."""
+
+    async def fetch(self, call: Call, seconds: float) -> Fetched:
+        return Fetched(b"")
+
+    async def aclose(self) -> None:
+        """Nothing is open."""
+
+
+def site(path: Path, mode: Mode) -> Site:
+    hiding = Hiding(Redactor())
+    return Site(Folder(path, hiding, lambda: datetime.now(UTC)), hiding, mode, CLOCK)
+
+
+async def test_each_kind_of_adapter(tmp_path: Path) -> None:
+    kinds = {
+        Mode.RECORD: (HttpAdapter, RecordingFiles, RecordingFetch),
+        Mode.PLAY: (HttpAdapter, PlayingFiles, PlayingFetch),
+        Mode.ADD: (HttpAdapter, AddingFiles, AddingFetch),
+    }
+    for mode, expected in kinds.items():
+        made = [site(tmp_path, mode).make(factory) for factory in (HttpAdapter, LocalAdapter, Only)]
+        assert [type(each) for each in made] == list(expected)
+        for each in made:
+            await each.aclose()
