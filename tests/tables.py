@@ -12,6 +12,7 @@ from adapters import limits
 from adapters.ftp.replies import FTP_OUTCOME_TABLE, REPLY_TABLE
 from adapters.http.faults import OUTCOME_TABLE
 from adapters.http.statuses import STATUS_TABLE
+from gateway import rehearsal
 from gateway.catalogue.explain import markdown
 from gateway.catalogue.key import TABLES
 from gateway.serial.framing import Framing
@@ -29,6 +30,12 @@ def rows(headings: Sequence[str], lines: Iterable[Sequence[str]]) -> str:
     """A Markdown table."""
     said = [headings, ["---"] * len(headings), *lines]
     return "".join("| " + " | ".join(cell.replace("|", "\\|") for cell in line) + " |\n" for line in said)
+
+
+def _statements() -> str:
+    """What a rehearsal's script can say, as the package's own text has it."""
+    _, _, text = (rehearsal.__doc__ or "").partition("\n\n")
+    return f"```text\n{text.strip()}\n```\n"
 
 
 def _code(text: str) -> str:
@@ -116,6 +123,7 @@ TABLES_MADE: dict[str, Callable[[], str]] = {
     "ready-profiles": _ready_profiles,
     "line-arithmetic": _line_arithmetic,
     "limits": _limits,
+    "statements": _statements,
     **{f"keys-{name}": _keys(name) for name in TABLES if name not in {"", "profile"}},
 }
 

@@ -5,12 +5,15 @@ import asyncio
 import logging
 import signal
 import sys
+from contextlib import closing, nullcontext
 from dataclasses import replace
 from pathlib import Path
 
 from gateway.catalogue.mistakes import CatalogueFaults
 from gateway.catalogue.model import Catalogue
 from gateway.commands import sites, wiring
+from gateway.rehearsal.tapping import Tapped
+from gateway.rehearsal.tracing import Trace
 from gateway.service.logs import LEVELS, Redactor
 from gateway.service.server import Bound, Server
 from gateway.service.sites import Site, credential_names
@@ -36,6 +39,11 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]", 
         "--log", choices=LEVELS, default="warning", help="how much to log (default: %(default)s)"
     )
     sites.add_options(parser)
+    parser.add_argument(
+        "--trace",
+        metavar="FILE",
+        help="write every session to FILE, which must be new, as a script for headrace rehearse",
+    )
     parser.set_defaults(run=run)
 
 
@@ -67,24 +75,39 @@ def run(options: argparse.Namespace) -> int:
     if ready is None:
         return wiring.WRONG_USAGE
     catalogue, site = ready
-    serving = _Serving(path, known, options.port, redactor, site)
-    return asyncio.run(serving.run(with_port(catalogue, options.port)))
+    try:
+        trace = None if options.trace is None else Trace(Path(options.trace), redactor)
+    except OSError as error:
+        print(f"headrace: cannot write {options.trace}: {error.strerror}; name a new file", file=sys.stderr)
+        return wiring.WRONG_USAGE
+    with closing(trace) if trace is not None else nullcontext():
+        serving = _Serving(path, known, options.port, redactor, site=site, trace=trace)
+        return asyncio.run(serving.run(with_port(catalogue, options.port)))
 
 
 class _Serving:
     """One `headrace serve`: where its catalogue is, and how it was when it was read."""
 
     def __init__(
-        self, path: Path, known: Signature, port: int | None, redactor: Redactor, site: Site | None = None
+        self,
+        path: Path,
+        known: Signature,
+        port: int | None,
+        redactor: Redactor,
+        *,
+        site: Site | None = None,
+        trace: Trace | None = None,
     ) -> None:
         self._path, self._known, self._port, self._redactor = path, known, port, redactor
-        self._site = site
+        self._site, self._trace = site, trace
         self._hangup = asyncio.Event()
 
     async def run(self, catalogue: Catalogue) -> int:
         """Serve until a signal; the exit code."""
         parts = wiring.Parts(catalogue, site=self._site)
-        server = Server(catalogue, parts.answers, parts.clock)
+        trace = self._trace
+        tap = None if trace is None else lambda inner, number: Tapped(inner, trace, number)
+        server = Server(catalogue, parts.answers, parts.clock, tap)
         ended = asyncio.Event()
         loop = asyncio.get_running_loop()
         for number in (signal.SIGTERM, signal.SIGINT):

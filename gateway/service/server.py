@@ -74,6 +74,10 @@ def _places(listeners: Sequence[Listener]) -> dict[_Place, Listener]:
     return found
 
 
+Tap: TypeAlias = Callable[[asyncio.Protocol, int], asyncio.Protocol]
+"""What stands between a client's line and its connection; told the listener's number, from 1."""
+
+
 class Server:
     """All listeners of one gateway, and the clients on them. `clock` is what TIME tells."""
 
@@ -82,6 +86,7 @@ class Server:
         catalogue: Catalogue,
         make_answers: Callable[[Callable[[], Catalogue]], Fulfiller],
         clock: Clock = CLOCK,
+        tap: Tap | None = None,
     ) -> None:
         self._catalogue = catalogue
         self._answers = make_answers(lambda: self._catalogue)
@@ -92,6 +97,7 @@ class Server:
         self._reloading = asyncio.Lock()
         self._doors: dict[_Place, _Door] = {}
         self._sweeper: asyncio.Task[None] | None = None
+        self._tap = tap
         self.pacing = Pacing()
         self.stopping = False
 
@@ -217,8 +223,9 @@ class Server:
             profile = door.listener.profile_for(peer)
             return Session(self._world, profile if profile in self._catalogue.profiles else "PLAIN")
 
-        def connection() -> Connection:
-            return Connection(self, begin, self._answers, door.listener.greeting, door.seat)
+        def connection() -> asyncio.Protocol:
+            made = Connection(self, begin, self._answers, door.listener.greeting, door.seat)
+            return made if self._tap is None else self._tap(made, self._number_of(door.listener))
 
         server = await asyncio.get_running_loop().create_server(
             connection, listener.host, listener.port, backlog=limits.BACKLOG, reuse_address=True
@@ -230,6 +237,11 @@ class Server:
         self._doors[place] = door
         host, port = server.sockets[0].getsockname()[:2]
         return Bound(listener, host, port)
+
+    def _number_of(self, listener: Listener) -> int:
+        """Where it stands in the catalogue, from 1; 1 where it does not any more."""
+        listeners = self._catalogue.listeners
+        return listeners.index(listener) + 1 if listener in listeners else 1
 
     async def _close(self, places: list[_Place]) -> None:
         for place in places:

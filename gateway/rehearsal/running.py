@@ -1,0 +1,246 @@
+"""Script, addresses -> Run: what a gateway said to it, beside what was expected."""
+
+import asyncio
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Final, TypeAlias
+
+from gateway.rehearsal.comparing import Pair, exactly, paired
+from gateway.rehearsal.line import Line, open_line
+from gateway.rehearsal.script.steps import (
+    FIRST_WITHIN,
+    Close,
+    Closed,
+    Dial,
+    Ends,
+    Expectation,
+    Finish,
+    Hear,
+    On,
+    Placed,
+    Put,
+    Quiet,
+    Reset,
+    Say,
+    Script,
+    Skip,
+    Step,
+    Take,
+    Wait,
+    Within,
+)
+
+_AT_ONCE: Final = 0.5  # seconds between the lines of one reply, unless it is paced or in windows
+
+Address: TypeAlias = tuple[str, int]
+"""A host and a port."""
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """A script, what came for each expectation in order, and how many seconds it took.
+
+    `broken` says why it did not come to its end, in words, with the line of the script; empty where it did.
+    """
+
+    script: Script
+    pairs: tuple[Pair, ...]
+    seconds: float
+    broken: str = ""
+
+    @property
+    def differences(self) -> list[Pair]:
+        """What was not as expected."""
+        return [pair for pair in self.pairs if not pair.fits]
+
+    @property
+    def good(self) -> bool:
+        """Whether everything was as expected."""
+        return not self.broken and all(pair.fits for pair in self.pairs)
+
+
+class _Broken(Exception):
+    """The script cannot go on: why."""
+
+
+async def run_script(script: Script, addresses: Sequence[Address]) -> Run:
+    """Run it; `addresses` are the gateway's listeners in order. It ends, whatever the gateway does."""
+    begun = time.monotonic()
+    stage = _Stage(addresses)
+    broken = ""
+    try:
+        for block in _blocks(script.steps):
+            try:
+                await stage.do(block)
+            except _Broken as why:
+                broken = f"line {block[0].line}: {why}"
+                break
+    finally:
+        stage.leave()
+    if script.steps and not broken:
+        stage.look_for_more(script.steps[-1].line)
+    return Run(script, tuple(stage.pairs), time.monotonic() - begun, broken)
+
+
+def _blocks(steps: Sequence[Placed]) -> list[list[Placed]]:
+    """Steps one by one, but lines that are to be heard in a row together, and so what is sent in a row."""
+    blocks: list[list[Placed]] = []
+    for placed in steps:
+        before = blocks[-1][0].step if blocks else None
+        if any(isinstance(placed.step, kind) and isinstance(before, kind) for kind in (Hear, Say | Put)):
+            blocks[-1].append(placed)
+        else:
+            blocks.append([placed])
+    return blocks
+
+
+@dataclass(slots=True)
+class _Stage:
+    """The lines of one run, and what has come of it so far."""
+
+    addresses: Sequence[Address]
+    lines: dict[str, Line] = field(default_factory=dict)
+    name: str = ""
+    ends: Ends = field(default_factory=Ends)
+    within: float = FIRST_WITHIN
+    pairs: list[Pair] = field(default_factory=list)
+
+    @property
+    def deadline(self) -> float:
+        return asyncio.get_running_loop().time() + self.within
+
+    @property
+    def _soon(self) -> float:
+        return asyncio.get_running_loop().time() + min(self.within, _AT_ONCE)
+
+    async def do(self, block: list[Placed]) -> None:
+        """One step, or lines to be heard, or what is sent at once."""
+        step = block[0].step
+        match step:
+            case Dial(name, listener):
+                await self._dial(name, listener)
+            case On(name):
+                self.name = name
+            case Ends():
+                self.ends = step
+            case Within(seconds):
+                self.within = seconds
+            case Wait(seconds):
+                await asyncio.sleep(seconds)
+            case Say() | Put():
+                await self._send(b"".join(self._bytes(placed.step) for placed in block))
+            case Finish():
+                (await self._line()).finish()
+            case Close():
+                (await self._line()).close()
+            case Reset():
+                (await self._line()).reset()
+            case Hear():
+                await self._hear(block)
+            case Take() | Skip() | Quiet() | Closed():
+                self.pairs.append(await self._expect(await self._line(), block[0], step))
+
+    async def _dial(self, name: str, listener: int) -> Line:
+        if listener > len(self.addresses):
+            raise _Broken(f"there is no listener {listener}")
+        try:
+            line = await open_line(*self.addresses[listener - 1], self.within)
+        except TimeoutError as error:
+            raise _Broken("the gateway does not answer the call") from error
+        except OSError as error:
+            raise _Broken(f"the gateway cannot be reached: {error.strerror or error}") from error
+        self.lines[name], self.name = line, name
+        return line
+
+    async def _line(self) -> Line:
+        line = self.lines.get(self.name)
+        return await self._dial(self.name, 1) if line is None else line
+
+    def _bytes(self, step: Step) -> bytes:
+        if isinstance(step, Say):
+            return step.text + self.ends.said
+        return step.data if isinstance(step, Put) else b""
+
+    async def _send(self, data: bytes) -> None:
+        if not await (await self._line()).send(data):
+            raise _Broken("the line is gone")
+
+    async def _hear(self, block: list[Placed]) -> None:
+        """Lines as many as expected. Where they are not as expected, the rest of the last reply belongs to
+        them too, as far as it comes at once. After a line that did not come, no other is waited for.
+        """
+        line, lines = await self._line(), list[bytes]()
+        while len(lines) < len(block):
+            heard = await line.line(self.ends.heard, self.deadline)
+            if heard is None:
+                break
+            lines.append(heard)
+        missing = "" if len(lines) == len(block) else _missing(line)
+        pairs = paired(block, lines, missing)
+        if not all(pair.fits for pair in pairs) and line.owed:
+            while line.owed and (heard := await line.line(self.ends.heard, self._soon)) is not None:
+                lines.append(heard)
+            pairs = paired(block, lines, missing)
+        self.pairs += pairs
+        if missing and line.pending:
+            rest = line.take(len(line.pending))
+            self.pairs.append(Pair(block[-1].line, None, Take(exactly(rest)), False, "no line end came"))
+
+    async def _expect(self, line: Line, placed: Placed, step: Expectation) -> Pair:
+        match step:
+            case Take():
+                return await self._take(line, placed, step)
+            case Skip(count):
+                for number in range(count):
+                    if await line.line(self.ends.heard, self.deadline) is None:
+                        came = Skip(number) if number else None
+                        return Pair(placed.line, placed, came, False, f"{number} came; {_missing(line)}")
+                return Pair(placed.line, placed, step, True)
+            case Quiet(seconds):
+                deadline = asyncio.get_running_loop().time() + seconds
+                while not line.pending and await line.news(deadline):
+                    pass
+                return _unless_more(line, placed)
+            case _:
+                deadline = self.deadline
+                while not line.hung_up and await line.news(deadline):
+                    pass
+                if line.pending or line.hung_up:
+                    return _unless_more(line, placed)
+                return Pair(placed.line, placed, None, False, "it did not hang up")
+
+    async def _take(self, line: Line, placed: Placed, step: Take) -> Pair:
+        deadline = self.deadline
+        while (end := step.pattern.first_end(bytes(line.pending))) is None:
+            width = step.pattern.width
+            if width is not None and len(line.pending) >= width:
+                return Pair(placed.line, placed, Take(exactly(line.take(width))), False)
+            if not await line.news(deadline):
+                rest = line.take(len(line.pending))
+                came = Take(exactly(rest)) if rest else None
+                return Pair(placed.line, placed, came, False, _missing(line))
+        return Pair(placed.line, placed, Take(exactly(line.take(end))), True)
+
+    def look_for_more(self, line: int) -> None:
+        """What came and nothing expected."""
+        for each in self.lines.values():
+            if each.pending:
+                came = Take(exactly(each.take(len(each.pending))))
+                self.pairs.append(Pair(line, None, came, False, "came after all that was expected"))
+
+    def leave(self) -> None:
+        """Hang up everywhere."""
+        for line in self.lines.values():
+            line.close()
+
+
+def _missing(line: Line) -> str:
+    return "the gateway hung up" if line.hung_up else "nothing more came in time"
+
+
+def _unless_more(line: Line, placed: Placed) -> Pair:
+    if not line.pending:
+        return Pair(placed.line, placed, placed.step, True)
+    came = Take(exactly(line.take(len(line.pending))))
+    return Pair(placed.line, placed, came, False, "bytes came")

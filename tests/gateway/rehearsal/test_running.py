@@ -1,0 +1,170 @@
+"""Scripts against gateways that do as they should, and otherwise."""
+
+import asyncio
+import time
+
+import pytest
+
+from gateway.rehearsal.running import run_script
+from gateway.rehearsal.script.reading import read_script
+from gateway.rehearsal.script.writing import shown
+from tests.gateway.rehearsal.gateways import answering, rehearsed
+
+ANSWERS = {
+    b"ASK": b"200 00002 003 ..\r\nabc\r\ndef\r\n",
+    b"NOOP": b"200 00000 000 ..\r\n",
+    b"RAW": b"\x00\x01\x02",
+    b"BYE": b"221 00000 000 ..\r\n",
+}
+GOOD = """
+say ASK
+hear 200 00002 {any}
+hear abc
+skip 1
+say RAW
+take \\x00{any 2}
+quiet 0.02
+say BYE
+hear 221 00000 000 ..
+closed
+"""
+
+
+def told(run: object) -> list[tuple[int, str, str]]:
+    return [
+        (pair.line, "" if pair.came is None else shown(pair.came), pair.why)
+        for pair in run.differences  # type: ignore[attr-defined]
+    ]
+
+
+async def test_as_expected() -> None:
+    run = await rehearsed(GOOD, answering(ANSWERS))
+    assert (run.good, told(run), run.broken) == (True, [], "")
+    assert len(run.pairs) == 7
+
+
+@pytest.mark.parametrize(
+    ("script", "found"),
+    [
+        ("say ASK\nhear 200 00003 003 ..\nhear abc\nhear def", [(2, "hear 200 00002 003 ..", "")]),
+        (
+            "say ASK\nhear 200 00001 003 ..\nhear abc",
+            [(2, "hear 200 00002 003 ..", ""), (3, "hear def", "came as well")],
+        ),
+        (
+            "say ASK\nhear 200 00002 003 ..\nhear abc\nhear x\nhear def",
+            [(4, "", "nothing more came in time")],
+        ),
+        (
+            "say ASK\nhear x",
+            [
+                (2, "hear 200 00002 003 ..", ""),
+                (2, "hear abc", "came as well"),
+                (2, "hear def", "came as well"),
+            ],
+        ),
+        ("say ASK\nskip 4", [(2, "skip 3", "3 came; nothing more came in time")]),
+        (
+            "say ASK\nhear 200 00002 003 ..",
+            [(2, "take abc\\x0D\\x0Adef\\x0D\\x0A", "came after all that was expected")],
+        ),
+        ("say RAW\ntake \\x00\\x01\\x03", [(2, "take \\x00\\x01\\x02", "")]),
+        ("say RAW\ntake \\x00{any}\\x03", [(2, "take \\x00\\x01\\x02", "nothing more came in time")]),
+        (
+            "say RAW\nhear {any}",
+            [(2, "", "nothing more came in time"), (2, "take \\x00\\x01\\x02", "no line end came")],
+        ),
+        ("say RAW\nquiet 5", [(2, "take \\x00\\x01\\x02", "bytes came")]),
+        ("say NOOP\nskip 1\nclosed", [(3, "", "it did not hang up")]),
+        ("say BYE\nclosed", [(2, "take 221 00000 000 ..\\x0D\\x0A", "bytes came")]),
+        ("say BYE\nskip 1\nhear x\nclosed", [(3, "", "the gateway hung up")]),
+        (
+            "say WHAT\nhear x\nhear y",
+            [(2, "", "nothing more came in time"), (3, "", "nothing more came in time")],
+        ),
+    ],
+)
+async def test_differences(script: str, found: list[tuple[int, str, str]]) -> None:
+    run = await rehearsed(f"within 0.15\n{script}", answering(ANSWERS))
+    assert told(run) == [(line + 1, came, why) for line, came, why in found]
+    assert not run.good
+
+
+async def test_lines_of_their_own_and_listeners() -> None:
+    heard: list[bytes] = []
+
+    async def talk(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        port = writer.get_extra_info("sockname")[1]
+        while line := await reader.readline():
+            heard.append(line)
+            writer.write(b"%d %s" % (port, line))
+
+    script = "dial one\ndial two listener 2\nsay A\non one\nsay B\nhear {number} B\non two\nhear {number} A"
+    run = await rehearsed(script, talk, listeners=2)
+    assert run.good
+    assert heard == [b"A\r\n", b"B\r\n"]
+    assert (await rehearsed("dial listener 3", talk)).broken == "line 1: there is no listener 3"
+
+
+async def test_line_ends() -> None:
+    async def talk(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        while data := await reader.readuntil(b"\r"):
+            writer.write(data.replace(b"\r", b"\n"))
+
+    run = await rehearsed("ends cr lf\nsay A\nhear A\nsay B\nhear B", talk)
+    assert run.good, told(run)
+
+
+async def test_a_cut_is_a_reset_and_a_finish_is_none() -> None:
+    ends: list[str] = []
+
+    async def talk(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        try:
+            await reader.read()
+        except ConnectionResetError:
+            ends.append("reset")
+        else:
+            ends.append("end")
+            writer.write(b"over\r\n")
+
+    run = await rehearsed("dial one\nwait 0.02\nreset\ndial two\nfinish\nhear over\nclosed\nwait 0.02", talk)
+    assert run.good, told(run)
+    assert sorted(ends) == ["end", "reset"]
+
+
+async def test_it_ends_whatever_the_gateway_does() -> None:
+    async def drip(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        while True:
+            writer.write(b"x")
+            await asyncio.sleep(0.02)
+
+    begun = time.monotonic()
+    run = await rehearsed("within 0.2\ndial\nhear x\ntake {any}y\nclosed", drip)
+    assert not run.good
+    assert time.monotonic() - begun < 3
+
+
+async def test_where_nobody_listens() -> None:
+    server = await asyncio.start_server(lambda _, __: None, "127.0.0.1", 0)
+    address = server.sockets[0].getsockname()[:2]
+    server.close()
+    await server.wait_closed()
+    run = await run_script(read_script("say NOOP", "x"), [address])
+    assert run.broken.startswith("line 1: the gateway cannot be reached")
+    assert not run.good
+
+
+async def test_saying_on_a_line_that_is_gone() -> None:
+    run = await rehearsed("say BYE\nskip 1\nclosed\nclose\nwait 0.02\nsay NOOP", answering(ANSWERS))
+    assert run.broken == "line 6: the line is gone"
+
+
+async def test_what_is_sent_in_a_row_goes_out_at_once() -> None:
+    heard: list[bytes] = []
+
+    async def talk(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        while data := await reader.read(100):
+            heard.append(data)
+
+    await rehearsed("say A\nput B\nsay C\nwait 0.03\nput D\nwait 0.03", talk)
+    assert heard == [b"A\r\nBC\r\n", b"D"]
