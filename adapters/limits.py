@@ -215,7 +215,7 @@ RECORDED_TEXT: Final = 2_000  # bytes of a request's body that stand in the TOML
 RECORDED_STEM: Final = 60  # characters of one folder's or file's name
 RECORDED_URLS: Final = 10_000  # kept as they are compared
 RECORDED_FORM: Final = 1 << 20  # bytes of a request's JSON or form that is compared by value
-RECORDED_REST_SECONDS: Final = 1.0  # spent on reading, from memory or disk, what a server did not want
+RECORDED_REST_SECONDS: Final = 0.5  # spent on reading, from memory or disk, what a server did not want
 RECORDED_COMPLAINT_SECONDS: Final = 60.0  # between two lines of the log about a disk that takes nothing
 
 # Rehearsals
@@ -223,3 +223,8 @@ REHEARSAL_PENDING_BYTES: Final = 16 << 20  # of a gateway's, before its connecti
 REHEARSAL_SECONDS: Final = 3_600  # that a script may wait for one thing
 TRACE_SESSION_BYTES: Final = 64 << 20  # of one session; the rest is left out
 TRACE_LINE_BYTES: Final = 65_536  # of one line before its end has come; longer ones are cut in pieces
+
+# Archives of other tools
+ARCHIVE_BODY_BYTES: Final = 1 << 30  # of one body, expanded
+ARCHIVE_TEXT_BYTES: Final = 1 << 20  # of a recording's TOML text in a WARC file
+ARCHIVE_HAR_BYTES: Final = 256 << 20  # of a HAR file, which is read as a whole

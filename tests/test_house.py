@@ -73,6 +73,7 @@ ELSEWHERE = {
     "adapters/recorded/asking.py": "adapters/recorded/http/test_recording.py",
     "adapters/recorded/exchange.py": "adapters/recorded/test_folder.py",
     "adapters/recorded/ports.py": "adapters/recorded/test_folder.py",
+    "gateway/archives/outcome.py": "gateway/archives/test_messages.py",
     "gateway/rehearsal/line.py": "gateway/rehearsal/test_running.py",
     "gateway/rehearsal/script/steps.py": "gateway/rehearsal/script/test_reading.py",
     "gateway/rehearsal/script/writing.py": "gateway/rehearsal/script/test_reading.py",

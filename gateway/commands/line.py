@@ -325,7 +325,7 @@ def _show(table: Table) -> None:
     )
     for index in range(len(table.rows[0])):
         heading = table.headings[index] if table.headings else ""
-        ruled.add_column(heading, justify="right" if index in table.right else "left")
+        ruled.add_column(heading, justify="right" if index in table.right else "left", overflow="fold")
     for row in table.rows:
         ruled.add_row(*row)
     Console(width=_columns(), highlight=False, markup=False).print(ruled)

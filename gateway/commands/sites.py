@@ -87,13 +87,18 @@ def open_site(
         raise SiteFault(f"headrace: no recordings at {path}")
     hiding = Hiding(redactor, credential_names(catalogue))
     folder = Folder(path, hiding, CLOCK.now)
+    load(folder)
+    return Site(folder, hiding, mode, _clock(clock, folder))
+
+
+def load(folder: Folder) -> None:
+    """Read what is there. SiteFault where it cannot be used."""
     try:
         folder.load()
     except FolderFault as error:
         raise SiteFault(f"headrace: {error}") from error
     except OSError as error:
-        raise SiteFault(f"headrace: cannot read {path}: {error.strerror}") from error
-    return Site(folder, hiding, mode, _clock(clock, folder))
+        raise SiteFault(f"headrace: cannot read {folder.path}: {error.strerror}") from error
 
 
 def _clock(text: str | None, folder: Folder) -> Clock:

@@ -35,10 +35,13 @@ WRONG_USAGE = 2
 Entry = TypeVar("Entry", Place, Source)
 
 
+DEFAULT_CONFIG: Final = "headrace.toml"
+
+
 def add_config(parser: argparse.ArgumentParser) -> None:
     """The option that every subcommand takes."""
     parser.add_argument(
-        "--config", metavar="FILE", default="headrace.toml", help="the catalogue (default: %(default)s)"
+        "--config", metavar="FILE", default=DEFAULT_CONFIG, help="the catalogue (default: %(default)s)"
     )
 
 

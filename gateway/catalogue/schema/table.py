@@ -199,8 +199,8 @@ class Table:
         if value is None:
             return None
         seconds = None if isinstance(value, bool) or not isinstance(value, int) else value
-        if isinstance(value, str) and (match := _DURATION.fullmatch(value)):
-            seconds = int(match[1]) * _SECONDS[match[2]]
+        if isinstance(value, str):
+            seconds = duration(value)
         if seconds is None:
             self.wrong(key, shown(value), _near_duration(value))
             return None
@@ -292,6 +292,12 @@ class Table:
 
 def _is_tables(value: object) -> bool:
     return isinstance(value, list) and bool(value) and all(isinstance(each, dict) for each in value)
+
+
+def duration(text: str) -> int | None:
+    """`90s`, `15m`, `12h` or `30d` in seconds; None for anything else."""
+    match = _DURATION.fullmatch(text)
+    return None if match is None else int(match[1]) * _SECONDS[match[2]]
 
 
 def _near_duration(value: object) -> str:

@@ -10,7 +10,7 @@ from gateway import VERSION
 from gateway.commands.main import main, parser
 from tests.gateway.commands.processes import HEADRACE, ROOT
 
-COMMANDS = ("demo", "serve", "say", "check", "record", "rehearse", "line", "listing", "spool")
+COMMANDS = ("demo", "serve", "say", "check", "record", "site", "rehearse", "line", "listing", "spool")
 
 
 @pytest.mark.parametrize("command", COMMANDS)

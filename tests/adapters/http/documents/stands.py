@@ -49,7 +49,7 @@ class DotlessStand(WebStand):
     """Index pages that leave out names which begin with a dot."""
 
     def takes(self, name: bytes) -> bool:
-        return not name.startswith(b".")
+        return not name.startswith(b".") and _stays(name)
 
 
 class TextStand(WebStand):
@@ -62,7 +62,12 @@ class TextStand(WebStand):
             text = name.decode("utf-8")
         except UnicodeDecodeError:
             return False
-        return not any(each < " " or each == "\x7f" for each in text)
+        return _stays(name) and not any(each < " " or each == "\x7f" for each in text)
+
+
+def _stays(name: bytes) -> bool:
+    """Whether no server could take a part of it for a folder or the one above."""
+    return {b".", b".."}.isdisjoint(name.replace(b"\\", b"/").split(b"/"))
 
 
 @asynccontextmanager

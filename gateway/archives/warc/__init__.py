@@ -1,0 +1,1 @@
+"""WARC files (ISO 28500), written and read with warcio."""

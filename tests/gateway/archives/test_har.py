@@ -1,0 +1,254 @@
+"""HAR 1.2 (the text that browsers and tools follow, W3C Web Performance draft of 2012) of two general tools.
+
+`lamps.har` was saved by a browser, Chromium 156 driven by Playwright 1.65.1 (`record_har_path`), from an
+invented site on loopback, whose host was renamed afterwards. The other files are written by harfile, a
+library of the Python registry that writes HAR.
+"""
+
+import base64
+import json
+from datetime import UTC, datetime
+from io import StringIO
+from pathlib import Path
+from typing import Any
+
+import harfile
+import pytest
+
+from adapters import limits
+from adapters.http.adapter import HttpAdapter
+from adapters.port import Call
+from adapters.recorded.exchange import Asked, Content, Exchange, Message
+from adapters.recorded.http.playing import PlayingLink
+from gateway.archives.har import read_har
+from gateway.archives.messages import Store
+from gateway.archives.outcome import ArchiveFault, LeftOut
+from tests.adapters.recorded.exchanges import NOON, loaded, sized
+
+LAMPS = Path(__file__).with_name("lamps.har")
+ENTRY: dict[str, Any] = {
+    "startedDateTime": "2026-05-17T14:00:00.123+02:00",
+    "time": 250,
+    "request": {"method": "GET", "url": "https://a.example/x#top", "headers": []},
+    "response": {
+        "status": 200,
+        "headers": [{"name": "Content-Type", "value": "text/plain"}],
+        "content": {"size": 1, "mimeType": "text/plain", "text": "x"},
+    },
+}
+FORM = "application/x-www-form-urlencoded"
+ODD = "not as HAR 1.2 has it: "
+PLAIN = (("Content-Type", "text/plain"),)
+
+
+def read(path: Path) -> list[Exchange | LeftOut]:
+    return [each if isinstance(each, LeftOut) else sized(each) for each in read_har(path, Store(path.parent))]
+
+
+def changed(path: Path, *changes: tuple[str, Any]) -> Exchange | LeftOut:
+    """The one entry, with a value at each path such as "response/status"; None takes it away."""
+    entry = json.loads(json.dumps(ENTRY))
+    for place, value in changes:
+        *folders, last = place.split("/")
+        table = entry
+        for each in folders:
+            table = table[each]
+        table.pop(last, None)
+        if value is not None:
+            table[last] = value
+    path.write_text(json.dumps({"log": {"version": "1.2", "entries": [entry]}}))
+    (made,) = read(path)
+    return made
+
+
+async def test_what_a_browser_saved_is_played(tmp_path: Path) -> None:
+    folder = loaded(tmp_path / "site")
+    left_out = []
+    for each in read_har(LAMPS, Store(tmp_path)):
+        if isinstance(each, LeftOut):
+            left_out.append(each.why)
+        else:
+            folder.add(each)
+    assert left_out == ["whose body was not saved"]  # of an image that the browser did not keep
+    adapter = HttpAdapter(link=PlayingLink(folder, lambda: NOON))
+
+    async def body(path: str, **changes: Any) -> bytes:
+        return (await adapter.fetch(Call(f"http://lamps.example{path}", **changes), 5.0)).body
+
+    lamps = await body("/lamps.json?a=1&b=2")
+    assert json.loads(lamps) == {
+        "lamps": [{"name": "North mole", "oil": 2.5}, {"name": "Caf\u00e9", "oil": 1}]
+    }
+    assert await body("/old") == "Caf\u00e9 M\u00f6we".encode(
+        "latin-1"
+    )  # by a redirect, in the charset it names
+    posted = {"method": "POST", "body": b'{"note": "trimmed", "lamp": 3}', "media_type": "application/json"}
+    assert await body("/log", **posted, changes=True) == b'{"kept": true}'
+    await adapter.aclose()
+    everything = b"".join(path.read_bytes() for path in (tmp_path / "site").rglob("*.toml"))
+    assert b"window-4711" not in everything  # the cookie
+    assert b"cookies of http://lamps.example" in everything
+
+
+def test_what_another_library_writes(tmp_path: Path) -> None:
+    text = StringIO()
+    with harfile.HarFile(text) as har:
+        har.add_entry(
+            startedDateTime=datetime(2026, 5, 17, 12, 0, tzinfo=UTC),
+            time=1500,
+            request=harfile.Request(
+                method="POST",
+                url="http://a.example/log",
+                httpVersion="HTTP/1.1",
+                headers=[harfile.Record(name="Accept", value="*/*")],
+                postData=harfile.PostData(mimeType="text/plain", text="a lamp"),
+            ),
+            response=harfile.Response(
+                status=201,
+                statusText="Created",
+                httpVersion="HTTP/1.1",
+                headers=[harfile.Record(name="X-Lamp", value="3")],
+                content=harfile.Content(text=base64.b64encode(b"\0\xff").decode(), encoding="base64", size=2),
+            ),
+            timings=harfile.Timings(send=0, wait=0, receive=0),
+        )
+    path = tmp_path / "x"
+    path.write_text(text.getvalue())
+    asked = Asked(
+        "POST",
+        "http://a.example/log",
+        (("Accept", "*/*"), ("Content-Type", "text/plain")),
+        Content(b"a lamp"),
+    )
+    assert read(path) == [Exchange(asked, Message(201, (("X-Lamp", "3"),), Content(b"\0\xff")), NOON, 1.5)]
+
+
+def test_times_and_urls(tmp_path: Path) -> None:
+    at = NOON.replace(microsecond=123_000)
+    expected = Exchange(Asked("GET", "https://a.example/x"), Message(200, PLAIN, Content(b"x")), at, 0.25)
+    assert changed(tmp_path / "x") == expected
+    assert changed(tmp_path / "x", ("time", None), ("time", "long")) == Exchange(
+        expected.asked, expected.reply, at
+    )
+
+
+@pytest.mark.parametrize(
+    ("changes", "body"),
+    [
+        ([("response/content/text", "Caf\u00e9")], "Caf\u00e9".encode()),
+        (
+            [
+                ("response/content/text", "Caf\u00e9"),
+                ("response/headers", [{"name": "content-type", "value": 'text/plain; Charset="ISO-8859-1"'}]),
+            ],
+            b"Caf\xe9",
+        ),
+        (
+            [
+                ("response/content/text", "Caf\u00e9"),
+                ("response/headers", [{"name": "content-type", "value": "text/plain; charset=none-such"}]),
+            ],
+            "Caf\u00e9".encode(),
+        ),
+        (
+            [
+                ("response/content/text", "\u2603"),
+                ("response/headers", [{"name": "content-type", "value": "text/plain; charset=latin-1"}]),
+            ],
+            "\u2603".encode(),
+        ),
+        ([("response/content", {"size": 0})], b""),
+    ],
+)
+def test_bodies(changes: list[tuple[str, Any]], body: bytes, tmp_path: Path) -> None:
+    made = changed(tmp_path / "x", *changes)
+    assert isinstance(made, Exchange)
+    assert isinstance(made.reply, Message)
+    assert made.reply.content == Content(body)
+
+
+@pytest.mark.parametrize(
+    ("posted", "body"),
+    [
+        (
+            {"mimeType": "application/x-www-form-urlencoded", "params": [{"name": "a b", "value": "\u00e9"}]},
+            b"a+b=%C3%A9",
+        ),
+        ({"mimeType": "text/plain; charset=latin-1", "text": "\u00e9"}, b"\xe9"),
+        ({"mimeType": "text/plain", "text": ""}, None),
+    ],
+)
+def test_what_was_posted(posted: dict[str, Any], body: bytes | None, tmp_path: Path) -> None:
+    made = changed(tmp_path / "x", ("request/postData", posted))
+    assert isinstance(made, Exchange)
+    assert made.asked.body == (None if body is None else Content(body))
+    assert dict(made.asked.headers)["Content-Type"] == posted["mimeType"]
+
+
+def test_headers(tmp_path: Path) -> None:
+    headers = [
+        {"name": ":status", "value": "200"},
+        {"name": "Set-Cookie", "value": "a=1\nb=2"},
+        {"name": "Content-Encoding", "value": "br"},
+        {"name": "Content-Length", "value": "999"},
+        {"name": "X-Town", "value": "\u2603"},
+    ]
+    made = changed(tmp_path / "x", ("response/headers", headers))
+    assert isinstance(made, Exchange)
+    assert isinstance(made.reply, Message)
+    kept = (("Set-Cookie", "a=1"), ("Set-Cookie", "b=2"), ("X-Town", "\xe2\x98\x83"))
+    assert (made.reply.headers, made.reply.failure, made.reply.length) == (kept, None, None)
+
+
+@pytest.mark.parametrize(
+    ("change", "why"),
+    [
+        (("response/status", 0), "without an answer"),
+        (("response/status", None), "without an answer"),
+        (("request/url", "data:text/plain,x"), "not over HTTP"),
+        (("request/url", "wss://a.example/"), "not over HTTP"),
+        (("response/content/text", None), "whose body was not saved"),
+        (
+            ("response/content/encoding", "zip"),
+            "not as HAR 1.2 has it: a body in an encoding that is not base64",
+        ),
+        (("response/content/encoding", "base64"), "not as HAR 1.2 has it: a body that is not base64"),
+        (("request", None), "not as HAR 1.2 has it: request"),
+        (("request/url", 5), "not as HAR 1.2 has it: url"),
+        (("request/method", "G T"), "not as HAR 1.2 has it: the request's method"),
+        (("startedDateTime", "today"), "not as HAR 1.2 has it: startedDateTime"),
+        (("request/headers", [{"value": "x"}]), "not as HAR 1.2 has it: a header without a name"),
+        (
+            ("request/postData", {"mimeType": "multipart/form-data", "params": [{"name": "a"}]}),
+            "not as HAR 1.2 has it: a body of parts without its text",
+        ),
+    ],
+)
+def test_what_is_left_out(change: tuple[str, Any], why: str, tmp_path: Path) -> None:
+    assert changed(tmp_path / "x", change) == LeftOut(why)
+
+
+@pytest.mark.parametrize(
+    ("data", "why"),
+    [
+        (b'{"log": {"entries": [}}', "line 1, column 22"),
+        (b'{"log":\n {"x": 1}}', "no log with entries"),
+        (b"[]", "no log with entries"),
+        (b'{"log": "\xff"}', "not UTF-8 .byte 10"),
+        (b"[" * 100_000, "too deep"),
+    ],
+)
+def test_what_is_no_har_file(data: bytes, why: str, tmp_path: Path) -> None:
+    (tmp_path / "x").write_bytes(data)
+    with pytest.raises(ArchiveFault, match=why):
+        read(tmp_path / "x")
+
+
+def test_limits_and_a_mark_at_the_beginning(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = tmp_path / "x"
+    changed(path)
+    path.write_bytes(b"\xef\xbb\xbf" + path.read_bytes())
+    assert len(read(path)) == 1
+    monkeypatch.setattr(limits, "ARCHIVE_HAR_BYTES", 10)
+    with pytest.raises(ArchiveFault, match="larger than 10"):
+        read(path)
