@@ -223,8 +223,15 @@ REHEARSAL_PENDING_BYTES: Final = 16 << 20  # of a gateway's, before its connecti
 REHEARSAL_SECONDS: Final = 3_600  # that a script may wait for one thing
 TRACE_SESSION_BYTES: Final = 64 << 20  # of one session; the rest is left out
 TRACE_LINE_BYTES: Final = 65_536  # of one line before its end has come; longer ones are cut in pieces
+FAULT_SECONDS: Final = 86_400  # that a fault plan may make an answer late, or tell a client to wait
 
 # Archives of other tools
 ARCHIVE_BODY_BYTES: Final = 1 << 30  # of one body, expanded
 ARCHIVE_TEXT_BYTES: Final = 1 << 20  # of a recording's TOML text in a WARC file
 ARCHIVE_HAR_BYTES: Final = 256 << 20  # of a HAR file, which is read as a whole
+
+# The pytest plugin
+TESTING_STOP_SECONDS: Final = 10.0  # for a gateway or server to start or to end, beside what it waits for
+TESTING_REPLY_SECONDS: Final = 5.0  # that a test waits for a reply unless it says otherwise
+TESTING_HEAD_BYTES: Final = 65_536  # of a request's header section at a far server that a test plays
+TESTING_BODY_BYTES: Final = 64 << 20  # of a request's body there

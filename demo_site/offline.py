@@ -7,6 +7,8 @@ from demo_site.areas.running import Areas
 from demo_site.catalogue import demo_catalogue
 
 RECORDING: Final = Path(__file__).with_name("recording")
+FAULTS: Final = Path(__file__).with_name("faults.toml")
+"""A plan of faults on cue for it."""
 HTTP_URL: Final = "http://gullmarrow.example"
 HTTPS_URL: Final = "https://gullmarrow.example"
 AREAS: Final = Areas(

@@ -56,7 +56,7 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]", 
         "--log", choices=LEVELS, default="error", help="how much to log (default: %(default)s)"
     )
     parser.add_argument("what", nargs="*", metavar="WHAT", help="a source, with its args, or a ref")
-    parser.set_defaults(run=run, offline=None, record_missing=False, clock=None)
+    parser.set_defaults(run=run, offline=None, record_missing=False, clock=None, faults=None)
 
 
 def _positive(text: str) -> int:

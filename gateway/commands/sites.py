@@ -3,12 +3,15 @@
 import argparse
 import sys
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Final, TypeAlias
 
+from adapters.recorded.faults.plan import FaultPlan, read_plan
 from adapters.recorded.folder import Folder, FolderFault
 from adapters.recorded.hiding import Hiding
+from adapters.recorded.tree.table import TextFault
 from gateway.catalogue.model import Catalogue
 from gateway.commands import wiring
 from gateway.service.clocks import CLOCK, Clock
@@ -35,6 +38,9 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         " it; changes still go nowhere",
     )
     parser.add_argument(
+        "--faults", metavar="FILE", help="with --offline: make requests go wrong as this plan (TOML) says"
+    )
+    parser.add_argument(
         "--clock",
         metavar="TIME",
         help="with --offline or --record: the time stands still at TIME (2026-05-17T12:00:00Z),"
@@ -44,6 +50,8 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 def wanted(options: argparse.Namespace) -> tuple[Path, Mode] | None:
     """The folder and what is done with it, None for none; SiteFault where options do not go together."""
+    if options.faults is not None and options.offline is None:
+        raise SiteFault("headrace: --faults goes with --offline")
     if options.offline is not None:
         return Path(options.offline), Mode.ADD if options.record_missing else Mode.PLAY
     if options.record_missing:
@@ -71,7 +79,19 @@ def ready(options: argparse.Namespace, redactor: Redactor | None = None) -> Read
     configure(options.log, sys.stderr, redactor)
     if chosen is None:
         return catalogue, None
-    return catalogue, open_site(*chosen, catalogue, redactor, clock=options.clock)
+    site = open_site(*chosen, catalogue, redactor, clock=options.clock)
+    return catalogue, site if options.faults is None else replace(site, faults=_plan(Path(options.faults)))
+
+
+def _plan(path: Path) -> FaultPlan:
+    try:
+        return read_plan(path.read_text(encoding="utf-8"))
+    except TextFault as fault:
+        raise SiteFault("\n".join(f"{path}: {mistake}" for mistake in fault.mistakes)) from fault
+    except UnicodeDecodeError as error:
+        raise SiteFault(f"headrace: {path} is not UTF-8 (byte {error.start + 1})") from error
+    except OSError as error:
+        raise SiteFault(f"headrace: cannot read {path}: {error.strerror}") from error
 
 
 def open_site(
@@ -119,7 +139,8 @@ def announce(site: Site) -> None:
     """One line on standard error: what is done with which folder."""
     how = {Mode.RECORD: "recording into", Mode.PLAY: "offline, from", Mode.ADD: "adding to"}[site.mode]
     when = f", at {site.clock.now():%Y-%m-%dT%H:%M:%SZ}" if site.clock.frozen else ""
-    print(f"headrace: {how} {site.folder.path}{when}", file=sys.stderr, flush=True)
+    faults = f", {len(site.faults)} faults on cue" if site.faults is not None else ""
+    print(f"headrace: {how} {site.folder.path}{when}{faults}", file=sys.stderr, flush=True)
 
 
 def tell_hidden(hidden: Sequence[str]) -> None:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from enum import Enum
 
 from adapters.port import Adapter, AdapterFactory, CredentialKind
+from adapters.recorded.faults.plan import FaultPlan
 from adapters.recorded.folder import Folder
 from adapters.recorded.hiding import Hiding
 from gateway.catalogue.model import Catalogue
@@ -21,12 +22,13 @@ class Mode(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Site:
-    """A folder of recordings in use, and what hides secrets in it."""
+    """A folder of recordings in use, what hides secrets in it, and what is to go wrong."""
 
     folder: Folder
     hiding: Hiding
     mode: Mode
     clock: Clock
+    faults: FaultPlan | None = None
 
     @property
     def offline(self) -> bool:

@@ -5,6 +5,8 @@ from adapters.http.adapter import HttpAdapter
 from adapters.http.link.link import Link
 from adapters.port import Adapter, AdapterFactory
 from adapters.recorded.answers import AnswersOnly
+from adapters.recorded.faults.files import FaultyFetch, FaultyFiles
+from adapters.recorded.faults.link import FaultyLink
 from adapters.recorded.files.adding import AddingFetch, AddingFiles
 from adapters.recorded.files.playing import PlayingFetch, PlayingFiles
 from adapters.recorded.files.recording import RecordingFetch, RecordingFiles
@@ -16,10 +18,16 @@ from gateway.service.sites import Mode, Site
 
 def stand_in(site: Site, factory: AdapterFactory) -> Adapter:
     """The adapter for this folder of recordings. HTTP is met at its link, any other protocol at its port."""
+    plan = site.faults
     if factory is HttpAdapter:
-        return HttpAdapter(now=site.clock.now, link=_link(site))
+        link = _link(site)
+        return HttpAdapter(now=site.clock.now, link=link if plan is None else FaultyLink(link, plan))
     inner = factory()
-    return _files(site, inner) if isinstance(inner, FileAdapter) else _fetch(site, inner)
+    if isinstance(inner, FileAdapter):
+        files = _files(site, inner)
+        return files if plan is None else FaultyFiles(files, plan)
+    fetch = _fetch(site, inner)
+    return fetch if plan is None else FaultyFetch(fetch, plan)
 
 
 def _link(site: Site) -> Link:

@@ -1,11 +1,16 @@
 """Which adapter stands in for the registry's, while recording and offline."""
 
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
+import pytest
+
+from adapters.errors import CannotConnect
 from adapters.http.adapter import HttpAdapter
 from adapters.local.adapter import LocalAdapter
 from adapters.port import Call, Fetched
+from adapters.recorded.faults.plan import read_plan
 from adapters.recorded.files.adding import AddingFetch, AddingFiles
 from adapters.recorded.files.playing import PlayingFetch, PlayingFiles
 from adapters.recorded.files.recording import RecordingFetch, RecordingFiles
@@ -42,3 +47,17 @@ async def test_each_kind_of_adapter(tmp_path: Path) -> None:
         assert [type(each) for each in made] == list(expected)
         for each in made:
             await each.aclose()
+
+
+async def test_faults_on_cue_stand_before_them(tmp_path: Path) -> None:
+    plan = read_plan('[[fault]]\nurl = "*"\ndo = "refused"')
+    cued = replace(site(tmp_path, Mode.PLAY), faults=plan)
+    for factory, url in (
+        (HttpAdapter, "http://a.example/"),
+        (LocalAdapter, "file:///a"),
+        (Only, "only://a/"),
+    ):
+        adapter = cued.make(factory)
+        with pytest.raises(CannotConnect):
+            await adapter.fetch(Call(url), 1.0)
+        await adapter.aclose()

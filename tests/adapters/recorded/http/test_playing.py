@@ -38,9 +38,9 @@ def all_bytes(path: Path) -> bytes:
     return b"".join(each.read_bytes() for each in path.rglob("*") if each.is_file())
 
 
-async def result(adapter: HttpAdapter, call: Call) -> Result:
+async def result(adapter: HttpAdapter, call: Call, seconds: float = SECONDS) -> Result:
     try:
-        fetched = await adapter.fetch(call, SECONDS)
+        fetched = await adapter.fetch(call, seconds)
     except HeadraceError as fault:
         seconds = fault.seconds if isinstance(fault, AskedTooOften | FarBusy) else None
         return type(fault), fault.sentence, seconds
