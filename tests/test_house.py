@@ -74,6 +74,8 @@ ELSEWHERE = {
     "adapters/recorded/exchange.py": "adapters/recorded/test_folder.py",
     "adapters/recorded/ports.py": "adapters/recorded/test_folder.py",
     "gateway/archives/outcome.py": "gateway/archives/test_messages.py",
+    "gateway/drift/kinds.py": "gateway/drift/test_comparing.py",
+    "gateway/drift/likely.py": "gateway/drift/test_comparing.py",
     "gateway/rehearsal/line.py": "gateway/rehearsal/test_running.py",
     "gateway/rehearsal/script/steps.py": "gateway/rehearsal/script/test_reading.py",
     "gateway/rehearsal/script/writing.py": "gateway/rehearsal/script/test_reading.py",

@@ -2,10 +2,11 @@
 
 import argparse
 import shutil
+import sys
 from pathlib import Path
 
 from gateway.catalogue.explain import explained
-from gateway.commands import wiring
+from gateway.commands import check_live, wiring
 
 
 def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]", epilog: str) -> None:
@@ -13,13 +14,16 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]", 
     parser = commands.add_parser(
         "check",
         help="validate the catalogue",
-        description="Validate the catalogue: every mistake at once, each with its line, column and a caret.",
+        description="Validate the catalogue: every mistake at once, each with its line, column and a caret."
+        " With --live, ask the sources too, and tell which fields have moved, vanished, changed or no longer"
+        " fit since they were recorded; exit code 1 where any has.",
         epilog=epilog,
     )
     wiring.add_config(parser)
     parser.add_argument(
         "--explain", action="store_true", help="print every key, its default and meaning, and check nothing"
     )
+    check_live.add_options(parser)
     parser.set_defaults(run=run)
 
 
@@ -31,6 +35,11 @@ def run(options: argparse.Namespace) -> int:
     path = Path(options.config)
     catalogue = wiring.catalogue_or_complaint(path)
     if catalogue is None:
+        return wiring.WRONG_USAGE
+    if options.live:
+        return check_live.run(options, catalogue)
+    if options.sources or options.site is not None or options.quiet:
+        print("headrace: a SOURCE, --site and --quiet: each goes with --live", file=sys.stderr)
         return wiring.WRONG_USAGE
     print(
         f"{path}: good. Sources {len(catalogue.sources)}, places {len(catalogue.places)},"

@@ -115,14 +115,26 @@ def _wanted(catalogue: Catalogue, what: Sequence[str]) -> _Wanted:
 
 def _requests(source: Source, args: Sequence[str]) -> list[str]:
     """The request as typed, or one for each choice of the args that were not."""
-    open_args = source.args[len(args) :]
+    choices = arg_choices(source, args)
+    if choices is None:
+        return [join_words(["ASK", source.name, *args])]  # the reply says what is missing
+    return [join_words(["ASK", source.name, *each]) for each in choices]
+
+
+def arg_choices(source: Source, typed: Sequence[str] = ()) -> list[tuple[str, ...]] | None:
+    """All args to ask a source with: those that were typed, and each choice of the others.
+
+    None where some were typed and the others have no choices; where none was typed, they are left out, which
+    standard error is told.
+    """
+    open_args = source.args[len(typed) :]
     if any(not arg.choices for arg in open_args):
-        if args:  # the reply says what is missing
-            return [join_words(["ASK", source.name, *args])]
+        if typed:
+            return None
         print(f"headrace: {source.name} wants {_names(source)}: left out", file=sys.stderr)
         return []
     picked = itertools.islice(itertools.product(*(arg.choices for arg in open_args)), limits.WALK_CHOICES)
-    return [join_words(["ASK", source.name, *args, *each]) for each in picked]
+    return [(*typed, *each) for each in picked]
 
 
 def _names(source: Source) -> str:

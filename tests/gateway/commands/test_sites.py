@@ -168,6 +168,7 @@ def test_serve_records_and_serves_offline(stand: Stand) -> None:
 )
 def test_wrong_usage(options: list[str], says: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     (tmp_path / "headrace.toml").write_text("[[listen]]\nport = 0\n")
+    (tmp_path / "shelf").mkdir()
     monkeypatch.chdir(tmp_path)
     parser = ArgumentParser()
     wiring.add_config(parser)

@@ -39,16 +39,16 @@ async def appending(adapter: FileAdapter, folder: Target) -> object:
     return (await adapter.append(folder.within(b"log"), upload(b"new"), Was.ANYTHING, SECONDS)).size
 
 
-async def erasing(adapter: FileAdapter, folder: Target) -> object:
-    return await adapter.erase(folder.within(b"old"), SECONDS)
+async def erasing(adapter: FileAdapter, folder: Target) -> None:
+    await adapter.erase(folder.within(b"old"), SECONDS)
 
 
-async def renaming(adapter: FileAdapter, folder: Target) -> object:
-    return await adapter.rename(folder.within(b"old"), folder.within(b"to"), SECONDS)
+async def renaming(adapter: FileAdapter, folder: Target) -> None:
+    await adapter.rename(folder.within(b"old"), folder.within(b"to"), SECONDS)
 
 
-async def making(adapter: FileAdapter, folder: Target) -> object:
-    return await adapter.make_folder(folder.within(b"to"), SECONDS)
+async def making(adapter: FileAdapter, folder: Target) -> None:
+    await adapter.make_folder(folder.within(b"to"), SECONDS)
 
 
 async def copying(adapter: FileAdapter, folder: Target) -> object:
@@ -175,7 +175,7 @@ async def test_an_adapter_that_only_fetches(make: Callable[..., FaultyFetch]) ->
     for table, kind in (
         ('do = "cut"', BrokenOff),
         ('do = "reset"', BrokenOff),
-        ("status = 500", HeadraceError),
+        ("status = 500", FarBusy),
     ):
         adapter = make(planned(table))
         with pytest.raises(kind):

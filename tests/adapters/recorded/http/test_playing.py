@@ -42,8 +42,8 @@ async def result(adapter: HttpAdapter, call: Call, seconds: float = SECONDS) -> 
     try:
         fetched = await adapter.fetch(call, seconds)
     except HeadraceError as fault:
-        seconds = fault.seconds if isinstance(fault, AskedTooOften | FarBusy) else None
-        return type(fault), fault.sentence, seconds
+        wait = fault.seconds if isinstance(fault, AskedTooOften | FarBusy) else None
+        return type(fault), fault.sentence, wait
     return replace(fetched, steps=())
 
 
