@@ -157,9 +157,11 @@ async def _ask(catalogue: Catalogue, parts: wiring.Parts, request: str) -> bool:
     """One source: what came of it is one line."""
     shown = ""
 
-    def put(status_line: str, _: Lines) -> None:
+    def put(status_line: str, lines: Lines) -> None:
         nonlocal shown
         shown = status_line
+        if status_line[:1] != "2":  # the sentence
+            shown += f" {b''.join(lines).decode('latin-1').partition(status_line)[2].strip()}"
 
     await converse(
         catalogue, parts.answers(lambda: catalogue), ["SET plain window=0 check=none", request], put

@@ -28,6 +28,8 @@ def test_what_cannot_be_had(stand: Stand) -> None:
     done = headrace("record", "--site", "hall", "site:nothing", "--most", "1", folder=stand.folder, PIER=KEY)
     assert done.returncode == 1
     assert b"nothing: 450 " in done.stderr
+    done = headrace("record", "--site", "hall", "n one two", folder=stand.folder, PIER=KEY)
+    assert done.stdout.startswith(b"ASK N one two: 501 00001 040 .. Wanted: ASK N WHICH\n")
 
 
 def test_choices_are_asked_for_one_by_one_and_other_args_have_to_be_told(stand: Stand) -> None:
