@@ -21,6 +21,7 @@ from gateway.session.state import World
 
 _log = logging.getLogger(__name__)
 _SWEEP: Final = 1.0  # seconds between looks at idle clients
+_LETTING_IN: Final = 2  # turns of the loop until who was let in has a transport
 _Place: TypeAlias = tuple[str, int, int]  # host, port, and a number where several take a free port
 
 
@@ -54,6 +55,14 @@ class _Door:
             return None
         self.seat = self._seat()
         return old
+
+    def shut(self) -> None:
+        """Nobody else is let in. Who was just let in gets a transport only while the server is not closed yet:
+        asyncio forgets any other, and leaves the line open.
+        """
+        if self.server is not None:
+            for each in self.server.sockets:
+                asyncio.get_running_loop().remove_reader(each.fileno())
 
     def close(self) -> Seat | None:
         """Nobody comes in any more; the seat that is no more."""
@@ -244,8 +253,13 @@ class Server:
         return listeners.index(listener) + 1 if listener in listeners else 1
 
     async def _close(self, places: list[_Place]) -> None:
-        for place in places:
-            seat = self._doors.pop(place).close()
+        doors = [self._doors.pop(place) for place in places]
+        for door in doors:
+            door.shut()
+        for _ in range(_LETTING_IN):
+            await asyncio.sleep(0)
+        for door in doors:
+            seat = door.close()
             if seat is not None:
                 await seat.close()
 

@@ -102,7 +102,7 @@ class Store:
         done, _ = await asyncio.wait((closing,), timeout=limits.STORE_CLOSE_SECONDS)
         if not done:
             _log.warning("the disk is slow: copies may not have been written")
-        self._thread.shutdown(wait=False, cancel_futures=True)
+        self._thread.shutdown(wait=bool(done), cancel_futures=True)
 
     async def _awaited(self, work: Callable[[StoreFile], T], otherwise: T) -> T:
         if self._closed:

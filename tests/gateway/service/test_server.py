@@ -2,11 +2,15 @@
 
 import asyncio
 import ipaddress
+import socket
+from contextlib import suppress
 from dataclasses import replace
 
 import pytest
 
 from gateway.catalogue.model import Catalogue, Listener
+from gateway.service.server import Server
+from tests.gateway.service.clients.test_granting import Late
 from tests.gateway.service.gate import (
     NO_PAGE,
     PROFILES,
@@ -103,3 +107,23 @@ async def test_listeners_at_free_ports_are_told_apart_by_a_reload() -> None:
             await asyncio.open_connection("127.0.0.1", fresh.port)
         async with house.call(0) as line:
             assert (await line.say(b"NOOP x\r"))[:3] == b"200"
+
+
+@pytest.mark.parametrize("turns", range(4))
+async def test_who_comes_as_it_stops_is_not_left_waiting(turns: int) -> None:
+    """A client is let in a few turns of the loop before, or not at all: its line ends in every case."""
+    server = Server(Catalogue(listeners=(Listener(port=0),)), lambda _: Late())
+    (bound,) = await server.start()
+    with socket.socket() as client:
+        client.setblocking(False)
+        with suppress(BlockingIOError):
+            client.connect((bound.host, bound.port))  # the kernel takes it in
+        for _ in range(turns):
+            await asyncio.sleep(0)
+        await server.stop()
+        received = b""
+        with suppress(ConnectionResetError):
+            async with asyncio.timeout(2):
+                while data := await asyncio.get_running_loop().sock_recv(client, 100):
+                    received += data
+    assert received[:3] in (b"", b"421")

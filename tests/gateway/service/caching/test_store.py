@@ -337,3 +337,13 @@ def test_a_disk_without_room_degrades_to_memory(tmp_path: Path) -> None:
     assert done.stdout.strip() == "40"
     assert done.stderr.count("does without its disk") >= 1
     assert "Traceback" not in done.stderr
+
+
+async def test_its_thread_is_over_when_it_is_closed(tmp_path: Path) -> None:
+    before = set(threading.enumerate())
+    for _ in range(20):
+        opened = Store(tmp_path)
+        await opened.flush()
+        assert set(threading.enumerate()) > before
+        await opened.aclose()
+        assert set(threading.enumerate()) == before
