@@ -11,7 +11,7 @@ Hiding too much is harmless here, hiding too little is not: where a text is ambi
 
 import base64
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Final
 
 from adapters import limits
@@ -24,9 +24,9 @@ _Span = tuple[int, int]
 _ENTITY: Final = {"&": r"&(?:amp;)+", "<": "&lt;", ">": "&gt;", '"': "&quot;", "'": "&(?:#39|#x27|apos);"}
 _ESCAPED: Final = {"\n": "n", "\r": "r", "\t": "t", "\b": "b", "\f": "f", "\v": "v", "\a": "a", "\0": "0"}
 _BASE64: Final = frozenset("ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/-_=")
-_SLASHES: Final = r"\\{1,8}"
+_SLASHES: Final = r"\\\\{0,7}"
 """Backslashes before an escaped character: one for each time that the text was escaped, and bounded, so
-that a text full of them costs no time."""
+that a text full of them costs no time. The first one is a literal: see _any_of."""
 _WIDEST: Final = 24  # characters that one byte of a secret may take up
 
 
@@ -86,16 +86,13 @@ class Redactor:
 
 def _patterns(secret: str) -> Iterator[tuple[re.Pattern[str], bool]]:
     """What finds the secret; True where it finds the middle of a run of base64."""
-    spelled = _spelled(secret)
-    if len(secret) < limits.LOG_WORD:
-        spelled = rf"(?<![^\W_]){spelled}(?![^\W_])"
-    yield re.compile(spelled), False
+    yield re.compile(_any_of([secret], word=len(secret) < limits.LOG_WORD)), False
     middles: set[str] = set()
     for data in _encoded(secret):
         if len(data) >= limits.LOG_BASE64_BYTES:
             middles.update(_middles(data))
     if middles:
-        yield re.compile("|".join(sorted(_spelled(middle) for middle in middles))), True
+        yield re.compile(_any_of(sorted(middles))), True
 
 
 def _encoded(secret: str) -> set[bytes]:
@@ -115,22 +112,38 @@ def _middles(data: bytes) -> Iterator[str]:
         yield text[first:last].translate(str.maketrans("+/", "-_"))
 
 
-def _spelled(text: str) -> str:
-    """A pattern for every spelling of `text`."""
-    parts = []
-    for run in re.finditer(r"\\+|[^\\]", text):
-        found = run.group()
-        if found[0] == "\\":
-            # Escaping doubles them, each time it is done.
-            parts.append(
-                rf"(?:\\{{{len(found)},{8 * len(found)}}}|(?:%(?:25)*5[Cc]|{_SLASHES}x5c){{{len(found)}}})"
-            )
-        else:
-            parts.append(_character(found))
-    return "".join(parts)
+def _any_of(texts: Sequence[str], *, word: bool = False) -> str:
+    """A pattern for every spelling of these; `word`: with no letter or digit at either side.
+
+    It begins with a set of characters, one of which begins every spelling: from one of these to the next a
+    search is ten times as fast as where it tries every place.
+    """
+    firsts: set[str] = set()
+    spelled = []
+    for text in texts:
+        first, *rest = (_ways(run.group()) for run in re.finditer(r"\\+|[^\\]", text))
+        begun = []
+        for way in first:
+            literal = way[: 2 if way[0] == "\\" else 1]
+            firsts.add(literal[-1])
+            begun.append(f"(?<={literal}){way[len(literal) :]}")
+        spelled.append("".join(f"(?:{'|'.join(ways)})" for ways in (begun, *rest)))
+    before, after = (r"(?<![^\W_][\s\S])", r"(?![^\W_])") if word else ("", "")
+    return f"[{''.join(map(re.escape, sorted(firsts)))}]{before}(?:{'|'.join(spelled)}){after}"
 
 
-def _character(character: str) -> str:
+def _ways(run: str) -> list[str]:
+    """The spellings of one character, or of backslashes in a row."""
+    if run[0] != "\\":
+        return _character(run)
+    # Escaping doubles them, each time it is done.
+    count = len(run)
+    encoded, escaped = "%(?:25)*5[Cc]", f"{_SLASHES}x5c"
+    others = f"(?:{encoded}|{escaped}){{{count - 1}}}"
+    return [rf"\\\\{{{count - 1},{8 * count - 1}}}", encoded + others, escaped + others]
+
+
+def _character(character: str) -> list[str]:
     code = ord(character)
     octets = character.encode("utf-8", "surrogatepass")
     ways = [re.escape(character), "".join(f"%(?:25)*{_hex(f'{octet:02x}')}" for octet in octets)]
@@ -149,7 +162,7 @@ def _character(character: str) -> str:
         ways.append(_SLASHES + _ESCAPED[character])
     if character in _ENTITY:
         ways.append(_ENTITY[character])
-    return f"(?:{'|'.join(ways)})"
+    return ways
 
 
 def _hex(digits: str) -> str:

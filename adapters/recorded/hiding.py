@@ -33,6 +33,7 @@ _COOKIE: Final = re.compile(r"\s*([^=;]*)=([^;]*)(.*)", re.DOTALL)
 _MADE_UP: Final = re.compile(r"hidden-[0-9]+")
 _USER: Final = re.compile(r"(?<=://)[^\s/?#\"<>]*@")  # RFC 3986 section 3.2.1
 _RUN: Final = re.compile(r"[A-Za-z0-9+/_=-]*")  # of base64 (RFC 4648)
+_WORD: Final = re.compile(r"[\w+/=-]+")  # or such a run
 _PARAMETER: Final = re.compile(r"([?&;])([^\s=&;?#\"<>]+)=([^\s&;#\"<>]*)")
 
 
@@ -269,14 +270,16 @@ class BodyHiding:
         one, nor within a word or a run of base64, unless that is endless.
         """
         last = end = max(0, len(text) - self._redactor.reach)
-        while end > 0:
+        while end > 0 and last - end <= limits.RECORDED_RUN:
             crossed = next((start for start, stop in spans if start < end <= stop), None)
             if crossed is not None:
                 end = crossed
-            elif text[end - 1].isalnum() or text[end - 1] in "+/-_=":
-                end -= 1
-            else:
+                continue
+            before = text[max(0, end - limits.RECORDED_RUN - 1) : end]
+            match = _WORD.match(before[::-1])
+            if match is None:
                 break
+            end -= match.end()
         return end if last - end <= limits.RECORDED_RUN else last
 
     def _stars(self, secret: str) -> str:

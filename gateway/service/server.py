@@ -57,7 +57,7 @@ class _Door:
         return old
 
     def shut(self) -> None:
-        """Nobody else is let in. Who was just let in gets a transport only while the server is not closed yet:
+        """Nobody else is let in. Who just was, gets a transport only while the server is not closed yet:
         asyncio forgets any other, and leaves the line open.
         """
         if self.server is not None:

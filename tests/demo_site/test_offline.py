@@ -26,10 +26,12 @@ def test_no_key_is_in_it() -> None:
 def test_its_fault_plan_goes_as_it_says(tmp_path: Path) -> None:
     (tmp_path / "demo.toml").write_text(offline_catalogue())
     wanted = {
-        "ASK TIDES MOLE": ["450", "426", "200"],
-        "ASK WATER BAR": ["429", "200"],
-        "ASK PILOTS": ["554", "554"],
-        "ASK FERRIES": ["551", "200"],
+        "ASK TIDES MOLE": ["450", "450"],
+        "ASK TIDES GATE": ["426", "200"],
+        "ASK WATER BAR": ["429", "429"],
+        "ASK WATER GATE": ["200"],
+        "ASK FERRIES": ["554", "554"],
+        "ASK NEWS": ["551", "551"],  # what came is kept, good or not
         "LIST quay:": ["425", "425", "200"],
     }
     requests = [request for request, codes in wanted.items() for _ in codes]

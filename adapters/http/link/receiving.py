@@ -2,7 +2,8 @@
 
 A large body whose length is announced is read from the connection itself once its first piece is here: what
 httpcore has gathered by then is in that piece, and after it every byte would be copied five times for nothing
-but counting, which is done here. Such a connection is not kept.
+but counting, which is done here. Such a connection is not kept. Where somebody on the way has put EVERY_PIECE
+into the response's extensions, all of it goes by way of httpcore nevertheless.
 
 Codings (RFC 9110 section 8.4): none is asked for. gzip is decoded nevertheless, in bounded steps, except
 where the path's name ends as compressed files' names do: servers label a stored `.gz` so, and what is
@@ -22,6 +23,8 @@ from adapters.http.answer.fields import Fields
 from adapters.http.link.link import drain
 from adapters.http.link.sending import close
 from adapters.http.link.streams import Stream
+
+EVERY_PIECE: Final = "every_piece"
 
 _STORED_PACKED: Final = (b".gz", b".tgz", b".svgz", b".z", b".taz")
 _DIRECT_BYTES: Final = 1 << 20  # from where on a fresh connection costs less than the copying
@@ -111,7 +114,8 @@ class Receiving:
         if self._refusal is not None:
             raise self._refusal
         stream = self._response.extensions["network_stream"]
-        direct = self.length is not None and self.length > _DIRECT_BYTES and isinstance(stream, Stream)
+        large = self.length is not None and self.length > _DIRECT_BYTES
+        direct = large and isinstance(stream, Stream) and EVERY_PIECE not in self._response.extensions
         left = self.length or 0
         async for piece in self._raw:
             left -= len(piece)

@@ -6,7 +6,7 @@ closed (RFC 9112 section 8).
 """
 
 import asyncio
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 from contextlib import suppress
 from typing import Final
 
@@ -37,6 +37,11 @@ class Sending:
         self._exchange = exchange
         self.fault: BaseException | None = None
         self.complete = False
+
+    @property
+    def again(self) -> Callable[[], AsyncIterator[bytes]] | None:
+        """The source once more, where that is possible."""
+        return self._upload.chunks if self._upload.repeatable else None
 
     async def prepare(self) -> None:
         """Look whether there is nothing to send, where that is so: the header section is then all of it."""

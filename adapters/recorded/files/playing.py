@@ -120,11 +120,18 @@ class PlayingFiles(FileAdapter):
 
     async def _sent(self, target: Target, method: str, upload: Upload) -> Written:
         with Copied(upload.chunks) as copied:
-            async for _ in copied:
-                pass
+            broken: HeadraceError | None = None
+            try:
+                async for _ in copied:
+                    pass
+            except HeadraceError as fault:  # the far server may have refused it before it came to that
+                broken = fault
             if copied.failed:
                 raise NoRoom
-            return _part(self._play(target, Asked(method, target.url, body=copied.content())).written)
+            asked = Asked(method, target.url, body=copied.content())
+            if broken is not None and not self._recordings.find(asked):
+                raise broken
+            return _part(self._play(target, asked).written)
 
     def _play(self, target: Target, asked: Asked) -> Told:
         found = self._recordings.find(asked)

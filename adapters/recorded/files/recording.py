@@ -1,8 +1,8 @@
 """Operations on documents and folders, passed on to the adapter that does them, and a recording of each.
 
-What is written is copied as it is sent. A reader that leaves early leaves a
-part, which is all that can be played of it. Refusals that the gateway makes by itself are not kept, nor is
-what a client gives up.
+What is written is copied as it is sent, and copied whole where the far server did not want all of it, since
+that is what was asked for. A reader that leaves early leaves a part, which is all that can be played of it.
+Refusals that the gateway makes by itself are not kept, nor is what a client gives up.
 """
 
 import asyncio
@@ -140,7 +140,7 @@ class RecordingFiles(FileAdapter):
     async def _sent(
         self, asked: Asked, upload: Upload, work: Callable[[Upload], Awaitable[Written]]
     ) -> Written:
-        with Copied(upload.chunks) as copied:
+        with Copied(upload.chunks, upload.chunks if upload.repeatable else None) as copied:
             return await self._noted(
                 asked,
                 lambda: work(replace(upload, chunks=copied.__aiter__)),
@@ -169,6 +169,8 @@ class RecordingFiles(FileAdapter):
         try:
             done = await work()
         except HeadraceError as fault:
+            if copied is not None:
+                await copied.complete()
             _keep_failure(draft, whole(), fault)
             raise
         else:

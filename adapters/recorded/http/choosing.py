@@ -34,11 +34,12 @@ def header(headers: Headers, name: str) -> str | None:
 
 
 def fitting(asked: Asked, found: Sequence[Exchange]) -> Sequence[Exchange]:
-    """Those of the exchanges that can answer this request: those for the same part, and those with the same
-    cookies, where there are such.
+    """Those of the exchanges that can answer this request: those for the same part, those with the same
+    cookies, and those with the same of every other header that is kept, where there are such.
     """
     fit = [each for each in found if _fits(asked, each)]
-    for name in TOLD_APART:
+    others = {name.lower() for each in fit for name, _ in each.asked.headers}.difference(TOLD_APART)
+    for name in (*TOLD_APART, *sorted(others)):
         same = [each for each in fit if header(each.asked.headers, name) == header(asked.headers, name)]
         fit = same or fit
     return fit

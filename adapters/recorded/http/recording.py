@@ -19,6 +19,7 @@ from adapters.http.answer.fields import Fields
 from adapters.http.faults import translated
 from adapters.http.link.exchange import Exchange
 from adapters.http.link.link import Link
+from adapters.http.link.receiving import EVERY_PIECE
 from adapters.http.link.streams import Connect, open_stream
 from adapters.recorded.copies import Copied
 from adapters.recorded.exchange import Failure, Headers, Message
@@ -57,24 +58,30 @@ class RecordingLink(Link):
                 async with super().answer(request, exchange, guard, ca, alone=alone) as response:
                     body = _ReadBody(request.method, response, exchange, draft)
                     response.stream = body
+                    response.extensions = {**response.extensions, EVERY_PIECE: True}
                     yield response
             except asyncio.CancelledError:
-                if body is None or not body.whole:
-                    draft.drop()
+                if body is not None and not body.whole:
+                    body = None
                 raise
             except Exception as error:
                 fault = translated(error, exchange)
                 if body is None and not isinstance(fault, NotAllowed):  # which is the gateway's own rule
-                    _keep(draft, request, sent, failure_of(fault, sent=exchange.sent))
+                    await _keep(draft, request, sent, failure_of(fault, sent=exchange.sent))
                 raise
             finally:
                 if body is not None:
-                    _keep(draft, request, sent, body.message())
+                    await _keep(draft, request, sent, body.message())
                 draft.drop()
 
 
-def _keep(draft: Draft, request: httpcore.Request, sent: Copied, reply: Message | Failure | None) -> None:
-    if reply is not None and not sent.failed:
+async def _keep(
+    draft: Draft, request: httpcore.Request, sent: Copied, reply: Message | Failure | None
+) -> None:
+    if reply is None:
+        return
+    await sent.complete()
+    if not sent.failed:
         draft.keep(asked_of(request, sent.content()), reply)
 
 

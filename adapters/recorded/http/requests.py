@@ -4,6 +4,7 @@ from collections.abc import AsyncIterable
 
 import httpcore
 
+from adapters.http.link.sending import Sending
 from adapters.recorded.asking import REQUEST
 from adapters.recorded.copies import Copied
 from adapters.recorded.exchange import Asked, Content
@@ -21,7 +22,7 @@ def copied(request: httpcore.Request) -> Copied:
     """The request's body, which is copied from now on as it is sent."""
     stream = request.stream
     assert isinstance(stream, AsyncIterable)
-    copy = Copied(stream.__aiter__)
+    copy = Copied(stream.__aiter__, stream.again if isinstance(stream, Sending) else stream.__aiter__)
     request.stream = copy
     return copy
 

@@ -92,6 +92,7 @@ class Tree:
         """Put a file in the place of the one at `path`, if `check` still holds of that one and nobody else is
         about to do the same.
         """
+        self._begin()
         made = _create(beside(path, PART))
         if made is None:
             return False

@@ -18,13 +18,15 @@ LOOPBACK = "127.0.0.1"
 class Say:
     """Bytes to answer with, after `delay` seconds, and what to do then.
 
-    `drip` sends them one by one, that many seconds apart.
+    `drip` sends them one by one, that many seconds apart; `early`, for a path: before the request's body is
+    there.
     """
 
     data: bytes
     then: str = "keep"  # or close, reset, stall
     delay: float = 0.0
     drip: float = 0.0
+    early: bool = False
 
 
 def reply(body: bytes = b"", status: str = "200 OK", *fields: str, then: str = "keep") -> Say:
@@ -90,8 +92,9 @@ class RawServer:
         for line in head.split(b"\r\n"):
             if line.lower().startswith(b"content-length:"):
                 length = int(line.partition(b":")[2])
-        self.requests.append(head + await reader.readexactly(length))
         say = self.paths.get(head.split(b" ")[1].decode().partition("?")[0])
+        early = say is not None and say.early
+        self.requests.append(head if early else head + await reader.readexactly(length))
         if say is None:
             say = self.answers[min(len(self.requests), len(self.answers)) - 1]
         await asyncio.sleep(say.delay)

@@ -1,5 +1,6 @@
 """Bytes on their way somewhere are copied, in memory or on disk, and never held up by that."""
 
+import asyncio
 import errno
 import os
 from collections.abc import AsyncIterator, Callable
@@ -9,6 +10,7 @@ from typing import Any
 import pytest
 
 from adapters import limits
+from adapters.errors import BrokenOff
 from adapters.recorded.copies import Copied
 from adapters.recorded.exchange import Content
 
@@ -72,3 +74,42 @@ async def test_a_full_disk_holds_nothing_up(monkeypatch: pytest.MonkeyPatch) -> 
             states.append(copied.failed)
         assert states == [True, False]
         assert copied.content() == Content(b"".join(LONG))
+
+
+async def test_what_was_not_sent_is_copied_where_it_can_be_had_again() -> None:
+    with Copied(giving(SHORT), giving(SHORT)) as copied:
+        await copied.complete()  # nothing was sent at all
+        assert copied.content() == Content(b"one two")
+    for again, expected in ((giving(LONG), b"".join(LONG)), (None, LONG[0])):
+        with Copied(giving(LONG), again) as copied:
+            async for _ in copied:
+                break
+            await copied.complete()
+            assert copied.content() == Content(expected)
+
+
+async def test_what_was_sent_whole_is_not_asked_for_again() -> None:
+    def never() -> AsyncIterator[bytes]:
+        raise AssertionError("asked again")
+
+    with Copied(giving(SHORT), never) as copied:
+        assert [chunk async for chunk in copied] == SHORT
+        await copied.complete()
+        assert copied.content() == Content(b"one two")
+
+
+@pytest.mark.parametrize("ends", ["never", "badly"])
+async def test_what_cannot_be_had_in_time_is_copied_in_part(
+    ends: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(limits, "RECORDED_REST_SECONDS", 0.05)
+
+    async def chunks() -> AsyncIterator[bytes]:
+        yield b"one "
+        if ends == "badly":
+            raise BrokenOff
+        await asyncio.Event().wait()
+
+    with Copied(chunks, chunks) as copied:
+        await copied.complete()
+        assert copied.content() == Content(b"one ")

@@ -52,7 +52,7 @@ def test_codings_are_off(coding: str, pack: Callable[[bytes], bytes], squeezed: 
 @pytest.mark.parametrize(
     ("coding", "data"),
     [
-        ("gzip", gzip.compress(BODY)[:-5]),
+        ("gzip", gzip.compress(BODY, mtime=0)[:-5]),
         ("deflate", zlib.compress(BODY)[:-5]),
         ("deflate", zlib.compress(BODY)[:10] + b"\0\0\0\0\0\0"),
         ("", BODY[:20]),

@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from adapters import limits
-from adapters.errors import BrokenOff, HeadraceError, NotAllowed, NotPossible
-from adapters.files import Ability, FileAdapter, Listing, Target, Upload, Was
+from adapters.errors import BrokenOff, HeadraceError, NameNotAllowed, NotAllowed, NotPossible
+from adapters.files import Ability, Condition, FileAdapter, Listing, Target, Upload, Was, Written
 from adapters.local.adapter import LocalAdapter
 from adapters.recorded.asking import REQUEST
 from adapters.recorded.copies import Copied
@@ -99,3 +99,33 @@ async def test_an_upload_goes_on_where_the_disk_for_its_copy_is_full(
     await files.write(at(place, "big"), upload(data), Was.ANYTHING, SECONDS)
     assert (place / "big").read_bytes() == data
     assert kept(site) == []
+
+
+@pytest.mark.parametrize("taken", [0, 1, 2])
+@pytest.mark.parametrize("repeatable", [True, False])
+async def test_what_was_refused_was_asked_for_whole(taken: int, repeatable: bool, tmp_path: Path) -> None:
+    """However much the far server had of it; what cannot be had again is kept as far as it was sent."""
+    pieces = [b"one ", b"two ", b"three"]
+
+    class Refusing(FileAdapter):
+        can = Ability.WRITE
+
+        async def write(
+            self, target: Target, upload: Upload, condition: Condition, seconds: float
+        ) -> Written:
+            chunks = upload.chunks()
+            for _ in range(taken):
+                await anext(chunks)
+            raise NameNotAllowed
+
+    async def chunks() -> AsyncIterator[bytes]:
+        for each in pieces:
+            yield each
+
+    adapter = RecordingFiles(Refusing(), folder(tmp_path))
+    with pytest.raises(NameNotAllowed):
+        target = Target("odd://x.example/a", "odd://x.example/")
+        await adapter.write(target, Upload(chunks, 13, repeatable), Was.ANYTHING, SECONDS)
+    (exchange,) = kept(tmp_path)
+    expected = b"".join(pieces if repeatable else pieces[:taken])
+    assert (exchange.asked.body or Content()) == Content(expected)

@@ -3,22 +3,23 @@
 import asyncio
 import gzip
 from contextlib import suppress
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
-from adapters.errors import HeadraceError, NotAllowed
+from adapters.errors import HeadraceError, NotAllowed, TooLarge
 from adapters.files import Target, Upload, Was
 from adapters.http.adapter import HttpAdapter
-from adapters.port import Call
+from adapters.port import Call, Reach
 from adapters.recorded.asking import REQUEST
 from adapters.recorded.exchange import Content, Exchange, Failure, Message
 from adapters.recorded.folder import Folder
 from adapters.recorded.hiding import Hiding
 from adapters.recorded.http.recording import RecordingLink
 from adapters.redaction import Redactor
-from tests.adapters.http.servers import LOOPBACK, RawServer, Say, raw_server, reply
+from tests.adapters.http.servers import LOOPBACK, RawServer, Say, free_port, raw_server, reply
 
 SECONDS = 10.0
 
@@ -159,3 +160,49 @@ async def test_what_was_left_unread_is_told(tmp_path: Path) -> None:
     assert (message.length, message.failure) == (3_000_000, None)
     assert message.content is not None
     assert 0 < message.content.size < 3_000_000
+
+
+async def test_what_nobody_took_was_asked_for_whole(tmp_path: Path) -> None:
+    port = await free_port()
+    call = Call(
+        f"http://{LOOPBACK}:{port}/",
+        method="POST",
+        body=b"a=1",
+        changes=True,
+        reach=Reach(frozenset({(LOOPBACK, port)})),
+    )
+    await fetch(tmp_path, call)
+    (exchange,) = kept(tmp_path)
+    assert exchange.asked.body == Content(b"a=1")
+    assert isinstance(exchange.reply, Failure)
+    assert exchange.reply.name == "CannotConnect"
+
+
+@pytest.mark.parametrize("repeatable", [True, False])
+async def test_what_was_refused_before_its_end_was_asked_for_whole(repeatable: bool, tmp_path: Path) -> None:
+    """A final answer may come at any time (RFC 9110 section 10.1.1, RFC 9112 section 9.3)."""
+    data = bytes(range(256)) * 40_000
+
+    async with raw_server(reply(b"", "404 Not Found")) as server:
+        server.paths["/up.bin"] = replace(reply(b"", "413 Too Large", then="stall"), early=True)
+        adapter = HttpAdapter(link=RecordingLink(folder(tmp_path)))
+        upload = Upload(lambda: Chunks(data), len(data), repeatable)
+        with pytest.raises(TooLarge):
+            await adapter.write(target(server, "/up.bin"), upload, Was.ANYTHING, SECONDS)
+        await adapter.aclose()
+    (put,) = [each for each in kept(tmp_path) if each.asked.method == "PUT"]
+    assert put.asked.body is not None
+    assert (put.asked.body == Content(data)) == repeatable
+
+
+async def test_a_large_document_is_kept_to_its_end(tmp_path: Path) -> None:
+    """Which is otherwise read past httpcore."""
+    data = bytes(range(256)) * 8_200
+    async with raw_server(reply(data)) as server:
+        adapter = HttpAdapter(link=RecordingLink(folder(tmp_path)))
+        async with adapter.read(target(server, "/d.bin"), 0, None, SECONDS) as reading:
+            assert b"".join([chunk async for chunk in reading.chunks]) == data
+        await adapter.aclose()
+    message = kept(tmp_path)[0].reply
+    assert isinstance(message, Message)
+    assert (message.content, message.length, message.failure) == (Content(data), None, None)

@@ -94,6 +94,15 @@ def test_a_rewrite_is_whole_or_not_done(tmp_path: Path) -> None:
     assert list(tmp_path.iterdir()) == []
 
 
+def test_what_was_left_behind_stops_no_rewrite(tmp_path: Path) -> None:
+    path = tmp_path / "x.1.toml"
+    path.write_bytes(b"one")
+    beside(path, ".part").touch()
+    assert Tree(tmp_path).rewrite(path, lambda _: True, b"other")
+    assert path.read_bytes() == b"other"
+    assert list(tmp_path.iterdir()) == [path]
+
+
 def descriptors() -> int:
     return sum(1 for _ in Path("/proc/self/fd").iterdir())
 
