@@ -23,8 +23,8 @@ from demo_site.catalogue import demo_catalogue
 from demo_site.offline import AREAS, HTTP_URL, HTTPS_URL, RECORDING
 from demo_site.sample import SAMPLES
 from demo_site.servers import DemoServers
+from gateway.catalogue.calling.targets import read_ref
 from gateway.catalogue.model import Catalogue
-from gateway.catalogue.targets import read_ref
 from gateway.commands import sites, wiring
 from gateway.commands.say import converse
 from gateway.service.clocks import Clock

@@ -13,8 +13,8 @@ from adapters.ftp.replies import FTP_OUTCOME_TABLE, REPLY_TABLE
 from adapters.http.faults import OUTCOME_TABLE
 from adapters.http.statuses import STATUS_TABLE
 from gateway import rehearsal
-from gateway.catalogue.explain import markdown
-from gateway.catalogue.key import TABLES
+from gateway.catalogue.keys.explain import markdown
+from gateway.catalogue.keys.key import TABLES
 from gateway.serial.framing import Framing
 from gateway.wire.codes import CODES
 from gateway.wire.ready import READY

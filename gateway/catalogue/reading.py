@@ -4,10 +4,11 @@ from collections.abc import Callable, Container, Mapping
 from types import MappingProxyType
 
 from adapters.port import Origin
-from gateway.catalogue.addresses import split_url
-from gateway.catalogue.mistakes import CatalogueFaults, TextFault
+from gateway.catalogue.calling.addresses import split_url
+from gateway.catalogue.calling.templates import parse_template
+from gateway.catalogue.document.mistakes import CatalogueFaults, TextFault
+from gateway.catalogue.document.parsing import Parsed, parse
 from gateway.catalogue.model import Catalogue, Place, Source
-from gateway.catalogue.parsing import Parsed, parse
 from gateway.catalogue.schema.charsets import Charsets
 from gateway.catalogue.schema.gateway_table import read_gateway
 from gateway.catalogue.schema.listeners import read_listeners
@@ -15,9 +16,8 @@ from gateway.catalogue.schema.places import read_places
 from gateway.catalogue.schema.profiles import read_profiles
 from gateway.catalogue.schema.report import Report
 from gateway.catalogue.schema.secrets import Secrets
-from gateway.catalogue.schema.sources import read_sources
+from gateway.catalogue.schema.source.sources import read_sources
 from gateway.catalogue.schema.table import Table
-from gateway.catalogue.templates import parse_template
 
 
 def load_catalogue(

@@ -5,7 +5,7 @@ import shutil
 import sys
 from pathlib import Path
 
-from gateway.catalogue.explain import explained
+from gateway.catalogue.keys.explain import explained
 from gateway.commands import check_live, wiring
 
 

@@ -9,7 +9,7 @@ from pathlib import Path
 from adapters.errors import AskedTooOften, FarBusy, HeadraceError
 from adapters.port import Call, Fetched
 from adapters.recorded.asking import REQUEST
-from gateway.catalogue.calls import build_call
+from gateway.catalogue.calling.calls import build_call
 from gateway.catalogue.model import Catalogue, Source
 from gateway.commands import sites, wiring
 from gateway.commands.record import arg_choices

@@ -12,7 +12,7 @@ from typing import Final
 
 from adapters import limits
 from adapters.errors import WrongWords
-from gateway.catalogue.mistakes import nearest
+from gateway.catalogue.document.mistakes import nearest
 from gateway.commands import wiring
 from gateway.serial.advice import SPARE, advise, check_spare
 from gateway.serial.framing import Framing, Parity, cycles

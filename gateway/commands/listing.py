@@ -7,9 +7,9 @@ from pathlib import Path
 
 from adapters import limits
 from adapters.errors import HeadraceError, TooLarge, WrongWords
-from gateway.catalogue.mistakes import nearest
+from gateway.catalogue.calling.numbers import is_number
+from gateway.catalogue.document.mistakes import nearest
 from gateway.catalogue.model import ArgKind, Catalogue, LinesBody, Source
-from gateway.catalogue.numbers import is_number
 from gateway.commands import wiring
 from gateway.listings.program import Buffered, SendsLines, Task, Writer, task_of
 from gateway.listings.writers import WRITERS

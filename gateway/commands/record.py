@@ -10,8 +10,8 @@ from dataclasses import dataclass, field
 
 from adapters import limits
 from adapters.errors import HeadraceError
+from gateway.catalogue.calling.targets import Ref, read_ref
 from gateway.catalogue.model import Catalogue, Source
-from gateway.catalogue.targets import Ref, read_ref
 from gateway.commands import sites, wiring
 from gateway.commands.say import converse
 from gateway.service.files.walking import Bounds, Walk, Walked

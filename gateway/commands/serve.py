@@ -9,7 +9,7 @@ from contextlib import closing, nullcontext
 from dataclasses import replace
 from pathlib import Path
 
-from gateway.catalogue.mistakes import CatalogueFaults
+from gateway.catalogue.document.mistakes import CatalogueFaults
 from gateway.catalogue.model import Catalogue
 from gateway.commands import sites, wiring
 from gateway.rehearsal.tapping import Tapped

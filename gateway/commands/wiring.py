@@ -16,14 +16,14 @@ from adapters.errors import HeadraceError
 from adapters.redaction import HIDDEN
 from adapters.registry import SCHEMES
 from adapters.trust import trust_context
-from gateway.catalogue.mistakes import CatalogueFaults
+from gateway.catalogue.document.mistakes import CatalogueFaults
 from gateway.catalogue.model import Catalogue, Place, Source
 from gateway.catalogue.reading import load_catalogue
 from gateway.service.adapters import Adapters
 from gateway.service.answers import Answers
 from gateway.service.caching.cache import Cache
 from gateway.service.caching.store import Store
-from gateway.service.clocks import CLOCK
+from gateway.service.clocks import CLOCK, Clock
 from gateway.service.files.desk import FileDesk
 from gateway.service.files.jobs import Jobs
 from gateway.service.files.spooling import SpoolRoom
@@ -126,15 +126,16 @@ NO_SECRET: Final = HIDDEN
 """What stands in for a secret that is not there, where no far server will see it: as recordings hide it."""
 
 
-def read_catalogue(path: Path, *, offline: bool = False) -> Catalogue:
+def read_catalogue(path: Path, *, offline: bool = False, text: str | None = None) -> Catalogue:
     """The checked catalogue; relative paths in it count from its own folder.
 
     `offline`: no far server will be asked, so that secrets, certificates and folders need not be there.
+    `text` is read instead of the file, which then need not be there.
     OSError, UnicodeDecodeError or CatalogueFaults where it cannot be had.
     """
     folder = path.parent
     catalogue = load_catalogue(
-        path.read_text(encoding="utf-8"),
+        path.read_text(encoding="utf-8") if text is None else text,
         str(path),
         lambda reference: read_secret(folder, reference) or (NO_SECRET if offline else None),
         (lambda _: None) if offline else partial(check_ca, folder),
@@ -175,14 +176,22 @@ class Parts:
     """What answers are made of; `aclose` ends connections and closes the store and the spool.
 
     With a `site` nothing is kept on disk beside it: a document of another day would hide what is to be
-    recorded, or what was.
+    recorded, or what was. `clock` and `adapters` are instead of the site's, or of this machine's.
     """
 
-    def __init__(self, catalogue: Catalogue, keep_on_disk: bool = True, site: Site | None = None) -> None:
+    def __init__(
+        self,
+        catalogue: Catalogue,
+        keep_on_disk: bool = True,
+        site: Site | None = None,
+        *,
+        clock: Clock | None = None,
+        adapters: Adapters | None = None,
+    ) -> None:
         state = Path(catalogue.gateway.state)
-        self.clock = CLOCK if site is None else site.clock
+        self.clock = clock or (CLOCK if site is None else site.clock)
         self._wait = catalogue.gateway.wait
-        self._adapters = Adapters() if site is None else Adapters(site.make)
+        self._adapters = adapters or (Adapters() if site is None else Adapters(site.make))
         keep_on_disk = keep_on_disk and site is None
         self._store = Store(state) if keep_on_disk else None
         self._cache = Cache(self._adapters.fetch, self._store, self.clock.epoch)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from adapters.errors import HeadraceError, MayBeDone
 from adapters.port import Call
 from adapters.recorded.asking import REQUEST
-from gateway.catalogue.calls import build_call, ref_call
+from gateway.catalogue.calling.calls import build_call, ref_call
 from gateway.catalogue.model import Catalogue
 from gateway.extract.plan import Plan, Sheet, Style
 from gateway.service.caching.cache import Cache, Kept

@@ -8,8 +8,8 @@ from typing import Final, Protocol
 
 from adapters import limits
 from adapters.errors import HeadraceError, TooLarge, WrongMoment
+from gateway.catalogue.calling.targets import Ref
 from gateway.catalogue.model import Catalogue
-from gateway.catalogue.targets import Ref
 from gateway.extract.plan import Record, Style
 from gateway.session.files.listed_names import ListedNames
 from gateway.session.files.numbering import Numbered

@@ -7,8 +7,8 @@ from typing import Protocol, TypeAlias
 
 from adapters.errors import HeadraceError, MayBeDone, TooSlow
 from adapters.files import Listing, Stat
+from gateway.catalogue.calling.targets import Ref
 from gateway.catalogue.model import Source
-from gateway.catalogue.targets import Ref
 from gateway.extract.plan import Plan, Record, Sheet, Style
 
 

@@ -34,8 +34,8 @@ from adapters.files import (
 )
 from adapters.port import Call, Fetched
 from adapters.registry import BUILT_IN, ENTRY_POINT_GROUP, Registry
-from gateway.catalogue import addresses
-from gateway.catalogue.key import SCHEMES
+from gateway.catalogue.calling import addresses
+from gateway.catalogue.keys.key import SCHEMES
 from gateway.commands import wiring
 
 ORIGIN = "cupboard://shelf.example:7"

@@ -5,7 +5,7 @@ from types import MappingProxyType
 from typing import Final
 
 from adapters.errors import WrongWords
-from gateway.catalogue.mistakes import nearest, printable
+from gateway.catalogue.document.mistakes import nearest, printable
 from gateway.catalogue.schema.report import shown
 from gateway.catalogue.schema.table import Table
 from gateway.wire.charsets import CASE_SWAP, charset_name, table_charset

@@ -5,10 +5,10 @@ import unicodedata
 from dataclasses import replace
 from types import MappingProxyType
 
-from gateway.catalogue.addresses import read_host, split_url
-from gateway.catalogue.mistakes import TextFault
+from gateway.catalogue.calling.addresses import read_host, split_url
+from gateway.catalogue.document.mistakes import TextFault
+from gateway.catalogue.document.positions import Path
 from gateway.catalogue.model import GatewaySettings
-from gateway.catalogue.positions import Path
 from gateway.catalogue.schema.table import Table
 
 

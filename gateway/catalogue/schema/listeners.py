@@ -4,10 +4,10 @@ import ipaddress
 from collections.abc import Iterable
 from typing import Final
 
-from gateway.catalogue.addresses import read_host
-from gateway.catalogue.mistakes import TextFault, nearest
+from gateway.catalogue.calling.addresses import read_host
+from gateway.catalogue.document.mistakes import TextFault, nearest
+from gateway.catalogue.document.positions import Path
 from gateway.catalogue.model import Listener, Network
-from gateway.catalogue.positions import Path
 from gateway.catalogue.schema.report import shown
 from gateway.catalogue.schema.table import Table
 

@@ -5,8 +5,8 @@ from collections.abc import Iterator, Mapping
 from typing import Final
 
 from adapters import limits
-from gateway.catalogue.key import SCHEMES
-from gateway.catalogue.positions import Path
+from gateway.catalogue.document.positions import Path
+from gateway.catalogue.keys.key import SCHEMES
 from gateway.catalogue.schema.report import Report, shown
 from gateway.catalogue.schema.table import Table
 

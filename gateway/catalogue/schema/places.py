@@ -3,9 +3,9 @@
 import posixpath
 import urllib.parse
 
-from gateway.catalogue.addresses import Url, split_url
-from gateway.catalogue.key import STREAMS
-from gateway.catalogue.mistakes import TextFault
+from gateway.catalogue.calling.addresses import Url, split_url
+from gateway.catalogue.document.mistakes import TextFault
+from gateway.catalogue.keys.key import STREAMS
 from gateway.catalogue.model import LineEnd, Place
 from gateway.catalogue.schema.certificates import read_ca
 from gateway.catalogue.schema.names import named_tables

@@ -3,10 +3,10 @@
 from collections.abc import Mapping
 
 from adapters.errors import HeadraceError, NotPossible
-from gateway.catalogue.keys import KEYS
-from gateway.catalogue.mistakes import nearest
+from gateway.catalogue.document.mistakes import nearest
+from gateway.catalogue.document.positions import Path
+from gateway.catalogue.keys.table import KEYS
 from gateway.catalogue.model import Number
-from gateway.catalogue.positions import Path
 from gateway.catalogue.schema.charsets import Charsets
 from gateway.catalogue.schema.names import named_tables
 from gateway.catalogue.schema.report import LATER, Report, shown

@@ -3,12 +3,12 @@
 from collections.abc import Callable, Container, Iterable
 from typing import Final
 
-from gateway.catalogue.key import SCHEMES
-from gateway.catalogue.mistakes import Mistake, TextFault, nearest, printable
+from gateway.catalogue.document.mistakes import Mistake, TextFault, nearest, printable
+from gateway.catalogue.document.parsing import Parsed
+from gateway.catalogue.document.positions import LineIndex, Path, Spot, characters
+from gateway.catalogue.document.syntax import dotted
+from gateway.catalogue.keys.key import SCHEMES
 from gateway.catalogue.model import Number
-from gateway.catalogue.parsing import Parsed
-from gateway.catalogue.positions import LineIndex, Path, Spot, characters
-from gateway.catalogue.syntax import dotted
 
 LATER: Final = "not in this version yet"
 

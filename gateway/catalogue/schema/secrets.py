@@ -3,7 +3,7 @@
 import re
 from typing import Final
 
-from gateway.catalogue.mistakes import printable
+from gateway.catalogue.document.mistakes import printable
 from gateway.catalogue.model import SecretRef
 from gateway.catalogue.schema.table import Table
 

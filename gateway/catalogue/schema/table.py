@@ -10,11 +10,11 @@ from enum import Enum
 from typing import Final, TypeVar
 
 from adapters import limits
-from gateway.catalogue.key import TABLES, Shape
-from gateway.catalogue.keys import KEYS
-from gateway.catalogue.mistakes import TextFault, character, distance, nearest, secretive
+from gateway.catalogue.document.mistakes import TextFault, character, distance, nearest, secretive
+from gateway.catalogue.document.positions import Path
+from gateway.catalogue.keys.key import TABLES, Shape
+from gateway.catalogue.keys.table import KEYS
 from gateway.catalogue.model import Number
-from gateway.catalogue.positions import Path
 from gateway.catalogue.schema.report import LATER, Report, shown
 
 _DURATION: Final = re.compile(r"([0-9]{1,9})([smhd])")

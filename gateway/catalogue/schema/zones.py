@@ -3,7 +3,7 @@
 import zoneinfo
 
 from adapters.errors import WrongWords
-from gateway.catalogue.mistakes import nearest
+from gateway.catalogue.document.mistakes import nearest
 from gateway.wire.settings import zone_name
 
 

@@ -6,8 +6,8 @@ from collections.abc import Callable
 from adapters import limits
 from adapters.errors import HeadraceError
 from adapters.files import Ability, Kind, Upload, Written
+from gateway.catalogue.calling.targets import read_ref
 from gateway.catalogue.model import Catalogue
-from gateway.catalogue.targets import read_ref
 from gateway.service.adapters import Adapters
 from gateway.service.files.copying import copy_document
 from gateway.service.files.far import Far, far_of, refuse_unwritable

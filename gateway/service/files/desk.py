@@ -8,8 +8,8 @@ from adapters import limits
 from adapters.errors import BrokenOff, ChangedMeanwhile, NotPossible, TooLarge, WrongDocument
 from adapters.files import A_DOCUMENT, Ability, Kind
 from adapters.media import media_type_of
+from gateway.catalogue.calling.targets import Ref
 from gateway.catalogue.model import Catalogue
-from gateway.catalogue.targets import Ref
 from gateway.extract.texts.document import text_records
 from gateway.service.adapters import Adapters
 from gateway.service.files.copying import move_document, same_document

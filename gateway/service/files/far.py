@@ -5,8 +5,8 @@ from dataclasses import dataclass
 
 from adapters.errors import NotAllowed, NotPossible, WrongMoment, WrongWords
 from adapters.files import Ability, FileAdapter, Target
+from gateway.catalogue.calling.targets import Ref, current, target_of
 from gateway.catalogue.model import Catalogue
-from gateway.catalogue.targets import Ref, current, target_of
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import Final
 
-from gateway.catalogue.targets import Ref
+from gateway.catalogue.calling.targets import Ref
 
 _WEB: Final = {"dav": "http", "davs": "https"}
 

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from adapters.errors import NotPossible, WrongWords
-from gateway.catalogue.targets import Ref
+from gateway.catalogue.calling.targets import Ref
 from gateway.session.files.listed_names import Use
 from gateway.session.files.refs import not_a_root, typed_ref, wanted, writable
 from gateway.session.state import State

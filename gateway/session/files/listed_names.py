@@ -13,7 +13,7 @@ from urllib.parse import unquote_to_bytes
 
 from adapters import limits
 from adapters.files import quoted
-from gateway.catalogue.targets import Ref
+from gateway.catalogue.calling.targets import Ref
 
 Behind: TypeAlias = bytes | str | None
 """What a shown name stands for: a name in the folder, a whole URL within the place, or nothing usable."""

@@ -7,8 +7,8 @@ from typing import Final
 
 from adapters.errors import HeadraceError, WrongWords
 from adapters.files import Entry
+from gateway.catalogue.calling.targets import Ref, inside
 from gateway.catalogue.model import Catalogue
-from gateway.catalogue.targets import Ref, inside
 from gateway.extract.folders import Folder, Order, list_records
 from gateway.extract.plan import Record
 from gateway.session.files.listed_names import Behind, Names, names_of

@@ -6,8 +6,8 @@ from typing import Protocol
 
 from adapters.errors import NotAllowed, NotThere, WrongMoment
 from adapters.files import Entry, Kind, quoted
+from gateway.catalogue.calling.targets import Ref, current, inside, read_ref
 from gateway.catalogue.model import Catalogue
-from gateway.catalogue.targets import Ref, current, inside, read_ref
 
 
 class Numbered(Protocol):

@@ -15,7 +15,7 @@ from typing import Final
 from adapters import limits
 from adapters.errors import WrongMoment, WrongWords
 from adapters.files import Stat
-from gateway.catalogue.targets import Ref
+from gateway.catalogue.calling.targets import Ref
 from gateway.extract.dumps import Dump, HexDump, dump_for
 from gateway.extract.fields.text import Lettering
 from gateway.session.files.keeping import HexRecords, PackedRecords

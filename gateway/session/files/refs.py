@@ -4,7 +4,7 @@ import re
 from typing import Final
 
 from adapters.errors import NotAllowed, NotPossible, NotThere, WrongMoment, WrongWords
-from gateway.catalogue.targets import Ref, is_relative, read_ref
+from gateway.catalogue.calling.targets import Ref, is_relative, read_ref
 from gateway.session.files.listed_names import Use
 from gateway.session.files.numbering import Numbered
 from gateway.session.state import State

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 
 import pytest
 
-from gateway.catalogue.mistakes import CatalogueFaults, Mistake
+from gateway.catalogue.document.mistakes import CatalogueFaults, Mistake
 from gateway.catalogue.model import Catalogue
 from gateway.catalogue.reading import load_catalogue
 

@@ -4,7 +4,7 @@ import re
 
 import pytest
 
-from gateway.catalogue.mistakes import CatalogueFaults
+from gateway.catalogue.document.mistakes import CatalogueFaults
 from gateway.catalogue.reading import load_catalogue
 from tests.gateway.catalogue.marked import NO_SECRETS, check, field, mistakes, source
 

@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gateway.catalogue.explain import KEYS
-from gateway.catalogue.mistakes import CatalogueFaults, Mistake
+from gateway.catalogue.document.mistakes import CatalogueFaults, Mistake
+from gateway.catalogue.keys.explain import KEYS
 from gateway.catalogue.model import Catalogue
 from gateway.catalogue.reading import load_catalogue
 from gateway.wire.ready import PROFILES

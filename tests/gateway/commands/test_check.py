@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from gateway.catalogue.explain import KEYS
+from gateway.catalogue.keys.explain import KEYS
 from gateway.wire.settings import SETTINGS
 from tests.gateway.commands.processes import headrace
 

@@ -8,9 +8,9 @@ import pytest
 
 from adapters.errors import FarBusy, MayBeDone, NotThere, WrongDocument
 from adapters.port import Call, Fetched, Freshness
+from gateway.catalogue.calling.targets import read_ref
 from gateway.catalogue.model import Catalogue
 from gateway.catalogue.reading import load_catalogue
-from gateway.catalogue.targets import read_ref
 from gateway.extract.plan import Style
 from gateway.service.adapters import Adapters
 from gateway.service.answers import Answers

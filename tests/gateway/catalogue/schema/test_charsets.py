@@ -2,7 +2,7 @@
 
 import pytest
 
-from gateway.catalogue.mistakes import CatalogueFaults, Mistake
+from gateway.catalogue.document.mistakes import CatalogueFaults, Mistake
 from gateway.catalogue.model import Catalogue
 from gateway.catalogue.reading import load_catalogue
 from gateway.wire.charsets import encode_text, find_charset, shown_charset

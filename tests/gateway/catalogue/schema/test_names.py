@@ -2,7 +2,7 @@
 
 import pytest
 
-from gateway.catalogue.key import SCHEMES
+from gateway.catalogue.keys.key import SCHEMES
 from gateway.catalogue.schema.names import URL_SCHEMES
 from tests.gateway.catalogue.marked import check, load
 

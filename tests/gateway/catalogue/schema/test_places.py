@@ -2,7 +2,7 @@
 
 import pytest
 
-from gateway.catalogue.mistakes import CatalogueFaults
+from gateway.catalogue.document.mistakes import CatalogueFaults
 from gateway.catalogue.model import Catalogue, LineEnd, SecretRef
 from gateway.catalogue.reading import load_catalogue
 from tests.gateway.catalogue.marked import SECRETS, check, load, mistakes

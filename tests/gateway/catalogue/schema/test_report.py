@@ -2,8 +2,8 @@
 
 from collections.abc import Callable
 
-from gateway.catalogue.mistakes import TextFault
-from gateway.catalogue.parsing import parse
+from gateway.catalogue.document.mistakes import TextFault
+from gateway.catalogue.document.parsing import parse
 from gateway.catalogue.schema.report import Report, shown
 from tests.gateway.catalogue.marked import NO_SECRETS
 

@@ -2,9 +2,9 @@
 
 import pytest
 
-from gateway.catalogue.key import Key, Shape
-from gateway.catalogue.keys import KEYS
-from gateway.catalogue.parsing import parse
+from gateway.catalogue.document.parsing import parse
+from gateway.catalogue.keys.key import Key, Shape
+from gateway.catalogue.keys.table import KEYS
 from gateway.catalogue.schema.report import Report
 from gateway.catalogue.schema.table import Table
 from tests.gateway.catalogue.marked import NO_SECRETS, check, load, source

@@ -2,9 +2,9 @@
 
 from pathlib import Path
 
+from gateway.catalogue.calling.targets import Ref, read_ref
 from gateway.catalogue.model import Catalogue
 from gateway.catalogue.reading import load_catalogue
-from gateway.catalogue.targets import Ref, read_ref
 from gateway.service.adapters import Adapters
 from gateway.service.files.desk import FileDesk
 from gateway.service.files.jobs import Jobs

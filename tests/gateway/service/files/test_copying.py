@@ -7,7 +7,7 @@ import pytest
 
 from adapters.errors import BrokenOff, ChangedMeanwhile, HeadraceError, MayBeDone, NoRoom, NotPossible
 from adapters.files import Ability, Digest, Target, Was, Written
-from gateway.catalogue.targets import Ref
+from gateway.catalogue.calling.targets import Ref
 from gateway.service.files.copying import copy_document, move_document
 from gateway.service.files.far import Far
 from gateway.service.files.jobs import Job

@@ -5,8 +5,8 @@ import pytest
 from adapters.errors import NotPossible, WrongMoment
 from adapters.files import Ability, Target
 from adapters.port import CredentialKind, Credentials
+from gateway.catalogue.calling.targets import Ref
 from gateway.catalogue.model import Catalogue
-from gateway.catalogue.targets import Ref
 from gateway.service.files.far import Far, far_of, refuse_itself
 from tests.gateway.service.files.memory import MemoryFiles
 

@@ -2,8 +2,8 @@
 
 import pytest
 
+from gateway.catalogue.calling.targets import Ref
 from gateway.catalogue.model import Place
-from gateway.catalogue.targets import Ref
 from gateway.service.files.links import link_refs, page_url
 
 

@@ -7,7 +7,7 @@ import pytest
 
 from adapters.files import Entry, FileAdapter, Kind, Listing, Target
 from adapters.local.adapter import LocalAdapter
-from gateway.catalogue.targets import Ref
+from gateway.catalogue.calling.targets import Ref
 from gateway.service.files.far import Far
 from gateway.service.files.walking import Bounds, Walk, Walked
 

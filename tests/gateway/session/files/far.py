@@ -8,8 +8,8 @@ from types import MappingProxyType
 from adapters.errors import ChangedMeanwhile, HeadraceError, NotThere
 from adapters.files import Entry, Kind, Listing, Stat
 from adapters.port import Validators
+from gateway.catalogue.calling.targets import Ref
 from gateway.catalogue.model import Catalogue, GatewaySettings, LineEnd, Place
-from gateway.catalogue.targets import Ref
 from gateway.extract.plan import Record, Sheet
 from gateway.session.conversation import Session
 from gateway.session.state import World

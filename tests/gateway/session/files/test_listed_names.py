@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from adapters import limits
-from gateway.catalogue.targets import Ref, read_ref
+from gateway.catalogue.calling.targets import Ref, read_ref
 from gateway.session.files.listed_names import Behind, ListedNames, Names, Use, names_of
 from tests.gateway.session.files.far import CLUB, catalogue
 

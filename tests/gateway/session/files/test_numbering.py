@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from adapters.errors import NotThere, WrongMoment
 from adapters.files import Entry, Kind, Target
-from gateway.catalogue.targets import Ref, read_ref
+from gateway.catalogue.calling.targets import Ref, read_ref
 from gateway.session.files.numbering import NoNumbers, NumberedEntries, NumberedLinks
 from tests.gateway.session.files.far import CLUB, catalogue
 

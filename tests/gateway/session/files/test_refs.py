@@ -7,7 +7,7 @@ import pytest
 from adapters.errors import NotThere
 from gateway.catalogue.model import Catalogue, GatewaySettings, Place
 from gateway.session.wishes import ListWish, PickWish, ReadWish, TextWish
-from tests.gateway.catalogue.test_refs import ABNORMAL, NORMAL
+from tests.gateway.catalogue.calling.test_refs import ABNORMAL, NORMAL
 from tests.gateway.session.files.far import CLUB, PLACES, Far, FarTalk, catalogue, entries, far_talk
 
 

@@ -1,0 +1,1 @@
+"""A source or a ref, and what was typed -> the call to a far server."""

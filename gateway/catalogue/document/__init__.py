@@ -1,0 +1,1 @@
+"""The file's text: where everything stands in it, and how its mistakes are told."""

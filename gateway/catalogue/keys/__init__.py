@@ -1,0 +1,1 @@
+"""Every key of the file: what it takes, its default, its meaning."""

@@ -1,0 +1,1 @@
+"""[source.NAME] and everything in it -> Source."""
