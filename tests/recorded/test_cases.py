@@ -180,6 +180,21 @@ async def test_one_url_in_three_languages(again: int, server: HTTPServer, tmp_pa
     assert last.endswith(b"   2\r\n")
 
 
+async def test_old_values_while_the_far_server_failed(server: HTTPServer, tmp_path: Path) -> None:
+    """`stale` (RFC 5861 section 4 is the idea): what stood in for a failing server stands in again."""
+    answers = iter([Response(ROWS, content_type="application/json"), *[Response(status=500)] * 9])
+    server.expect_request("/failing").respond_with_handler(lambda _: next(answers))
+    source = _SOURCE.format(name="failing", url=server.url_for("/failing"))
+    (tmp_path / "headrace.toml").write_text(source.replace("rows =", 'stale = "1d"\nrows =', 1))
+    twice = Twice(tmp_path / "headrace.toml", tmp_path / "site")
+    asked = ("ASK failing", "ASK failing", "WHY")
+    live = await twice.live(*asked)
+    assert live[0].startswith(b"200 00002 004 ..")
+    assert live[1].startswith(b"200 00002 004 .S")
+    assert b"STALE" in live[2]
+    assert await twice.played(*asked) == live
+
+
 NAMES = (
     b"con", b"NUL.txt", b"aux.1.toml", b"a:b", b"trailing.", b"trailing", b"two  blanks", b"100%",
     b"%2e%2e", b"..hidden", b"what?", b"star*", b"a<b>c|d", b'quote"', b"site.toml", b"recording-00.part",
