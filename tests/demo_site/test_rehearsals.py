@@ -6,7 +6,7 @@ from demo_site.offline import RECORDING, offline_catalogue
 from gateway.rehearsal.script.reading import read_script
 from gateway.rehearsal.script.steps import Say
 from gateway.wire.words import REQUESTS
-from tests.gateway.commands.processes import headrace
+from tests.gateway.commands.processes import ROOT, headrace
 
 SCRIPTS = sorted((RECORDING.parent / "rehearsals").glob("*.rehearsal"))
 
@@ -17,6 +17,16 @@ def test_all_of_them(tmp_path: Path) -> None:
     done = headrace("rehearse", *options, *map(str, SCRIPTS), folder=tmp_path)
     assert done.returncode == 0, done.stdout.decode() + done.stderr.decode()
     assert done.stdout.count(b": as expected (") == len(SCRIPTS) == 6
+
+
+def test_the_one_in_the_readme(tmp_path: Path) -> None:
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    (tmp_path / "demo.toml").write_text(offline_catalogue())
+    (tmp_path / "it.rehearsal").write_text(text[text.index("# Eight tides") :].partition("```")[0])
+    done = headrace(
+        "rehearse", "--config", "demo.toml", "--offline", str(RECORDING), "it.rehearsal", folder=tmp_path
+    )
+    assert done.stdout.startswith(b"it.rehearsal: as expected (3 expectations"), done.stdout.decode()
 
 
 def test_every_request_word_is_in_one_of_them() -> None:
