@@ -98,6 +98,8 @@ class HttpAdapter(HttpFiles):
                 return await self._chain(fetch)
         except Exception as error:
             fault = TooSlow() if isinstance(error, TimeoutError) else translated(error, exchange)
+            if isinstance(error, TimeoutError):
+                exchange.time_is_up()
             if call.changes and exchange.doubtful and not isinstance(fault, MayBeDone):
                 fault = MayBeDone()
             fault.far, fault.steps = exchange.far, tuple(fetch.steps.items())

@@ -116,6 +116,8 @@ class _Flight:
         if self.sending is not None and error is self.sending.fault:
             return error if isinstance(error, HeadraceError) else HeadraceError()
         fault = TooSlow() if isinstance(error, TimeoutError) else translated(error, self.exchange)
+        if isinstance(error, TimeoutError):
+            self.exchange.time_is_up()
         if self.request.changes and self.exchange.doubtful and not isinstance(fault, MayBeDone):
             fault = MayBeDone()
         fault.far, fault.steps = self.exchange.far, tuple(self.steps.items())

@@ -2,18 +2,18 @@
 
 A body that came gzipped is kept expanded, so that people can read and edit it. What its reader leaves unread
 is not there when it is played: such an answer is kept with the length that was announced, and not at all
-where none was. An exchange that its caller gives up, time being up too, is not kept.
+where none was. An exchange that its caller gives up is not kept; that no answer came in time is.
 """
 
 import asyncio
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from typing import Final
 
 import httpcore
 
 from adapters.addresses import Guard, Resolver
-from adapters.errors import HeadraceError, NotAllowed, WrongDocument
+from adapters.errors import HeadraceError, NotAllowed, TooSlow, WrongDocument
 from adapters.http.answer.bodies import Expander, is_gzip
 from adapters.http.answer.fields import Fields
 from adapters.http.faults import translated
@@ -22,7 +22,7 @@ from adapters.http.link.link import Link
 from adapters.http.link.receiving import EVERY_PIECE
 from adapters.http.link.streams import Connect, open_stream
 from adapters.recorded.copies import Copied
-from adapters.recorded.exchange import Failure, Headers, Message
+from adapters.recorded.exchange import Asked, Failure, Headers, Message
 from adapters.recorded.failures import failure_of
 from adapters.recorded.http.requests import asked_of, copied
 from adapters.recorded.ports import Draft, Recorder
@@ -61,7 +61,9 @@ class RecordingLink(Link):
                     response.extensions = {**response.extensions, EVERY_PIECE: True}
                     yield response
             except asyncio.CancelledError:
-                if body is not None and not body.whole:
+                if body is None:
+                    exchange.late = _late(draft, asked_of(request, sent.content()), exchange)
+                elif not body.whole:
                     body = None
                 raise
             except Exception as error:
@@ -72,7 +74,18 @@ class RecordingLink(Link):
             finally:
                 if body is not None:
                     await _keep(draft, request, sent, body.message())
-                draft.drop()
+                if exchange.late is None:
+                    draft.drop()
+
+
+def _late(draft: Draft, asked: Asked, exchange: Exchange) -> Callable[[], None] | None:
+    """What keeps that no answer came in time, where that was why it was given up. None where what was sent is
+    too much to be held for that.
+    """
+    if asked.body is not None and asked.body.path is not None:
+        return None
+    failure = failure_of(TooSlow(), sent=exchange.sent)
+    return lambda: draft.keep(asked, failure)
 
 
 async def _keep(

@@ -6,6 +6,7 @@ from contextlib import suppress
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -20,6 +21,7 @@ from adapters.recorded.hiding import Hiding
 from adapters.recorded.http.recording import RecordingLink
 from adapters.redaction import Redactor
 from tests.adapters.http.servers import LOOPBACK, RawServer, Say, free_port, raw_server, reply
+from tests.adapters.recorded.http.test_playing import played, result
 
 SECONDS = 10.0
 
@@ -206,3 +208,25 @@ async def test_a_large_document_is_kept_to_its_end(tmp_path: Path) -> None:
     message = kept(tmp_path)[0].reply
     assert isinstance(message, Message)
     assert (message.content, message.length, message.failure) == (Content(data), None, None)
+
+
+@pytest.mark.parametrize(
+    ("how", "code"), [({}, 420), ({"method": "POST", "body": b"x", "changes": True}, 558)]
+)
+async def test_no_answer_in_time_is_kept_and_a_client_that_gives_up_is_not(
+    how: dict[str, Any], code: int, tmp_path: Path
+) -> None:
+    async with raw_server(Say(b"", "stall")) as server:
+        call = server.call(**how)
+        adapter = HttpAdapter(link=RecordingLink(folder(tmp_path)))
+        task = asyncio.create_task(adapter.fetch(call, SECONDS))
+        while not server.requests:  # noqa: ASYNC110 - nothing tells
+            await asyncio.sleep(0.01)
+        task.cancel()
+        with pytest.raises(asyncio.CancelledError):
+            await task
+        assert list(folder(tmp_path).exchanges()) == []
+        live = await result(adapter, call, 0.2)
+        await adapter.aclose()
+    assert live[0].code == code  # type: ignore[index]
+    assert await played(tmp_path, [call]) == [live]
