@@ -227,7 +227,8 @@ FAULT_SECONDS: Final = 86_400  # that a fault plan may make an answer late, or t
 
 # Archives of other tools
 ARCHIVE_BODY_BYTES: Final = 1 << 30  # of one body, expanded
-ARCHIVE_TEXT_BYTES: Final = 1 << 20  # of a recording's TOML text in a WARC file
+ARCHIVE_TEXT_BYTES: Final = 64 << 20  # of a recording's TOML text in a WARC file; LIST_BYTES are a third
+ARCHIVE_CHUNK_LINE: Final = 4_096  # one line of the chunked transfer coding, with its extensions
 ARCHIVE_HAR_BYTES: Final = 256 << 20  # of a HAR file, which is read as a whole
 
 # The pytest plugin

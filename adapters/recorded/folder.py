@@ -13,8 +13,8 @@ import logging
 import os
 import re
 import time
-from bisect import insort
-from collections.abc import Iterator
+from bisect import bisect_right, insort
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from operator import attrgetter
@@ -126,8 +126,8 @@ class Folder(Recorder, Recordings):
         def content(name: str) -> Content | None:
             if "/" in name or "\0" in name or name in ("", ".", ".."):
                 return None
-            found = path.with_name(name)
-            return Content(path=found) if found.is_file() else None
+            found = path.with_name(name)  # a link could lead to a file that is none of the recordings
+            return Content(path=found) if found.is_file() and not found.is_symlink() else None
 
         self._insert(toml_text.read(text, content), path, stamp)
 
@@ -175,11 +175,15 @@ class Folder(Recorder, Recordings):
         return max((kept.exchange.at for each in self._index.values() for kept in each), default=None)
 
     def _kept(self, exchange: Exchange) -> _Kept:
-        for kept in self._index.get(key_of(exchange.asked), ()):
-            if kept.exchange.reply is exchange.reply and kept.exchange.at == exchange.at:
+        for kept in _until(self._index.get(key_of(exchange.asked), ()), exchange.at):
+            if kept.exchange.at != exchange.at:
+                break
+            if kept.exchange.reply is exchange.reply:
                 return kept
-        for kept in self._index.get(key_of(self._hiding.asked(exchange.asked)), ()):
-            if (kept.exchange.at, kept.exchange.took) == (exchange.at, exchange.took):
+        for kept in _until(self._index.get(key_of(self._hiding.asked(exchange.asked)), ()), exchange.at):
+            if kept.exchange.at != exchange.at:
+                break
+            if kept.exchange.took == exchange.took:
                 return kept
         raise KeyError(exchange.asked.url)
 
@@ -189,18 +193,29 @@ class Folder(Recorder, Recordings):
         """All exchanges of this method, URL (its query without order) and body, in their order."""
         asked = self._hiding.asked(asked)
         kept = self._index.get(key_of(asked))
-        if not kept:
-            return []
-        body = asked.body
-        if body is None:
-            return [each.exchange for each in kept if each.asks(NOTHING)]
-        kind = media_type(asked.headers)
-        if body.size > limits.RECORDED_FORM:  # looking for secrets in it takes longer than all the rest
-            form = form_of(body.chunks(), kind)
-            if found := [each.exchange for each in kept if each.asks(form)]:
+        for form in self._forms(asked) if kept else ():
+            if found := [each.exchange for each in kept or () if each.asks(form)]:
                 return found
-        form = form_of(self._hiding.body().run(body.chunks()), kind)
-        return [each.exchange for each in kept if each.asks(form)]
+        return []
+
+    def until(self, asked: Asked, at: datetime) -> Iterator[Exchange]:
+        """Those that `find` gives and that happened at that time or before, the newest first."""
+        asked = self._hiding.asked(asked)
+        kept = self._index.get(key_of(asked))
+        forms = list(self._forms(asked)) if kept else []
+        for each in _until(kept or (), at):
+            if any(each.asks(form) for form in forms):
+                yield each.exchange
+
+    def _forms(self, asked: Asked) -> Iterator[Form]:
+        """What the body of a request may have been kept as."""
+        body, kind = asked.body, media_type(asked.headers)
+        if body is None:
+            yield NOTHING
+            return
+        if body.size > limits.RECORDED_FORM:  # looking for secrets in it takes longer than all the rest
+            yield form_of(body.chunks(), kind)
+        yield form_of(self._hiding.body().run(body.chunks()), kind)
 
     def missing(self, asked: Asked) -> Miss:
         """The recording that comes nearest, and which part of it differs."""
@@ -352,6 +367,12 @@ class Folder(Recorder, Recordings):
 def _unless_absent(error: OSError) -> None:
     if not isinstance(error, FileNotFoundError):
         raise error
+
+
+def _until(kept: Sequence[_Kept], at: datetime) -> Iterator[_Kept]:
+    """Those of that time or before, the newest first."""
+    end = bisect_right(kept, at, key=lambda each: each.exchange.at)
+    return (kept[place] for place in range(end - 1, -1, -1))
 
 
 def _stamp(stat: os.stat_result) -> _Stamp:

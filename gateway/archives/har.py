@@ -16,12 +16,13 @@ from urllib.parse import urlencode
 
 from adapters import limits
 from adapters.recorded.exchange import Asked, Content, Exchange, Headers
-from gateway.archives.messages import Store, field, message
+from gateway.archives.messages import Store, asked_url, field, message
 from gateway.archives.outcome import ArchiveFault, LeftOut
 
 _WEB: Final = re.compile(r"https?://[^/?#]", re.IGNORECASE)
 _METHOD: Final = re.compile(r"[!#$%&'*+.^_`|~0-9A-Za-z-]+")  # RFC 9110 section 5.6.2
 _CHARSET: Final = re.compile(r';\s*charset\s*=\s*"?([A-Za-z0-9._:-]+)', re.IGNORECASE)
+_TOO_LONG: Final = 1e9  # milliseconds: more than eleven days
 _FORM: Final = "application/x-www-form-urlencoded"
 
 
@@ -49,8 +50,8 @@ def _entries(data: bytes) -> list[Any]:
         raise ArchiveFault(f"not UTF-8 (byte {error.start + 1})") from error
     except json.JSONDecodeError as error:
         raise ArchiveFault(f"not JSON: line {error.lineno}, column {error.colno}: {error.msg}") from error
-    except RecursionError as error:
-        raise ArchiveFault("not HAR: too deep") from error
+    except (RecursionError, ValueError) as error:
+        raise ArchiveFault("not HAR: too deep, or a number too long") from error
     log = document.get("log") if isinstance(document, dict) else None
     entries = log.get("entries") if isinstance(log, dict) else None
     if not isinstance(entries, list):
@@ -60,7 +61,7 @@ def _entries(data: bytes) -> list[Any]:
 
 def _exchange(entry: dict[str, Any], store: Store) -> Exchange | LeftOut:
     request, response = (_table(entry.get(key), key) for key in ("request", "response"))
-    url, method = _text(request, "url").partition("#")[0], _text(request, "method")
+    url, method = asked_url(_text(request, "url")), _text(request, "method")
     if not _WEB.match(url):
         return LeftOut("not over HTTP")
     if not _METHOD.fullmatch(method):
@@ -69,6 +70,9 @@ def _exchange(entry: dict[str, Any], store: Store) -> Exchange | LeftOut:
     if not isinstance(status, int) or isinstance(status, bool) or not 100 <= status <= 599:
         return LeftOut("without an answer")
     headers = _headers(response)
+    target = response.get("redirectURL")
+    if 300 <= status < 400 and isinstance(target, str) and target and field(headers, "location") is None:
+        headers = (*headers, ("Location", asked_url(target)))
     content = response.get("content")
     body = _body(content if isinstance(content, dict) else {}, headers, method, status)
     if isinstance(body, LeftOut):
@@ -76,9 +80,7 @@ def _exchange(entry: dict[str, Any], store: Store) -> Exchange | LeftOut:
     reply = message(method.upper(), status, headers, [body] if body else [], store, decoded=True)
     if isinstance(reply, LeftOut):
         return reply
-    took = entry.get("time")
-    seconds = max(0.0, took / 1000) if isinstance(took, int | float) and not isinstance(took, bool) else 0.0
-    return Exchange(_asked(method, url, request), reply, _time(entry), round(seconds, 6))
+    return Exchange(_asked(method, url, request), reply, _time(entry), _took(entry))
 
 
 def _asked(method: str, url: str, request: dict[str, Any]) -> Asked:
@@ -96,9 +98,9 @@ def _asked(method: str, url: str, request: dict[str, Any]) -> Asked:
 def _posted(posted: dict[str, Any], kind: str) -> bytes:
     text = posted.get("text")
     if isinstance(text, str) and text:
-        return text.encode(_charset(kind), "surrogatepass")
+        return _encoded(text, kind)
     pairs = [
-        (str(each.get("name", "")), str(each.get("value", "")))
+        (_shown(each.get("name")), _shown(each.get("value")))
         for each in posted.get("params") or ()
         if isinstance(each, dict)
     ]
@@ -119,19 +121,16 @@ def _body(content: dict[str, Any], headers: Headers, method: str, status: int) -
             raise _Odd("a body that is not base64") from error
     if content.get("encoding"):
         raise _Odd("a body in an encoding that is not base64")
-    charset = _charset(field(headers, "content-type") or str(content.get("mimeType") or ""))
-    try:
-        return text.encode(charset)
-    except UnicodeEncodeError:
-        return text.encode("utf-8", "surrogatepass")
+    return _encoded(text, field(headers, "content-type") or str(content.get("mimeType") or ""))
 
 
-def _charset(media_type: str) -> str:
+def _encoded(text: str, media_type: str) -> bytes:
+    """In the charset that the media type names, or else in UTF-8."""
     match = _CHARSET.search(media_type)
     try:
-        return "utf-8" if match is None or not "a".encode(match[1]) else match[1]
+        return text.encode("utf-8" if match is None else match[1])
     except (LookupError, UnicodeError):
-        return "utf-8"
+        return text.encode("utf-8", "surrogatepass")
 
 
 def _headers(message: dict[str, Any]) -> Headers:
@@ -143,9 +142,13 @@ def _headers(message: dict[str, Any]) -> Headers:
             raise _Odd("a header without a name")
         if each["name"].startswith(":"):
             continue
-        name, values = _latin_1(each["name"]), str(each.get("value", "")).split("\n")
+        name, values = _latin_1(each["name"]), _shown(each.get("value")).split("\n")
         found += [(name, _latin_1(value.strip(" \t\r"))) for value in values]  # some tools join Set-Cookie
     return tuple(found)
+
+
+def _shown(value: Any) -> str:
+    return "" if value is None else str(value)
 
 
 def _latin_1(text: str) -> str:
@@ -159,8 +162,19 @@ def _time(entry: dict[str, Any]) -> datetime:
         moment = datetime.fromisoformat(_text(entry, "startedDateTime"))
     except ValueError as error:
         raise _Odd("startedDateTime") from error
-    moment = moment.astimezone(UTC) if moment.tzinfo is not None else moment.replace(tzinfo=UTC)
+    try:
+        moment = moment.astimezone(UTC) if moment.tzinfo is not None else moment.replace(tzinfo=UTC)
+    except OverflowError as error:  # in the year 0, or 10,000
+        raise _Odd("startedDateTime") from error
     return moment.replace(microsecond=moment.microsecond // 1000 * 1000)
+
+
+def _took(entry: dict[str, Any]) -> float:
+    """In seconds; 0 where it is not told, or is no time."""
+    took = entry.get("time")
+    if isinstance(took, bool) or not isinstance(took, int | float) or not 0 <= took < _TOO_LONG:
+        return 0.0
+    return round(took / 1000, 6)
 
 
 def _table(value: Any, what: str) -> dict[str, Any]:

@@ -4,11 +4,14 @@ What the gateway would have made of such an answer, when it recorded it itself, 
 is shorter than announced, or whose gzip is broken, is one that broke off (adapters.recorded.http.recording).
 """
 
+import re
+import string
 import tempfile
 import zlib
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Final
+from urllib.parse import quote
 
 from adapters import limits
 from adapters.errors import BrokenOff, HeadraceError
@@ -24,6 +27,8 @@ _OF_THE_LINE: Final = frozenset(
 """Fields of one connection (RFC 9110 section 7.6.1), and those that the body's size is told by."""
 _BODILESS: Final = frozenset({204, 205, 304})  # RFC 9110 section 6.4.1
 _GZIP: Final = frozenset({"gzip", "x-gzip"})
+_KNOWN: Final = _GZIP | {"deflate", "br"}
+_LENGTH: Final = re.compile(r"[0-9]{1,15}")
 
 
 class TooMuch(Exception):
@@ -59,19 +64,23 @@ class Store:
                 file.close()
         return Content(path=Path(file.name))
 
-    def drop(self, entry: Exchange | LeftOut, keep: Iterable[Content] = ()) -> None:
-        """Its bodies are not needed any more, but for those to `keep`."""
+    def drop(self, entry: Exchange | LeftOut) -> None:
+        """Its bodies are not needed any more."""
         if isinstance(entry, LeftOut):
             return
-        kept = {content.path for content in keep}
         for content in (entry.asked.body, content_of(entry.reply)):
-            if content is not None and content.path is not None and content.path not in kept:
+            if content is not None and content.path is not None:
                 content.path.unlink(missing_ok=True)
 
 
 def field(headers: Headers, name: str) -> str | None:
     """The first value of a field, its name in lower case."""
     return next((value for each, value in headers if each.lower() == name), None)
+
+
+def asked_url(text: str) -> str:
+    """A URL as the gateway asks for it: without its fragment, in ASCII (RFC 3986 section 2.1)."""
+    return quote(text.partition("#")[0].strip(), safe=string.punctuation, errors="surrogatepass")
 
 
 def message(
@@ -83,35 +92,35 @@ def message(
     *,
     decoded: bool = False,
     cut: bool = False,
+    broken: bool = False,
 ) -> Message | LeftOut:
     """The answer to a request of that method. `body`: what came, chunks of the transfer coding joined.
 
     `decoded`: its content coding is off already, whatever the headers say. `cut`: the tool did not keep all
-    of it, but says how long it was.
+    of it, but says how long it was. `broken`: the tool says that it broke off.
     """
     codings = _codings(headers)
-    if codings and codings[0] not in _GZIP | {"deflate"} and not decoded:
-        return LeftOut("in a coding that is not gzip or deflate")
-    if len(codings) > 1:
+    if codings and codings[0] not in _KNOWN and not decoded:
+        return LeftOut("in a coding that is not gzip, deflate or br")
+    if len(codings) > 1 and not decoded:
         return LeftOut("in several codings")
     announced = field(headers, "content-length") or ""
-    length = int(announced) if announced.isascii() and announced.isdigit() else None
+    length = int(announced) if _LENGTH.fullmatch(announced) else None
     kept = tuple(pair for pair in headers if pair[0].lower() not in _OF_THE_LINE | _dropped(codings))
     if method == "HEAD" or status in _BODILESS or status < 200:
         return Message(status, kept, length=length if method == "HEAD" else None)
+    if cut and (codings or length is None) and status < 300:
+        return LeftOut("cut short by the tool that kept it")
     raw = _Counted(body)
-    expander = Expander() if codings and codings[0] in _GZIP and not decoded else None
-    inflated = bool(codings) and expander is None and not decoded
-    reading = _Reading(_inflated(raw) if inflated else raw if expander is None else _gunzipped(raw, expander))
+    gunzip = Expander() if codings and codings[0] in _GZIP and not decoded else None
+    reading = _Reading(raw if decoded or not codings else _without(codings[0], raw, gunzip))
     try:
         content = store.content(reading)
     except TooMuch:
         return LeftOut("larger than a recording may be")
     failure = reading.failure
     short = not decoded and length is not None and raw.size < length
-    if cut and (codings or length is None):
-        return LeftOut("cut short by the tool that kept it")
-    if short and not cut and failure is None:
+    if (broken or (short and not cut)) and failure is None:
         failure = failure_of(BrokenOff(), sent=True)
     if status >= 300:  # nobody needs all of such a page
         short, failure = False, None
@@ -119,7 +128,7 @@ def message(
         status,
         kept,
         content,
-        squeezed=expander is not None and expander.packed,
+        squeezed=gunzip is not None and gunzip.packed,
         length=length if short else None,
         failure=failure,
     )
@@ -161,6 +170,13 @@ class _Reading:
             self.failure = failure_of(fault, sent=True)
 
 
+def _without(coding: str, raw: Iterable[bytes], gunzip: Expander | None) -> Iterator[bytes]:
+    """What came, with that coding off; BrokenOff."""
+    if gunzip is not None:
+        return _gunzipped(raw, gunzip)
+    return _inflated(raw) if coding == "deflate" else _unbrotlied(raw)
+
+
 def _gunzipped(raw: Iterable[bytes], expander: Expander) -> Iterator[bytes]:
     for chunk in raw:
         yield from expander.feed(chunk)
@@ -190,3 +206,20 @@ def _inflated(raw: Iterable[bytes]) -> Iterator[bytes]:
         raise BrokenOff("The far server's deflate is broken") from error
     if not engine.eof:
         raise BrokenOff("The far server's deflate is cut short")
+
+
+def _unbrotlied(raw: Iterable[bytes]) -> Iterator[bytes]:
+    """RFC 7932."""
+    import brotli  # noqa: PLC0415 - only here is it needed
+
+    engine = brotli.Decompressor()
+    try:
+        for chunk in raw:
+            piece = engine.process(chunk, output_buffer_limit=limits.EXPAND_STEP_BYTES)
+            while piece:
+                yield piece
+                piece = engine.process(b"", output_buffer_limit=limits.EXPAND_STEP_BYTES)
+    except brotli.error as error:
+        raise BrokenOff("The far server's brotli is broken") from error
+    if not engine.is_finished():
+        raise BrokenOff("The far server's brotli is cut short")

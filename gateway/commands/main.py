@@ -1,6 +1,7 @@
 """argv -> exit code: the `headrace` command and its subcommands."""
 
 import argparse
+import io
 import os
 import sys
 from collections.abc import Sequence
@@ -29,6 +30,8 @@ def parser() -> argparse.ArgumentParser:
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one subcommand; the exit code is the process's."""
     options = parser().parse_args(argv)
+    if isinstance(sys.stdout, io.TextIOWrapper) and sys.stdout.errors == "strict":
+        sys.stdout.reconfigure(errors="backslashreplace")  # names of files, and URLs, may be any text
     try:
         code: int = options.run(options)
         sys.stdout.flush()

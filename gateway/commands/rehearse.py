@@ -3,6 +3,7 @@
 import argparse
 import asyncio
 import contextlib
+import os
 import sys
 import tempfile
 from collections.abc import AsyncIterator, Sequence
@@ -151,14 +152,26 @@ def _written(options: argparse.Namespace, runs: Sequence[Run], begun: datetime) 
 
 
 def _replace(path: Path, data: bytes) -> None:
-    """The file, whole or as it was. A name in the same folder stands in for it meanwhile."""
-    with tempfile.NamedTemporaryFile(dir=path.parent, prefix=f".{path.name}.", delete=False) as file:
-        new = Path(file.name)
-        try:
+    """The file, whole or as it was: a name in the same folder stands in for it meanwhile. Into what is no
+    file, such as a device or a link, it is written as it stands. OSError names the path.
+    """
+    try:
+        if path.is_symlink() or (path.exists() and not path.is_file()):
+            path.write_bytes(data)
+        else:
+            _put_in_place(path, data)
+    except OSError as error:
+        raise OSError(error.errno, error.strerror, str(path)) from error
+
+
+def _put_in_place(path: Path, data: bytes) -> None:
+    descriptor, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+    new = Path(name)
+    try:
+        with os.fdopen(descriptor, "wb") as file:
             file.write(data)
-            file.close()
-            new.chmod(path.stat().st_mode & 0o777 if path.exists() else 0o644)
-            new.replace(path)
-        except OSError:
-            new.unlink(missing_ok=True)
-            raise
+        new.chmod(path.stat().st_mode & 0o777 if path.exists() else 0o644)
+        new.replace(path)
+    except BaseException:
+        new.unlink(missing_ok=True)
+        raise

@@ -1,10 +1,12 @@
 """`headrace site`: what is in a folder of recordings, and its way to general tools and back."""
 
 import argparse
+import hashlib
 import sys
 import tempfile
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
 from datetime import timedelta
 from pathlib import Path
 from typing import Final
@@ -13,6 +15,7 @@ from adapters.recorded.drafts import content_of
 from adapters.recorded.exchange import Exchange, Failure, Message
 from adapters.recorded.folder import Folder
 from adapters.recorded.hiding import Hiding
+from adapters.recorded.tree.table import printable
 from adapters.redaction import Redactor
 from gateway.archives.messages import Store
 from gateway.archives.outcome import ArchiveFault, LeftOut
@@ -23,6 +26,7 @@ from gateway.service.sites import credential_names
 
 _GZIP: Final = b"\x1f\x8b"
 _WARC: Final = b"WARC/"
+_LONG_AGO: Final = 1_000 * 366 * 86_400  # seconds; no recording is older
 
 
 def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]", epilog: str) -> None:
@@ -58,23 +62,74 @@ def _age(text: str) -> timedelta:
     seconds = duration(text)
     if seconds is None:
         raise argparse.ArgumentTypeError(f"{text!r} is no age such as 90s, 15m, 12h or 30d")
-    return timedelta(seconds=seconds)
+    return timedelta(seconds=min(seconds, _LONG_AGO))
 
 
 def run(options: argparse.Namespace) -> int:
     """Do it; 1 where something could not be had, 2 for a folder or a catalogue that is wrong."""
     try:
-        folder = _folder(options)
+        taking = _opened(options)
     except sites.SiteFault as fault:
         print(fault, file=sys.stderr)
         return wiring.WRONG_USAGE
-    if folder is None:
+    if taking is None:
         return wiring.WRONG_USAGE
-    code: int = options.act(options, folder)
+    code: int = options.act(options, taking)
     return code
 
 
-def _folder(options: argparse.Namespace) -> Folder | None:
+@dataclass(frozen=True, slots=True)
+class _Taking:
+    """A folder, and what hides the secrets of what is taken in."""
+
+    folder: Folder
+    hiding: Hiding
+
+    def take_in(self, entries: Iterable[Exchange | LeftOut]) -> tuple[int, Counter[str]]:
+        """How many were kept, and why how many were not. ArchiveFault and OSError as `entries` has them."""
+        taken, left_out = 0, Counter[str]()
+        before = {id(each): each for each in self.folder.exchanges()}
+        for each in entries:
+            if isinstance(each, LeftOut):
+                left_out[each.why] += 1
+                continue
+            if self._is_there(each, before):
+                left_out["that are there already"] += 1
+                continue
+            try:
+                self.folder.add(each)
+            except ValueError as error:
+                left_out[f"that cannot be kept: {error}"] += 1
+            else:
+                taken += 1
+        return taken, left_out
+
+    def _is_there(self, exchange: Exchange, before: Mapping[int, Exchange]) -> bool:
+        """Whether it is one of those before, or one of those in a row that one of them stands for."""
+        alike = list[Exchange]()
+        for place, kept in enumerate(self.folder.until(exchange.asked, exchange.at)):
+            same_time = kept.at == exchange.at
+            stands_for_it = not place and kept.times > 1 and exchange.times == 1
+            if (same_time and kept.took == exchange.took) or stands_for_it:
+                alike.append(kept)
+            if not same_time:
+                break
+        alike = [kept for kept in alike if id(kept) in before]
+        told = self._told(exchange, hide=True) if alike else None
+        return any(self._told(kept) == told for kept in alike)
+
+    def _told(self, exchange: Exchange, *, hide: bool = False) -> tuple[object, ...]:
+        """What an answer comes to: its kind, its status, and its body as it is kept."""
+        reply, content = exchange.reply, content_of(exchange.reply)
+        digest = hashlib.sha256()
+        chunks: Iterable[bytes] = () if content is None else content.chunks()
+        for chunk in self.hiding.body(same_size=True).run(chunks) if hide else chunks:
+            digest.update(chunk)
+        status = reply.status if isinstance(reply, Message) else None
+        return type(reply), status, content is None, digest.digest()
+
+
+def _opened(options: argparse.Namespace) -> _Taking | None:
     """The folder, read; where there is a catalogue, its secrets are hidden in what is taken in."""
     path, config = Path(options.site), Path(options.config)
     redactor, names = Redactor(), list[str]()
@@ -86,12 +141,14 @@ def _folder(options: argparse.Namespace) -> Folder | None:
         names += credential_names(catalogue)
     if options.act is not _import and not path.is_dir():
         raise sites.SiteFault(f"headrace: no recordings at {path}")
-    folder = Folder(path, Hiding(redactor, names), CLOCK.now)
+    hiding = Hiding(redactor, names)
+    folder = Folder(path, hiding, CLOCK.now)
     sites.load(folder)
-    return folder
+    return _Taking(folder, hiding)
 
 
-def _list(options: argparse.Namespace, folder: Folder) -> int:
+def _list(options: argparse.Namespace, taking: _Taking) -> int:
+    folder = taking.folder
     before = None if options.older is None else CLOCK.now() - options.older
     for each in folder.exchanges() if before is None else folder.older(before):
         print(_line(each, folder))
@@ -110,33 +167,39 @@ def _line(exchange: Exchange, folder: Folder) -> str:
         size = "gone"
     times = f" x{exchange.times}" if exchange.times > 1 else ""
     when, method = f"{exchange.at:%Y-%m-%dT%H:%M:%SZ}", exchange.asked.method
-    return f"{when} {method:6} {what:>4} {size:>9} {folder.shown(exchange)}{times}"
+    return f"{when} {method:6} {what:>4} {size:>9} {printable(folder.shown(exchange))}{times}"
 
 
-def _export(options: argparse.Namespace, folder: Folder) -> int:
+def _export(options: argparse.Namespace, taking: _Taking) -> int:
     from gateway.archives.warc.writing import write_warc  # noqa: PLC0415 - only here is it needed
 
     path = Path(options.file)
     try:
         with path.open("xb") as file:
             try:
-                count = write_warc(folder.exchanges(), file, squeezed=path.suffix == ".gz")
+                counts = write_warc(taking.folder.exchanges(), file, squeezed=path.suffix == ".gz")
             except BaseException:
                 path.unlink()
                 raise
-    except OSError as error:
-        print(f"headrace: cannot write {path}: {error.strerror}; name a new file", file=sys.stderr)
+    except FileExistsError:
+        print(f"headrace: {path} is there already; name a new file", file=sys.stderr)
         return 1
-    print(f"{path}: {count} recordings")
+    except OSError as error:
+        print(f"headrace: {error.filename or path}: {error.strerror}; nothing was written", file=sys.stderr)
+        return 1
+    print(f"{path}: {counts.exchanges} recordings")
+    if counts.unread:
+        print(f"  only for headrace: {counts.unread} (listings, changes and failures have no form in WARC)")
     return 0
 
 
-def _import(options: argparse.Namespace, folder: Folder) -> int:
-    before, good = sum(1 for _ in folder.exchanges()), True
+def _import(options: argparse.Namespace, taking: _Taking) -> int:
+    folder, good = taking.folder, True
+    before = sum(1 for _ in folder.exchanges())
     with tempfile.TemporaryDirectory(prefix="headrace-") as scratch:
         for name in options.files:
             try:
-                taken, left_out = _take_in(_entries(Path(name), Store(Path(scratch))), folder)
+                taken, left_out = taking.take_in(_entries(Path(name), Store(Path(scratch))))
             except ArchiveFault as fault:
                 print(f"headrace: {name}: {fault}", file=sys.stderr)
                 good = False
@@ -167,28 +230,3 @@ def _entries(path: Path, store: Store) -> Iterator[Exchange | LeftOut]:
 
         return read_har(path, store)
     raise ArchiveFault("neither WARC nor HAR")
-
-
-def _take_in(entries: Iterable[Exchange | LeftOut], folder: Folder) -> tuple[int, Counter[str]]:
-    taken, left_out = 0, Counter[str]()
-    before = {id(each) for each in folder.exchanges()}
-    for each in entries:
-        if isinstance(each, LeftOut):
-            left_out[each.why] += 1
-            continue
-        if any(id(kept) in before and _is(each, kept) for kept in folder.find(each.asked)):
-            left_out["that are there already"] += 1
-            continue
-        try:
-            folder.add(each)
-        except ValueError as error:
-            left_out[f"that cannot be kept: {error}"] += 1
-        else:
-            taken += 1
-    return taken, left_out
-
-
-def _is(exchange: Exchange, kept: Exchange) -> bool:
-    """Whether it is the same one, and not one like it."""
-    same = (exchange.at, exchange.took, type(exchange.reply)) == (kept.at, kept.took, type(kept.reply))
-    return same and content_of(exchange.reply) == content_of(kept.reply)

@@ -8,6 +8,7 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from difflib import SequenceMatcher
+from itertools import islice
 from typing import Final
 
 from adapters.errors import HeadraceError
@@ -58,7 +59,7 @@ def likely_paths(lost: Lost, document: Document, plan: Plan, now: Places, before
         if marks >= _ENOUGH:
             marked.append((marks, now.path(rest).replace("[*]", "[0]")))
     marked.sort(key=lambda each: -each[0])
-    return list(_working((text for _, text in marked), lost.field, document, plan))[:MOST]
+    return list(islice(_working((text for _, text in marked), lost.field, document, plan), MOST))
 
 
 def _marks(lost: Lost, place: Place, values: Sequence[Value], *, new: bool) -> float:

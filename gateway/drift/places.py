@@ -56,11 +56,8 @@ class Places:
         """The place of the plan's rows; None where there is none, or where a row holds nothing."""
         if not self.groups:
             return ()
-        for row in self.select(plan):
-            for group, place in self.groups:
-                if group is row:
-                    return place
-        return None
+        found = {id(group): place for group, place in reversed(self.groups)}
+        return next((found[id(row)] for row in self.select(plan) if id(row) in found), None)
 
 
 @dataclass(slots=True)

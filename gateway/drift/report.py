@@ -5,6 +5,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from adapters.recorded.tree.table import printable
 from gateway.drift.comparing import Finding
 
 COLUMNS: Final = 72
@@ -60,4 +61,5 @@ def _wrapped(text: str, first: str, rest: str) -> list[str]:
 
 
 def _ascii(text: str) -> str:
-    return text.encode("ascii", "backslashreplace").decode("ascii")
+    """With escapes for what is no printable ASCII: names come from far servers."""
+    return printable(text).encode("ascii", "backslashreplace").decode("ascii")

@@ -21,7 +21,8 @@ A script is a text file of ASCII, a statement a line; `#` begins a comment where
 What is sent in a row goes out at once; `wait 0` parts it.
 
 TEXT, BYTES and PATTERN are the rest of the line after one blank. Blanks at its end do not count; between two
-bars behind the word, `hear|12:00   |`, every blank does. `\\xHH` is a byte, `\\\\` a backslash, `\\{` a brace. In a PATTERN,
+bars behind the word, `hear|12:00   |`, every blank does. `\\xHH` is a byte, `\\\\` a backslash, and `\\{` a
+brace. In a PATTERN,
 
     {any}        stands for any bytes, none too      {any 5}      for 5 of them
     {number}     for -12, 3.50 or the like           {number 8}   for one in 8 columns, with blanks

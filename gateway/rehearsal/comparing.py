@@ -8,6 +8,7 @@ from gateway.rehearsal.script.patterns import Literal, Pattern
 from gateway.rehearsal.script.steps import Hear, Placed, Step
 
 _MOST: Final = 1_000_000  # pairs that are tried for the best order; beyond that, line by line
+_MOST_OPEN: Final = 100_000  # the same, where patterns hold more than bytes
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +72,7 @@ def _moved(place: int | None, by: int) -> int | None:
 def _searched(patterns: Sequence[Pattern], lines: Sequence[bytes]) -> list[tuple[int | None, int | None]]:
     """The longest common order; what is left between two that match is paired in turn."""
     rows, columns = len(patterns), len(lines)
-    if rows * columns > _MOST:
+    if rows * columns > (_MOST if all(pattern.literal for pattern in patterns) else _MOST_OPEN):
         return _in_turn(range(rows), range(columns))
     best = [[0] * (columns + 1) for _ in range(rows + 1)]
     fits = [[pattern.matches(line) for line in lines] for pattern in patterns]

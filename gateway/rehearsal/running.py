@@ -1,6 +1,8 @@
 """Script, addresses -> Run: what a gateway said to it, beside what was expected."""
 
 import asyncio
+import os
+import socket
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -148,8 +150,13 @@ class _Stage:
             line = await open_line(*self.addresses[listener - 1], self.within)
         except TimeoutError as error:
             raise _Broken("the gateway does not answer the call") from error
+        except UnicodeError as error:
+            raise _Broken("the gateway cannot be reached: no name of a host") from error
         except OSError as error:
-            raise _Broken(f"the gateway cannot be reached: {error.strerror or error}") from error
+            why = error.strerror or str(error)
+            if error.errno is not None and not isinstance(error, socket.gaierror):  # its numbers are its own
+                why = os.strerror(error.errno)
+            raise _Broken(f"the gateway cannot be reached: {why}") from error
         self.lines[name], self.name = line, name
         return line
 

@@ -15,7 +15,6 @@ The first fault that a request fits decides about it; those that it is not due f
 """
 
 import logging
-import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import Enum
@@ -24,7 +23,7 @@ from typing import Final
 
 from adapters import limits
 from adapters.recorded.asking import REQUEST
-from adapters.recorded.tree.table import Table, TextFault
+from adapters.recorded.tree.table import Table, TextFault, toml_values
 
 _log = logging.getLogger(__name__)
 
@@ -117,12 +116,8 @@ class FaultPlan:
 
 def read_plan(text: str) -> FaultPlan:
     """The plan that `text` holds. TextFault with all that is wrong in it."""
-    try:
-        values = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise TextFault([str(error)]) from error
     mistakes: list[str] = []
-    top = Table(values, "", mistakes)
+    top = Table(toml_values(text), "", mistakes)
     lines = [_line(table) for table in top.tables("fault")]
     if not lines and not mistakes:
         top.wrong("fault", "missing: a plan has at least one [[fault]]")

@@ -1,13 +1,12 @@
 """The file at the top of a folder of recordings <-> what was hidden in them, and the format's version."""
 
-import tomllib
 from collections.abc import Iterable
 from pathlib import Path
 from typing import Final
 
 import tomli_w
 
-from adapters.recorded.tree.table import TextFault
+from adapters.recorded.tree.table import TextFault, toml_values
 
 SITE: Final = "site.toml"
 FORMAT: Final = 1
@@ -16,10 +15,7 @@ FORMAT: Final = 1
 
 def read_site(path: Path) -> frozenset[str]:
     """What was hidden. TextFault where the file is not of a version that is known."""
-    try:
-        site = tomllib.loads(utf_8(path.read_bytes()))
-    except tomllib.TOMLDecodeError as error:
-        raise TextFault([str(error)]) from error
+    site = toml_values(utf_8(path.read_bytes()))
     version, hidden = site.get("format"), site.get("hidden", [])
     if not isinstance(version, int) or version < 1:
         raise TextFault(["format: missing, or no number from 1 on"])

@@ -1,5 +1,6 @@
 """One table of a TOML file that somebody may have edited -> its values; what is wrong goes into a list."""
 
+import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
@@ -17,6 +18,7 @@ _NAMES: Final = {
     list: "a list",
     dict: "a table",
 }
+_LARGEST: Final = (1 << 63) - 1  # TOML 1.0: integers are of 64 bits
 
 
 class TextFault(ValueError):
@@ -25,6 +27,24 @@ class TextFault(ValueError):
     def __init__(self, mistakes: list[str]) -> None:
         super().__init__("; ".join(mistakes))
         self.mistakes = mistakes
+
+
+def toml_values(text: str) -> dict[str, Any]:
+    """What a TOML file's text holds; a byte order mark before it does not count. TextFault."""
+    try:
+        return tomllib.loads(text.removeprefix("\ufeff"))
+    except tomllib.TOMLDecodeError as error:
+        raise TextFault([printable(str(error))]) from error
+    except (RecursionError, ValueError) as error:
+        raise TextFault(["nested too deep, or a number too long"]) from error
+
+
+def printable(text: str) -> str:
+    """The text on one line, with escapes for what a terminal would not show as it is."""
+    return "".join(
+        each if each.isprintable() else each.encode("unicode_escape", "surrogatepass").decode("ascii")
+        for each in text
+    )
 
 
 @dataclass(slots=True)
@@ -38,7 +58,7 @@ class Table:
 
     def wrong(self, key: str, what: str) -> None:
         """Tell a mistake."""
-        self.mistakes.append(f"{self.path}{key}: {what}")
+        self.mistakes.append(printable(f"{self.path}{key}: {what}"))
 
     def has(self, key: str) -> bool:
         """Whether it is there, right or wrong."""
@@ -84,12 +104,19 @@ class Table:
         if value is not None and (value < least or (most is not None and value > most)):
             self.wrong(key, f"not {least} to {most}" if most is not None else f"below {least}")
             return None
+        if value is not None and value > _LARGEST:
+            self.wrong(key, "too large")
+            return None
         return value
 
     def seconds(self, key: str) -> float:
         """A number, or 0."""
         whole = isinstance(self.values.get(key), int)
-        return float((self._get(key, int) if whole else self._get(key, float)) or 0)
+        value = (self._get(key, int) if whole else self._get(key, float)) or 0
+        if abs(value) <= _LARGEST:
+            return float(value)
+        self.wrong(key, "no number of seconds")  # TOML has nan and inf too
+        return 0.0
 
     def time(self, key: str) -> datetime | None:
         """An aware time, where there is one."""
@@ -97,7 +124,11 @@ class Table:
         if value is not None and value.tzinfo is None:
             self.wrong(key, "a time without its zone, such as Z")
             return value.replace(tzinfo=UTC)
-        return value
+        try:
+            return None if value is None else value.astimezone(UTC)
+        except OverflowError:
+            self.wrong(key, "not in the years 1 to 9999 of UTC")
+            return None
 
     def table(self, key: str) -> "Table | None":
         """A table in this one."""

@@ -5,7 +5,6 @@ per cent sign, as %hh (RFC 3986 section 2.1). What an edited file has wrong is t
 """
 
 import re
-import tomllib
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC
@@ -18,11 +17,13 @@ from adapters.errors import HeadraceError
 from adapters.files import Digest, Entry, Kind, Listing, Stat, Written
 from adapters.port import Validators
 from adapters.recorded.exchange import Asked, Content, Exchange, Failure, Message, Reply, Told
-from adapters.recorded.tree.table import Table, TextFault
+from adapters.recorded.tree.table import Table, TextFault, toml_values
 
 _PLAIN: Final = "".join(chr(code) for code in range(0x20, 0x7F) if chr(code) != "%")
 _KINDS: Final = {"file": Kind.FILE, "folder": Kind.FOLDER, "link": Kind.LINK}
 _ABSOLUTE: Final = re.compile(r"[A-Za-z][A-Za-z0-9+.-]*://")  # RFC 3986 section 3, with an authority
+_METHOD: Final = re.compile(r"[!#$%&'*+.^_`|~0-9A-Z-]+")  # RFC 9110 section 5.6.2
+_CONTROL: Final = re.compile(r"[\x00-\x1f\x7f]")
 _NEEDED: Final = {
     "LIST": ("listing",),
     "STAT": ("stat",),
@@ -146,12 +147,8 @@ def name_text(name: bytes) -> str:
 
 def read(text: str, content: Callable[[str], Content | None]) -> Exchange:
     """The exchange. `content` finds a body by its file's name, None where there is none. TextFault."""
-    try:
-        values = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise TextFault([str(error)]) from error
     mistakes: list[str] = []
-    top = Table(values, "", mistakes)
+    top = Table(toml_values(text), "", mistakes)
 
     def body(table: Table) -> Content | None:
         name = table.maybe("body")
@@ -194,9 +191,13 @@ def _read_asked(table: Table, body: _Body) -> Asked:
         count=table.number("count"),
         request=table.text("for"),
     )
+    if asked.method and _METHOD.fullmatch(asked.method) is None:
+        table.wrong("method", "no name of a method")
     for key, url in (("url", asked.url), ("to", asked.to)):
         if url and _ABSOLUTE.match(url) is None:
             table.wrong(key, "not an absolute URL")
+        elif _CONTROL.search(url) is not None:
+            table.wrong(key, "a control character in a URL")
     table.over()
     return asked
 

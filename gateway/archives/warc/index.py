@@ -4,7 +4,7 @@ A request belongs to the answer that names it or that it names (WARC-Concurrent-
 to it for the same URI. A metadata record of this gateway's own belongs to what it names.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
@@ -12,7 +12,11 @@ from typing import Any, Final
 from warcio.archiveiterator import ArchiveIterator
 from warcio.exceptions import ArchiveLoadFailed
 
+from adapters import limits
+from gateway.archives.messages import asked_url
 from gateway.archives.outcome import ArchiveFault
+from gateway.archives.warc.http import read_head
+from gateway.archives.warc.unpacking import Unpacked
 
 TOML: Final = "application/toml"  # as registered with IANA
 ANSWERS: Final = frozenset({"response", "revisit", "resource"})
@@ -61,40 +65,64 @@ class Group:
 
 @dataclass(frozen=True, slots=True)
 class Index:
-    """`groups` by the places of their records; `referred` are ids, digests, and URIs with dates of bodies
-    that are needed again.
+    """`groups` by the places of their records; `left_out` has why a record is no part of one, by its place;
+    `referred` are ids, digests, and URIs with dates of bodies that are needed again. `cut`: the file ends
+    within a record, which is no part of anything.
     """
 
-    groups: dict[int, Group]
+    groups: Mapping[int, Group]
+    left_out: Mapping[int, str]
     referred: frozenset[str]
+    cut: bool = False
 
 
-def records(path: Path) -> Iterator[tuple[int, Any]]:
+def records(file: Unpacked) -> Iterator[tuple[int, Any]]:
     """Each record and its place. It is to be read before the next one. ArchiveFault, OSError."""
-    with path.open("rb") as file:
-        try:
-            yield from enumerate(ArchiveIterator(file))
-        except OSError:
-            raise
-        except ArchiveLoadFailed as error:
-            why = next(iter(str(error).strip().splitlines()), "").strip()
-            raise ArchiveFault(f"not a WARC file that can be read: {why}") from error
-        except Exception as error:  # what warcio meets where fields are missing, whatever it is
-            raise ArchiveFault("not a WARC file that can be read: it is damaged") from error
+    place = -1
+    try:
+        for place, record in enumerate(ArchiveIterator(file, no_record_parse=True)):
+            yield place, record
+    except OSError:
+        raise
+    except Exception as error:  # what warcio meets where fields are missing, whatever it is
+        if not (file.in_first_line and isinstance(error, ArchiveLoadFailed)):
+            raise ArchiveFault(_fault(place, file, error)) from error
+        file.cut = True
+    if file.damaged:
+        raise ArchiveFault(_fault(place, file))
+
+
+def _fault(place: int, file: Unpacked, error: Exception | None = None) -> str:
+    why = "damaged"
+    if file.damaged:
+        why = "its gzip is damaged"
+    elif isinstance(error, ArchiveLoadFailed):
+        why = "what follows is no record"
+    where = f" behind record {place + 1}" if place >= 0 else ""
+    return f"not a WARC file that can be read{where}: {why}"
 
 
 def indexed(path: Path) -> Index:
     """Read the file once. ArchiveFault, OSError."""
     seen: list[Seen] = []
+    left_out: dict[int, str] = {}
     referred: set[str] = set()
-    for place, record in records(path):
-        if record.rec_type in _READ:
-            seen.append(_seen(place, record))
-        if record.rec_type == "revisit":
-            referred.update(keys_of(record, "Refers-To"))
-    return Index(
-        {each.place: group for group in _groups(seen) for each in group.records}, frozenset(referred)
-    )
+    with Unpacked(path) as file:
+        for place, record in records(file):
+            each = _seen(place, record)
+            if not _whole(place, record):
+                file.cut = True
+            elif each.kind == "conversion":
+                left_out[place] = "converted copies of something"
+            elif each.kind in _READ:
+                seen.append(each)
+                if each.kind == "revisit":
+                    referred.update(keys_of(record, "Refers-To"))
+    groups = {each.place: group for group in _groups(seen) for each in group.records}
+    for each in seen:
+        if each.kind == "request" and each.place not in groups:
+            left_out[each.place] = "requests without an answer"
+    return Index(groups, left_out, frozenset(referred), file.cut)
 
 
 def keys_of(record: Any, prefix: str = "") -> list[str]:
@@ -106,25 +134,38 @@ def keys_of(record: Any, prefix: str = "") -> list[str]:
     name = get(f"WARC-{prefix}") if prefix else get("WARC-Record-ID")
     target = get(f"WARC-{prefix}-Target-URI") if prefix else get("WARC-Target-URI")
     date = get(f"WARC-{prefix}-Date") if prefix else get("WARC-Date")
-    at = f"{target} {date}" if target and date else None
+    at = f"{asked_url(target)} {date}" if target and date else None
     return [key for key in (name, at, get("WARC-Payload-Digest")) if key]
+
+
+def _whole(place: int, record: Any) -> bool:
+    """Reads the block to its end. ArchiveFault where its end is not told."""
+    size = 0
+    while data := record.raw_stream.read(limits.CHUNK_BYTES):
+        size += len(data)
+    if record.length is None and size:
+        raise ArchiveFault(f"not a WARC file that can be read: record {place + 1} has no Content-Length")
+    told = record.rec_headers.get_header("Content-Length") or ""  # which may itself be cut off
+    return bool(told) and not record.raw_stream.limit
 
 
 def _seen(place: int, record: Any) -> Seen:
     headers = record.rec_headers
-    http = record.http_headers
+    kind = record.rec_type or ""
+    head = read_head(record.raw_stream) if kind == "request" else None
     return Seen(
         place,
-        record.rec_type,
+        kind,
         headers.get_header("WARC-Record-ID") or f"record {place}",
         tuple(value for name, value in headers.headers if name.lower() == "warc-concurrent-to"),
-        headers.get_header("WARC-Target-URI") or "",
+        asked_url(headers.get_header("WARC-Target-URI") or ""),
         (record.content_type or "").partition(";")[0].strip().lower(),
-        http.protocol.upper() if record.rec_type == "request" and http is not None else "",
+        "" if head is None else head.method,
     )
 
 
 def _groups(seen: Sequence[Seen]) -> list[Group]:
+    by_name = {record.name: record for record in seen}
     of_name: dict[str, Group] = {}
     groups: list[Group] = []
 
@@ -134,19 +175,27 @@ def _groups(seen: Sequence[Seen]) -> list[Group]:
         of_name[record.name] = group
         return group
 
+    answered: dict[str, Seen] = {}
     for record in seen:
         if record.kind in ANSWERS:
             begin(record)
+            for name in record.beside:
+                answered.setdefault(name, record)
     for at, record in enumerate(seen):
         if record.kind == "request":
-            found = _named(record, seen, of_name) or _beside(at, seen, of_name)
-            if found is None:
-                continue  # a request without an answer says nothing
-            found.records.append(record)
-            of_name[record.name] = found
+            found = next((of_name[name] for name in record.beside if name in of_name), None)
+            if found is None and record.name in answered:
+                found = of_name[answered[record.name].name]
+            found = found or _beside(at, seen, of_name)
+            if found is not None:
+                found.records.append(record)
+                of_name[record.name] = found
     for record in seen:
         if record.own:
-            group = next((of_name[name] for name in record.beside if name in of_name), None)
+            named = [name for name in record.beside if name in by_name]
+            group = next((of_name[name] for name in named if name in of_name), None)
+            if group is None and named:
+                group = begin(by_name[named[0]])
             if group is None:
                 begin(record)
             else:
@@ -154,15 +203,7 @@ def _groups(seen: Sequence[Seen]) -> list[Group]:
     return groups
 
 
-def _named(request: Seen, seen: Sequence[Seen], of_name: dict[str, Group]) -> Group | None:
-    for name in request.beside:
-        if name in of_name:
-            return of_name[name]
-    answer = next((each for each in seen if each.kind in ANSWERS and request.name in each.beside), None)
-    return None if answer is None else of_name[answer.name]
-
-
-def _beside(at: int, seen: Sequence[Seen], of_name: dict[str, Group]) -> Group | None:
+def _beside(at: int, seen: Sequence[Seen], of_name: Mapping[str, Group]) -> Group | None:
     for place in (at + 1, at - 1):
         if 0 <= place < len(seen) and seen[place].kind in ANSWERS and seen[place].target == seen[at].target:
             group = of_name[seen[place].name]

@@ -2,49 +2,73 @@
 
     warcinfo                        the file
     request, response, metadata     an exchange over HTTP
+    request, metadata               one that failed
     resource, metadata              a document read over another protocol
-    request or resource, metadata   anything else that has a body
-    metadata                        a listing, a failure, a change
+    metadata, metadata              a document written over another protocol, or a failure to
+    metadata                        a listing, any other change, any other failure
 
-Bodies are written as they are kept: expanded, with their own Content-Length. The metadata record holds the
-recording's own TOML text, in which a body is named by its record's id, so that what this gateway reads back
-is what it wrote. Two files of one site are the same, byte for byte.
+Bodies are written as they are kept: expanded, with their own Content-Length, so that digests are of what is
+there. One that is not whole has the length that was announced, or none, and WARC-Truncated. The last metadata
+record holds the recording's own TOML text, in which a body is named by its record's id, so that what this
+gateway reads back is what it wrote. Two files of one site are the same, byte for byte.
 """
 
 import string
 import uuid
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from contextlib import ExitStack
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from http import HTTPStatus
 from io import BytesIO
-from typing import BinaryIO
+from typing import Any, BinaryIO, Final
 from urllib.parse import quote, urlsplit
 
 from warcio.statusandheaders import StatusAndHeaders
 from warcio.warcwriter import WARCWriter
 
 from adapters.recorded.drafts import content_of
-from adapters.recorded.exchange import Asked, Content, Exchange, Message
+from adapters.recorded.exchange import FILE_METHODS, Asked, Content, Exchange, Message
 from adapters.recorded.tree.bodies import is_text, reply_type
 from adapters.recorded.tree.toml_text import Files, written
 from gateway import VERSION
 from gateway.archives.warc.index import TOML
 
+_URL: Final = ":/?#[]@!$&'()*+,;=%"  # RFC 3986 section 2.2; what is unreserved always stays
+_BYTES: Final = "application/octet-stream"
+_REQUEST: Final = "application/http; msgtype=request"
+_RESPONSE: Final = "application/http; msgtype=response"
 
-def write_warc(exchanges: Iterable[Exchange], file: BinaryIO, *, squeezed: bool) -> int:
-    """Write all of them to `file`; how many. `squeezed`: each record as a gzip member of its own."""
+
+@dataclass(frozen=True, slots=True)
+class Counts:
+    """`unread` of the `exchanges` are listings, changes and failures: other tools get no answer from them."""
+
+    exchanges: int
+    unread: int
+
+
+class _Head(StatusAndHeaders):  # type: ignore[misc]
+    """As bytes in Latin-1, as it was; warcio would make %-escapes of every other byte."""
+
+    def compute_headers_buffer(self, header_filter: Any = None) -> None:
+        """What warcio writes."""
+        self.headers_buff = f"{self.to_str(header_filter)}\r\n".encode("latin-1", "backslashreplace")
+
+
+def write_warc(exchanges: Iterable[Exchange], file: BinaryIO, *, squeezed: bool) -> Counts:
+    """Write all of them to `file`. `squeezed`: each record as a gzip member of its own. OSError."""
     archive = _Archive(file, squeezed=squeezed)
     for exchange in exchanges:
         archive.add(exchange)
     archive.end()
-    return archive.exchanges
+    return Counts(archive.exchanges, archive.unread)
 
 
 class _Archive:
     def __init__(self, file: BinaryIO, *, squeezed: bool) -> None:
         self._writer = WARCWriter(file, gzip=squeezed, warc_version="1.1")
-        self.exchanges = 0
+        self.exchanges = self.unread = 0
         self._begun = False
 
     def add(self, exchange: Exchange) -> None:
@@ -59,15 +83,22 @@ class _Archive:
             text=body.read().decode("utf-8") if body is not None and is_text(body) else None,
             reply=ids["reply"] if content is not None else "",
         )
+        self.unread += not isinstance(reply, Message) and content is None
+        beside: str | None = None
         if isinstance(reply, Message):
-            self._http(exchange, reply, ids)
-        else:
-            for name, part in (("request", body if files.asked else None), ("reply", content)):
-                if part is not None:
-                    kind = reply_type(exchange) if name == "reply" else ""
-                    self._record(exchange, "resource", ids[name], part, kind or "application/octet-stream")
+            beside = ids["reply"]
+            self._asked(exchange, ids["request"], beside)
+            self._answer(exchange, reply, beside)
+        elif asked.method not in FILE_METHODS:
+            beside = ids["request"]
+            self._asked(exchange, beside, None)
+        elif content is not None:
+            beside = ids["reply"]
+            self._record(exchange, "resource", beside, content, reply_type(exchange) or _BYTES)
+        elif body is not None and files.asked:
+            beside = ids["request"]
+            self._record(exchange, "metadata", beside, body, _BYTES)
         text = Content(written(exchange, files).encode())
-        beside = ids["reply"] if isinstance(reply, Message) else files.reply or files.asked or None
         self._record(exchange, "metadata", ids["metadata"], text, TOML, concurrent=beside)
 
     def end(self) -> None:
@@ -91,34 +122,25 @@ class _Archive:
     def _id(self, exchange: Exchange, name: str) -> str:
         return _urn(str(self.exchanges), name, _date(exchange.at), exchange.asked.method, exchange.asked.url)
 
-    def _http(self, exchange: Exchange, reply: Message, ids: Mapping[str, str]) -> None:
+    def _asked(self, exchange: Exchange, name: str, answer: str | None) -> None:
         asked = exchange.asked
-        body = asked.body or Content()
+        line = f"{asked.method} {_target(asked.url)} HTTP/1.1"
+        host = quote(urlsplit(asked.url).netloc, safe=string.punctuation)
+        head = _Head(line, _sized([("Host", host), *asked.headers], asked), is_http_request=True)
         self._record(
-            exchange,
-            "request",
-            ids["request"],
-            body,
-            "application/http; msgtype=request",
-            http=StatusAndHeaders(
-                f"{asked.method} {_target(asked.url)} HTTP/1.1",
-                _sized([("Host", urlsplit(asked.url).netloc), *asked.headers], asked),
-                is_http_request=True,
-            ),
-            concurrent=ids["reply"],
+            exchange, "request", name, asked.body or Content(), _REQUEST, http=head, concurrent=answer
         )
+
+    def _answer(self, exchange: Exchange, reply: Message, name: str) -> None:
         content = reply.content or Content()
-        length = reply.length if reply.content is None else content.size
+        length = reply.length
+        if reply.content is not None and (length is None or length <= content.size):
+            length = None if reply.failure is not None else content.size
         headers = [*reply.headers, *([("Content-Length", str(length))] if length is not None else [])]
-        self._record(
-            exchange,
-            "response",
-            ids["reply"],
-            content,
-            "application/http; msgtype=response",
-            http=StatusAndHeaders(f"{reply.status} {_phrase(reply.status)}", headers, protocol="HTTP/1.1"),
-            cut="disconnect" if reply.failure is not None else "length" if reply.length is not None else "",
-        )
+        head = _Head(f"{reply.status} {_phrase(reply.status)}", headers, protocol="HTTP/1.1")
+        cut = "" if reply.length is None or reply.content is None else "length"
+        cut = cut if reply.failure is None else "disconnect"
+        self._record(exchange, "response", name, content, _RESPONSE, http=head, cut=cut)
 
     def _record(
         self,
@@ -135,12 +157,12 @@ class _Archive:
         headers = {"WARC-Record-ID": name, "WARC-Date": _date(exchange.at), "Content-Type": media_type}
         if concurrent is not None:
             headers["WARC-Concurrent-To"] = concurrent
-        if cut and content.size:
+        if cut:
             headers["WARC-Truncated"] = cut
         with ExitStack() as stack:
             payload = stack.enter_context(content.opened()) if content.size else BytesIO()
             record = self._writer.create_warc_record(
-                exchange.asked.url,
+                quote(exchange.asked.url, safe=_URL),
                 kind,
                 payload=payload,
                 length=content.size,

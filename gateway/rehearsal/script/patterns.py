@@ -141,7 +141,7 @@ def _columns(part: Part, data: bytes, place: int, width: int) -> list[int]:
 def _beyond(parts: tuple[Part, ...], data: bytes, place: int) -> list[int]:
     places, furthest = {place}, place
     for part in parts:
-        places = {end for start in places for end in part.ends(data, start)}
+        places = _next(part, data, places)
         if not places:
             break
         furthest = max(furthest, min(places))
@@ -153,8 +153,15 @@ def _beyond(parts: tuple[Part, ...], data: bytes, place: int) -> list[int]:
 def _reached(parts: Iterable[Part], data: bytes) -> set[int]:
     places = {0}
     for part in parts:
-        places = {end for start in places for end in part.ends(data, start)}
+        places = _next(part, data, places)
     return places
+
+
+def _next(part: Part, data: bytes, places: set[int]) -> set[int]:
+    """Where a part can end that begins at one of these places."""
+    if isinstance(part, Any) and part.width is None and places:
+        places = {min(places)}  # from there it reaches whatever it reaches from the others
+    return {end for start in places for end in part.ends(data, start)}
 
 
 @lru_cache(maxsize=256)
@@ -204,13 +211,15 @@ def _like(expression: str, place: int) -> Like:
         _compiled(expression)
     except (re.error, UnicodeEncodeError) as error:
         raise PatternFault(f"not a regular expression: {error}", place) from error
+    except (OverflowError, RecursionError) as error:
+        raise PatternFault("a regular expression that is too deep, or repeats too often", place) from error
     return Like(expression)
 
 
 def _columns_of(text: str, place: int) -> int:
-    if 0 < int(text) <= _WIDEST:
+    if len(text) <= len(str(_WIDEST)) and int(text) > 0:
         return int(text)
-    raise PatternFault(f"{text} is not a number of columns", place)
+    raise PatternFault(f"not 1 to {_WIDEST} columns", place)
 
 
 def shown_bytes(data: bytes) -> str:

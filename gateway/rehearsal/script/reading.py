@@ -29,6 +29,7 @@ from gateway.rehearsal.script.steps import (
 )
 
 _NAME: Final = re.compile(r"[A-Za-z0-9_.-]{1,40}")
+_LINE_END: Final = re.compile(r"\r\n|\r|\n")  # a form feed or the like ends no line
 _SECONDS: Final = re.compile(r"[0-9]{1,6}(?:\.[0-9]{1,3})?")
 _LINE_ENDS: Final = {"cr": b"\r", "lf": b"\n", "crlf": b"\r\n"}
 
@@ -58,7 +59,8 @@ class _Wrong(ValueError):
 
 def read_script(text: str, name: str) -> Script:
     """The script that `text` holds; ScriptFault where it is none."""
-    lines = tuple(text.removeprefix("\ufeff").splitlines())
+    lines = tuple(_LINE_END.split(text.removeprefix("\ufeff")))
+    lines = lines if lines[-1] else lines[:-1]
     steps: list[Placed] = []
     mistakes: list[Mistake] = []
     names = set[str]()

@@ -129,6 +129,18 @@ def test_a_body_is_never_read_from_another_folder(tmp_path: Path) -> None:
         loaded(tmp_path / "site")
 
 
+def test_a_body_is_never_read_through_a_link(tmp_path: Path) -> None:
+    """A recording may come from somebody else; a link in it could lead to any file of this machine."""
+    toml = folder(tmp_path / "site").add(got(MOLE))
+    (tmp_path / "key").write_text("a key")
+    body = toml.with_name("events.1.json")
+    assert body.is_file()
+    body.unlink()
+    body.symlink_to(tmp_path / "key")
+    with pytest.raises(FolderFault, match="no file"):
+        loaded(tmp_path / "site")
+
+
 def test_nothing_is_written_where_a_link_leads_out(tmp_path: Path) -> None:
     outside = tmp_path / "outside"
     outside.mkdir()
@@ -276,6 +288,17 @@ def test_used_and_older(tmp_path: Path) -> None:
     draft = made.draft()
     draft.keep(Asked("GET", "http://a.example/"), Failure("TooSlow", "Too slow"))
     assert made.unused() == [one, three]
+
+
+def test_until_a_time(tmp_path: Path) -> None:
+    made = folder(tmp_path)
+    for number in range(4):
+        made.add(got(MOLE, b"%d" % number, seconds=number))
+    made = loaded(tmp_path)
+    found = made.until(Asked("GET", MOLE), NOON + timedelta(seconds=2))
+    assert list(found) == list(made.exchanges())[2::-1]
+    assert list(made.until(Asked("GET", MOLE), NOON - timedelta(seconds=1))) == []
+    assert list(made.until(Asked("GET", f"{MOLE}/no"), NOON)) == []
 
 
 # Secrets

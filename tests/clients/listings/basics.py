@@ -27,7 +27,8 @@ def pcbasic(text: str, port: int, folder: Path) -> list[str]:
     (folder / "CLIENT.BAS").write_bytes(text.replace("\n", "\r\n").encode("ascii") + b"\x1a")
     command = [sys.executable, "-m", "pcbasic", "--interface=none", "--sound=False", "--output=STDOUT:"]
     command += [f"--com1=SOCKET:127.0.0.1:{port}", "--quit", "--state=/dev/null", "--run=CLIENT.BAS"]
-    done = subprocess.run(command, cwd=folder, capture_output=True, timeout=PATIENCE, check=True)
+    done = subprocess.run(command, cwd=folder, capture_output=True, timeout=PATIENCE, check=False)
+    assert done.returncode == 0, done.stderr.decode("utf-8", "replace")
     return done.stdout.decode("utf-8").split("\r\n")  # what it prints is in its own code page
 
 

@@ -132,6 +132,44 @@ def test_times_and_urls(tmp_path: Path) -> None:
     )
 
 
+@pytest.mark.parametrize("took", [-1, 1e400, float("nan"), 10**400, True, None, "9"])
+def test_a_time_that_is_none(took: Any, tmp_path: Path) -> None:
+    made = changed(tmp_path / "x", ("time", took))
+    assert isinstance(made, Exchange)
+    assert made.took == 0.0
+
+
+@pytest.mark.parametrize(
+    ("text", "at"),
+    [
+        ("2026-05-17T12:00:00Z", NOON),
+        ("2026-05-17T12:00:00.1239999Z", NOON.replace(microsecond=123_000)),  # more than six decimals
+        ("2026-05-17T12:00:00", NOON),  # without a zone: UTC
+        ("2026-05-17T06:30:00-05:30", NOON),
+    ],
+)
+def test_when(text: str, at: datetime, tmp_path: Path) -> None:
+    made = changed(tmp_path / "x", ("startedDateTime", text))
+    assert isinstance(made, Exchange)
+    assert made.at == at
+
+
+@pytest.mark.parametrize(
+    ("headers", "location"),
+    [([], "/new%20page"), ([{"name": "location", "value": "/other"}], "/other")],
+)
+def test_where_a_redirect_leads(headers: list[dict[str, str]], location: str, tmp_path: Path) -> None:
+    changes = (("response/status", 302), ("response/redirectURL", "/new page"), ("response/headers", headers))
+    made = changed(tmp_path / "x", *changes)
+    assert isinstance(made, Exchange)
+    assert isinstance(made.reply, Message)
+    assert [value for name, value in made.reply.headers if name.lower() == "location"] == [location]
+    page = changed(tmp_path / "x", ("response/redirectURL", "/new"))
+    assert isinstance(page, Exchange)
+    assert isinstance(page.reply, Message)
+    assert page.reply.headers == PLAIN
+
+
 @pytest.mark.parametrize(
     ("changes", "body"),
     [
@@ -157,6 +195,14 @@ def test_times_and_urls(tmp_path: Path) -> None:
             ],
             "\u2603".encode(),
         ),
+        (
+            [
+                ("response/content/text", "a..\u2603"),
+                ("response/headers", [{"name": "content-type", "value": "text/plain; charset=idna"}]),
+            ],
+            "a..\u2603".encode(),
+        ),
+        ([("response/content/text", "\ud800")], b"\xed\xa0\x80"),
         ([("response/content", {"size": 0})], b""),
     ],
 )
@@ -175,6 +221,8 @@ def test_bodies(changes: list[tuple[str, Any]], body: bytes, tmp_path: Path) -> 
             b"a+b=%C3%A9",
         ),
         ({"mimeType": "text/plain; charset=latin-1", "text": "\u00e9"}, b"\xe9"),
+        ({"mimeType": "text/plain; charset=latin-1", "text": "\u2603"}, b"\xe2\x98\x83"),
+        ({"mimeType": "application/x-www-form-urlencoded", "params": [{"name": "a", "value": None}]}, b"a="),
         ({"mimeType": "text/plain", "text": ""}, None),
     ],
 )
@@ -192,11 +240,16 @@ def test_headers(tmp_path: Path) -> None:
         {"name": "Content-Encoding", "value": "br"},
         {"name": "Content-Length", "value": "999"},
         {"name": "X-Town", "value": "\u2603"},
+        {"name": "X-Count", "value": 0},
+        {"name": "X-None", "value": None},
     ]
     made = changed(tmp_path / "x", ("response/headers", headers))
     assert isinstance(made, Exchange)
     assert isinstance(made.reply, Message)
-    kept = (("Set-Cookie", "a=1"), ("Set-Cookie", "b=2"), ("X-Town", "\xe2\x98\x83"))
+    kept = (
+        *(("Set-Cookie", "a=1"), ("Set-Cookie", "b=2"), ("X-Town", "\xe2\x98\x83")),
+        *(("X-Count", "0"), ("X-None", "")),
+    )
     assert (made.reply.headers, made.reply.failure, made.reply.length) == (kept, None, None)
 
 
@@ -217,6 +270,7 @@ def test_headers(tmp_path: Path) -> None:
         (("request/url", 5), "not as HAR 1.2 has it: url"),
         (("request/method", "G T"), "not as HAR 1.2 has it: the request's method"),
         (("startedDateTime", "today"), "not as HAR 1.2 has it: startedDateTime"),
+        (("startedDateTime", "9999-12-31T23:59:59-05:00"), "not as HAR 1.2 has it: startedDateTime"),
         (("request/headers", [{"value": "x"}]), "not as HAR 1.2 has it: a header without a name"),
         (
             ("request/postData", {"mimeType": "multipart/form-data", "params": [{"name": "a"}]}),
@@ -236,6 +290,7 @@ def test_what_is_left_out(change: tuple[str, Any], why: str, tmp_path: Path) -> 
         (b"[]", "no log with entries"),
         (b'{"log": "\xff"}', "not UTF-8 .byte 10"),
         (b"[" * 100_000, "too deep"),
+        (b'{"log": {"entries": [%s]}}' % (b"1" * 5000), "a number too long"),
     ],
 )
 def test_what_is_no_har_file(data: bytes, why: str, tmp_path: Path) -> None:

@@ -8,7 +8,7 @@ import pytest
 
 from gateway import VERSION
 from gateway.commands.main import main, parser
-from tests.gateway.commands.processes import HEADRACE, ROOT
+from tests.gateway.commands.processes import HEADRACE, ROOT, headrace
 
 COMMANDS = ("demo", "serve", "say", "check", "record", "site", "rehearse", "line", "listing", "spool")
 
@@ -54,3 +54,18 @@ def test_output_onto_a_full_disk_is_one_line() -> None:
         command = [*HEADRACE, "check", "--explain"]
         done = subprocess.run(command, cwd=ROOT, stdout=full, stderr=subprocess.PIPE, check=False)
     assert (done.returncode, done.stderr) == (1, b"headrace: cannot write: No space left on device\n")
+
+
+def test_names_of_any_kind_can_be_shown_on_any_terminal(tmp_path: Path) -> None:
+    """An old terminal's charset, and a URL with a letter beyond it."""
+    site = tmp_path / "site"
+    (site / "https/tides.example").mkdir(parents=True)
+    (site / "site.toml").write_text("format = 1\n")
+    (site / "https/tides.example/x.1.toml").write_text(
+        'at = 2026-05-17T12:00:00Z\n[request]\nmethod = "GET"\nurl = "https://tides.example/\u2126"\n'
+        "[response]\nstatus = 404\n",
+        encoding="utf-8",
+    )
+    done = headrace("site", "list", "site", folder=tmp_path, PYTHONIOENCODING="ascii")
+    assert (done.returncode, done.stderr) == (0, b"")
+    assert b"\\u2126" in done.stdout

@@ -99,6 +99,24 @@ def test_a_junit_file_that_cannot_be_written_is_1(folder: Path) -> None:
     assert (done.returncode, "cannot write" in done.stderr.decode()) == (1, True)
 
 
+def test_what_is_written_into_a_device_or_through_a_link(folder: Path) -> None:
+    done = headrace("rehearse", "--junit", "/dev/stdout", "good.rehearsal", folder=folder)
+    assert done.returncode == 0
+    assert b"<testsuites" in done.stdout
+    (folder / "link.rehearsal").symlink_to("bad.rehearsal")
+    assert headrace("rehearse", "--accept", "link.rehearsal", folder=folder).returncode == 0
+    assert (folder / "link.rehearsal").is_symlink()
+    assert (folder / "bad.rehearsal").read_text() == SCRIPT
+
+
+def test_a_place_where_nothing_can_be_written_leaves_nothing(folder: Path) -> None:
+    (folder / "taken").mkdir()
+    done = headrace("rehearse", "--junit", "taken", "good.rehearsal", folder=folder)
+    assert (done.returncode, b"cannot write taken: " in done.stderr) == (1, True)
+    assert b"Traceback" not in done.stderr
+    assert not [each for each in folder.iterdir() if each.name.startswith(".")]
+
+
 @pytest.mark.parametrize("text", ["[::1]:8128", "pi.example:1"])
 def test_addresses(text: str) -> None:
     assert rehearse._address(text) in (("::1", 8128), ("pi.example", 1))

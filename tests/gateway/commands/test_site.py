@@ -1,13 +1,17 @@
 """`headrace site`, as its user runs it."""
 
+import json
 from pathlib import Path
 
 import pytest
+from pytest_httpserver import HTTPServer
 
+from adapters.recorded.exchange import Asked, Exchange, Failure
 from demo_site.offline import RECORDING
 from gateway.commands.main import main
-from tests.adapters.recorded.exchanges import folder, got
+from tests.adapters.recorded.exchanges import NOON, folder, got, loaded
 from tests.gateway.archives.test_har import LAMPS
+from tests.gateway.archives.warc.test_reading import wget
 from tests.gateway.commands.processes import headrace
 
 
@@ -71,6 +75,86 @@ def test_a_browsers_file_with_the_catalogues_secrets_hidden(tmp_path: Path) -> N
     everything = b"".join(contents(tmp_path / "hall").values())
     assert b"trimmed" not in everything
     assert b"North mole" in everything
+
+
+def har(path: Path, *answers: tuple[int, str]) -> None:
+    """Answers of one URL, each at a second of a minute."""
+    headers = [{"name": "Content-Type", "value": "text/plain"}, {"name": "Set-Cookie", "value": "a=window"}]
+    entries = [
+        {
+            "startedDateTime": f"2026-05-17T12:00:{second:02}Z",
+            "request": {"method": "GET", "url": "http://lamps.example/", "headers": []},
+            "response": {"status": 200, "headers": headers, "content": {"text": text}},
+        }
+        for second, text in answers
+    ]
+    path.write_text(json.dumps({"log": {"entries": entries}}))
+
+
+def test_a_file_taken_in_twice_adds_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Though answers that came in a row are one recording, and secrets are not there any more."""
+    monkeypatch.chdir(tmp_path)
+    Path("headrace.toml").write_text(
+        '[source.x]\nurl = "http://lamps.example/"\nauth = { bearer = true, secret = "file:key" }\n'
+        '[[source.x.field]]\nname = "N"\nwidth = 3\n'
+    )
+    Path("key").write_text("4711-window")
+    one, two = "the key is 4711-window", "another"
+    har(Path("one.har"), (1, one), (2, one), (3, two), (3, one), (9, one))
+    assert main(["site", "import", "hall", "one.har"]) == 0
+    first = contents(Path("hall"))
+    folder = loaded(Path("hall"))
+    assert [(each.at.second, each.times) for each in folder.exchanges()] == [(1, 2), (3, 1), (3, 2)]
+    assert main(["site", "import", "hall", "one.har", "one.har"]) == 0
+    assert contents(Path("hall")) == first
+    har(Path("two.har"), (3, two), (30, two))
+    assert main(["site", "import", "hall", "two.har"]) == 0
+    said = capsys.readouterr().out
+    assert said.count("one.har: 0 taken in\n  left out: 5 that are there already") == 2
+    assert "two.har: 1 taken in\n  left out: 1 that are there already" in said
+    assert "hall: 4 recordings, 1 of them new" in said
+    assert b"window" not in b"".join(contents(Path("hall")).values())
+
+
+def test_what_wget_kept_is_taken_in_once(
+    httpserver: HTTPServer, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    httpserver.expect_request("/lamps").respond_with_data("3 lamps", content_type="text/plain")
+    url = httpserver.url_for("/lamps")
+    wget(tmp_path, "w", "--header=Authorization: Basic d2luZG93OjQ3MTE=", url, url)
+    for _ in range(2):
+        assert main(["site", "import", str(tmp_path / "hall"), str(tmp_path / "w.warc.gz")]) == 0
+    said = capsys.readouterr()
+    assert "w.warc.gz: 2 taken in" in said.out
+    assert "0 taken in\n" in said.out
+    assert "left out: 2 that are there already" in said.out
+    assert "not over a protocol of the gateway" in said.out  # wget's own log, and what it was called with
+    assert f"header Authorization of {url.removesuffix('/lamps')}" in said.err
+    (kept,) = loaded(tmp_path / "hall").exchanges()
+    assert (kept.times, dict(kept.asked.headers).get("Accept")) == (2, "*/*")
+    assert b"d2luZG93" not in b"".join(contents(tmp_path / "hall").values())
+
+
+def test_an_export_says_what_only_the_gateway_reads(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    kept = folder(tmp_path / "hall")
+    kept.add(got("http://a.example/"))
+    kept.add(Exchange(Asked("GET", "http://b.example/"), Failure("TooSlow", "Slow"), NOON))
+    assert main(["site", "export", str(tmp_path / "hall"), str(tmp_path / "x.warc")]) == 0
+    told = capsys.readouterr().out.splitlines()[1:]
+    assert told == ["  only for headrace: 1 (listings, changes and failures have no form in WARC)"]
+
+
+def test_an_export_without_one_of_its_bodies(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    kept = folder(tmp_path / "hall")
+    path = kept.add(got("http://a.example/")).with_suffix(".json")
+    path.unlink()
+    assert main(["site", "export", str(tmp_path / "hall"), str(tmp_path / "x.warc")]) == 2
+    assert path.name in capsys.readouterr().err
+    assert not (tmp_path / "x.warc").exists()
 
 
 @pytest.mark.parametrize(

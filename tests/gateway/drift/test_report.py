@@ -45,3 +45,10 @@ def test_quietly() -> None:
 def test_no_line_is_too_long() -> None:
     long = Finding(What.FIT, "NAME", "word " * 60)
     assert max(map(len, report([Checked("ASK " + "x " * 60, (long,))], quiet=True))) <= COLUMNS
+
+
+def test_a_far_server_cannot_write_on_the_terminal() -> None:
+    evil = Finding(What.NEW, "", "new beside the fields: $['\x1b[2J\x07']")
+    assert list(report([Checked("ASK NEWS", (evil,))], quiet=False))[-1] == (
+        "  rows: new beside the fields: $['\\x1b[2J\\x07']"
+    )

@@ -10,7 +10,7 @@ from gateway.rehearsal.script.reading import read_script
 Talk = Callable[[asyncio.StreamReader, asyncio.StreamWriter], Awaitable[None]]
 
 
-async def rehearsed(text: str, talk: Talk, listeners: int = 1) -> Run:
+async def rehearsed(text: str, talk: Talk, listeners: int = 1, name: str = "x.rehearsal") -> Run:
     """The script, run against `talk` for each line."""
     tasks: set[asyncio.Task[None]] = set()
 
@@ -27,7 +27,7 @@ async def rehearsed(text: str, talk: Talk, listeners: int = 1) -> Run:
     servers = [await asyncio.start_server(serve, "127.0.0.1", 0) for _ in range(listeners)]
     try:
         addresses = [("127.0.0.1", server.sockets[0].getsockname()[1]) for server in servers]
-        return await run_script(read_script(text, "x.rehearsal"), addresses)
+        return await run_script(read_script(text, name), addresses)
     finally:
         for server in servers:
             server.close()

@@ -1,11 +1,13 @@
 """Lines that came are paired with those that were expected."""
 
+import time
 from difflib import SequenceMatcher
 
 from hypothesis import given
 from hypothesis import strategies as st
 
 from gateway.rehearsal.comparing import Pair, exactly, paired
+from gateway.rehearsal.script.patterns import read_pattern
 from gateway.rehearsal.script.steps import Hear, Placed
 
 short = st.lists(st.sampled_from([b"a", b"b", b"c"]), max_size=7)
@@ -65,4 +67,15 @@ def test_very_many_lines_are_compared_one_by_one() -> None:
     expected = [b"%d" % number for number in range(2000)]
     pairs = pairs_of(expected, [b"x"] * 2000)
     assert len(pairs) == 2000
+    assert not any(pair.fits for pair in pairs)
+
+
+def test_very_many_lines_take_no_time() -> None:
+    """Pairs that regular expressions would be tried on are the dear ones."""
+    pattern = read_pattern("{any}7{any}8{any}")
+    placed = [Placed(line, Hear(pattern)) for line in range(1, 1_001)]
+    began = time.monotonic()
+    pairs = paired(placed, [b"7" * 200] * 1_000, "nothing more came")
+    assert time.monotonic() - began < 5
+    assert len(pairs) == 1_000
     assert not any(pair.fits for pair in pairs)

@@ -26,3 +26,10 @@ async def test_read_by_another() -> None:
     assert "<&]]>" in differing.result[0].text
     assert "there is no listener 2" in broken.result[0].text
     assert float(suite.time) >= sum(float(case.time) for case in suite) - 0.01
+
+
+async def test_what_xml_cannot_hold_is_escaped() -> None:
+    """XML 1.0 section 2.2; a file may have any name, and not all of them are UTF-8."""
+    run = await rehearsed("say NOOP", answering(ANSWERS), name="a\x01\udce9.rehearsal")
+    (suite,) = JUnitXml.fromstring(junit_xml([run], AT))
+    assert [case.name for case in suite] == ["a\\x01\\udce9.rehearsal"]

@@ -150,8 +150,10 @@ async def test_where_nobody_listens() -> None:
     server.close()
     await server.wait_closed()
     run = await run_script(read_script("say NOOP", "x"), [address])
-    assert run.broken.startswith("line 1: the gateway cannot be reached")
+    assert run.broken == "line 1: the gateway cannot be reached: Connection refused"
     assert not run.good
+    run = await run_script(read_script("say NOOP", "x"), [("a" * 64 + ".example", 1)])
+    assert run.broken == "line 1: the gateway cannot be reached: no name of a host"
 
 
 async def test_saying_on_a_line_that_is_gone() -> None:

@@ -77,6 +77,7 @@ def test_the_log_is_told_without_the_query(caplog: pytest.LogCaptureFixture) -> 
     [
         ("", "fault: missing"),
         ("fault = 3", "fault: not a list"),
+        ("fault = " + "[" * 100_000, "nested too deep"),
         ("[[fault]]\ndo = \nurl = 3", "line 2"),
         ('[[fault]]\ndo = "cut"', "url: missing"),
         ('[[fault]]\nurl = "*"', "do: one of do and status"),

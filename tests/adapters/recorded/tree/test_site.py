@@ -36,6 +36,8 @@ def test_mistakes(tmp_path: Path, text: str, mistake: str) -> None:
 
 def test_no_toml_and_no_utf_8(tmp_path: Path) -> None:
     path = tmp_path / "site.toml"
+    path.write_text("\ufeffformat = 1")
+    assert read_site(path) == frozenset()
     path.write_text("format")
     with pytest.raises(TextFault):
         read_site(path)

@@ -1,8 +1,10 @@
-from datetime import UTC, datetime
+import math
+import tomllib
+from datetime import UTC, datetime, timedelta, timezone
 
 import pytest
 
-from adapters.recorded.tree.table import Table
+from adapters.recorded.tree.table import Table, TextFault, printable, toml_values
 
 
 def table(**values: object) -> Table:
@@ -44,6 +46,15 @@ def test_what_is_not_there() -> None:
         (datetime(2026, 5, 17), "time", "a.x: a time without its zone, such as Z"),
         ([], "table", "a.x: not a table"),
         ("", "needed", "a.x: missing"),
+        (1 << 63, "number", "a.x: too large"),
+        (math.nan, "seconds", "a.x: no number of seconds"),
+        (-math.inf, "seconds", "a.x: no number of seconds"),
+        (1 << 63, "seconds", "a.x: no number of seconds"),
+        (
+            datetime(1, 1, 1, tzinfo=timezone(timedelta(hours=1))),
+            "time",
+            "a.x: not in the years 1 to 9999 of UTC",
+        ),
     ],
 )
 def test_what_is_wrong(value: object, getter: str, mistake: str) -> None:
@@ -88,3 +99,24 @@ def test_headers() -> None:
     wrong = table(headers=["none", ": x", " A: x", "A: \n", "A: \u20ac", 7])
     assert wrong.headers() == ()
     assert len(wrong.mistakes) == 6
+
+
+def test_a_byte_order_mark_does_not_count() -> None:
+    """What some editors put before a text (The Unicode Standard, section 23.8)."""
+    assert toml_values("\ufeffx = 1") == {"x": 1}
+
+
+@pytest.mark.parametrize("text", ["x = " + "[" * 100_000, "x = " + "9" * 5_000])
+def test_what_the_toml_library_cannot_take(text: str) -> None:
+    with pytest.raises((ValueError, RecursionError)) as raised:
+        tomllib.loads(text)
+    assert not isinstance(raised.value, tomllib.TOMLDecodeError)
+    with pytest.raises(TextFault, match="nested too deep, or a number too long"):
+        toml_values(text)
+
+
+def test_what_is_told_is_one_line_without_escapes() -> None:
+    assert printable("a\x1b[2J\n\u202eb\u00e9\udce9") == "a\\x1b[2J\\n\\u202eb\u00e9\\udce9"
+    made = Table({"\x1b[2J": 1}, "a.", [])
+    made.over()
+    assert made.mistakes == ["a.\\x1b[2J: there is no such key"]

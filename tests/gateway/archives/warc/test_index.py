@@ -1,5 +1,7 @@
 """Which records belong together, whichever way round and however a tool names them."""
 
+import gzip
+import time
 from collections.abc import Sequence
 from io import BytesIO
 from pathlib import Path
@@ -53,6 +55,66 @@ def test_pairs(records: list[Record], tmp_path: Path) -> None:
     lone = index.groups[0]
     assert (lone.method, len(lone.records)) == ("GET", 1)
     assert 1 not in index.groups
+    assert index.left_out == {1: "requests without an answer"}
+
+
+def test_what_is_no_exchange_is_told_and_what_only_describes_is_not(tmp_path: Path) -> None:
+    names = ("conversion", "continuation", "metadata", "unheard-of")
+    index = indexed(written(tmp_path / "x", [(name, f"<{name}>", "", "http://a.example/") for name in names]))
+    assert index.groups == {}
+    assert index.left_out == {0: "converted copies of something"}
+
+
+def test_a_file_that_is_cut_off(tmp_path: Path) -> None:
+    path = written(tmp_path / "x", [("response", f"<{n}>", "", f"http://a.example/{n}") for n in range(2)])
+    whole = path.read_bytes()
+    second = whole.index(b"WARC/1.0", 1)
+    told = []
+    for end in range(second, len(whole) + 1):
+        path.write_bytes(whole[:end])
+        index = indexed(path)
+        assert index.groups[0].records[0].name == "<0>"
+        assert index.left_out == {}
+        told.append((1 in index.groups, index.cut))
+    assert told[0] == (False, False)
+    ends = len("\r\n\r\n")  # what ends a record is not missed
+    assert told[1:] == [(False, True)] * (len(told) - 2 - ends) + [(True, False)] * (ends + 1)
+
+
+def test_a_record_that_does_not_say_how_long_it_is(tmp_path: Path) -> None:
+    path = written(tmp_path / "x", [("response", "<1>", "", "http://a.example/")] * 2)
+    path.write_bytes(path.read_bytes().replace(b"Content-Length: ", b"Content-Size: ", 1))
+    with pytest.raises(ArchiveFault, match="record 1 has no Content-Length"):
+        indexed(path)
+
+
+def test_damage_in_the_middle_says_where(tmp_path: Path) -> None:
+    path = written(tmp_path / "x", [("response", "<1>", "", "http://a.example/")] * 3)
+    data = path.read_bytes()
+    at = data.index(b"WARC/1.0", 1)
+    path.write_bytes(data[:at] + b"JUNK" + data[at + 4 :])
+    with pytest.raises(ArchiveFault, match="behind record 1: what follows is no record"):
+        indexed(path)
+    packed = bytearray(gzip.compress(data))
+    packed[-5] ^= 1
+    path.write_bytes(packed)
+    with pytest.raises(ArchiveFault, match="its gzip is damaged"):
+        indexed(path)
+
+
+def test_many_pairs_in_no_time(tmp_path: Path) -> None:
+    """Each answer names its request, which stands far behind it, as in a file that was sorted."""
+    kinds = [("response", "r"), ("request", "q")]
+    records = [
+        (kind, f"<{mark}{n}>", f"<q{n}>" if mark == "r" else "", f"http://a.example/{n}")
+        for kind, mark in kinds
+        for n in range(1500)
+    ]
+    began = time.process_time()
+    index = indexed(written(tmp_path / "x", records))
+    assert len({id(group) for group in index.groups.values()}) == 1500
+    assert len(index.groups) == 3000
+    assert time.process_time() - began < 20  # some 0.5 here
 
 
 @pytest.mark.parametrize(

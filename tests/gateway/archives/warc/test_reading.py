@@ -10,6 +10,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import example, given
+from hypothesis import strategies as st
 from pytest_httpserver import HTTPServer
 from warcio.statusandheaders import StatusAndHeaders
 from warcio.warcwriter import WARCWriter
@@ -182,19 +184,24 @@ def test_resources(warc: Warc) -> None:
 
 
 def test_what_is_left_out(warc: Warc, monkeypatch: pytest.MonkeyPatch) -> None:
-    warc.add("response", b"x", http=[("Content-Encoding", "br")])
+    warc.add("response", b"x", http=[("Content-Encoding", "zstd")])
+    warc.add("response", b"x", http=[("Transfer-Encoding", "gzip, chunked")])
     warc.add("response", b"x", http=[], status="OK")
     warc.add("response", b"x", http=[], target="whois://a.example/")
     warc.add("response", b"x", http=[], Date="yesterday")
-    warc.add("continuation", b"x", media_type="application/octet-stream")
+    warc.add("response", b"x", http=[("Content-Length", "2")], Segment_Number="1")
+    warc.add("continuation", b"x", media_type="application/octet-stream", Segment_Number="2")
+    warc.add("response", b"x", http=[], Truncated="length", target=URL + "2")
     warc.add("response", b"x" * 9, http=[])
     monkeypatch.setattr(limits, "ARCHIVE_BODY_BYTES", 8)
     assert [each.why for each in warc.entries() if isinstance(each, LeftOut)] == [
-        "in a coding that is not gzip or deflate",
+        "in a coding that is not gzip, deflate or br",
+        "in a transfer coding that is not chunked",
         "without a status",
         "not over HTTP",
         "without a date",
         "in segments",
+        "cut short by the tool that kept it",
         "larger than a recording may be",
     ]
 
@@ -212,10 +219,15 @@ def test_a_cut_of_the_tool_and_one_of_the_server(warc: Warc) -> None:
 
 @pytest.mark.parametrize(
     ("date", "millisecond"),
-    [("2026-05-17T12:00:00Z", 0), ("2026-05-17T12:00:00.5Z", 500), ("2026-05-17T12:00:00.123456789Z", 123)],
+    [
+        ("2026-05-17T12:00Z", 0),
+        ("2026-05-17T12:00:00Z", 0),
+        ("2026-05-17T12:00:00.5Z", 500),
+        ("2026-05-17T12:00:00.123456789Z", 123),
+    ],
 )
 def test_dates_have_up_to_nine_decimals(date: str, millisecond: int, warc: Warc) -> None:
-    """WARC 1.1, section 5.4; 1.0 has none."""
+    """WARC 1.1, section 5.4, and W3C-DTF that it follows; 1.0 has whole seconds."""
     warc.add("response", b"x", http=[], Date=date)
     (each,) = warc.entries()
     assert isinstance(each, Exchange)
@@ -224,7 +236,8 @@ def test_dates_have_up_to_nine_decimals(date: str, millisecond: int, warc: Warc)
 
 def test_latin_1_and_utf_8_in_headers(tmp_path: Path) -> None:
     path = tmp_path / "x"
-    for raw, text in ((b"M\xf6we", "M\xf6we"), ("\u2603".encode(), "\xe2\x98\x83")):
+    texts = [(b"M\xf6we", "M\xf6we"), ("\u2603".encode(), "\xe2\x98\x83"), (b"Caf\xc3\xa9", "Caf\xc3\xa9")]
+    for raw, text in texts:
         block = b"HTTP/1.1 200 OK\r\nX-Town: " + raw + b"\r\n\r\nx"
         path.write_bytes(
             b"WARC/1.0\r\nWARC-Type: response\r\nWARC-Record-ID: <urn:x>\r\n"
@@ -238,20 +251,103 @@ def test_latin_1_and_utf_8_in_headers(tmp_path: Path) -> None:
         assert each.reply.headers == (("X-Town", text),)
 
 
-def test_a_file_that_ends_too_early_gives_what_is_whole_or_says_so(tmp_path: Path) -> None:
+@pytest.mark.parametrize("squeezed", [False, True])
+def test_a_file_that_ends_too_early_gives_what_is_whole_and_says_so(squeezed: bool, tmp_path: Path) -> None:
+    path = tmp_path / "x"
+    kept = [got("http://a.example/", b"1" * 500), got("http://b.example/", b"2" * 500)]
+    with path.open("wb") as file:
+        write_warc(kept, file, squeezed=squeezed)
+    whole = path.read_bytes()
+    counts = []
+    for at in range(40, len(whole), 41):
+        rest = whole[at:] if squeezed else whole[at:].lstrip()
+        if not rest or rest.startswith((b"\x1f\x8b\x08", b"WARC/1.1")):
+            continue  # between two records
+        path.write_bytes(whole[:at])
+        *entries, last = read(path)
+        assert last == LeftOut("cut off by the end of the file")
+        answers = [each for each in entries if isinstance(each, Exchange)]
+        assert [each.reply for each in answers] == [each.reply for each in kept[: len(answers)]]
+        counts.append(len(answers))
+    assert counts == sorted(counts)
+    assert set(counts) == {0, 1, 2}
+
+
+def test_gzipped_as_a_whole(tmp_path: Path) -> None:
+    """Annex D of ISO 28500 wants it record by record; some archives are not."""
     path = tmp_path / "x"
     with path.open("wb") as file:
-        write_warc(
-            [got("http://a.example/", b"1" * 500), got("http://b.example/", b"2" * 500)], file, squeezed=False
+        write_warc([got("http://a.example/"), got("http://b.example/")], file, squeezed=False)
+    path.write_bytes(gzip.compress(path.read_bytes()))
+    assert read(path) == [got("http://a.example/"), got("http://b.example/")]
+
+
+def test_a_body_that_broke_off(warc: Warc) -> None:
+    chunked = [("Transfer-Encoding", "chunked")]
+    warc.add("response", b"3\r\npar\r\n4\r\nt", http=chunked)
+    warc.add("response", b"part", http=[], Truncated="disconnect", target=URL + "2")
+    for each in warc.entries():
+        assert isinstance(each, Exchange)
+        assert isinstance(each.reply, Message)
+        assert (each.reply.content, each.reply.length) == (Content(b"part"), None)
+        assert each.reply.failure is not None
+        assert each.reply.failure.name == "BrokenOff"
+
+
+def test_a_copy_is_whole_though_its_own_record_is_not(warc: Warc) -> None:
+    """ISO 28500:2017 section 6.7.2: the block may be left out, and the record is then WARC-Truncated."""
+    same = "http://netpreserve.org/warc/1.1/revisit/identical-payload-digest"
+    chunked = [("ETag", '"1"'), ("Transfer-Encoding", "chunked")]
+    warc.add("response", b"4\r\nlamp\r\n0\r\n\r\n", http=chunked, Payload_Digest="sha1:A")
+    for headers in ([("ETag", '"2"'), ("Content-Length", "4")], None):
+        warc.add(
+            "revisit",
+            http=headers,
+            Profile=same,
+            Truncated="length",
+            Payload_Digest="sha1:A",
+            Refers_To_Target_URI=f"<{URL}>",
+            Refers_To_Date="2026-05-17T12:00:00Z",
         )
-    whole = path.read_bytes()
-    for at in range(0, len(whole), 97):
-        path.write_bytes(whole[:at])
-        try:
-            entries = read(path)
-        except ArchiveFault:
-            continue
-        assert len(entries) <= 2
+    lamp = Content(b"lamp")
+    assert [each.reply for each in warc.entries() if isinstance(each, Exchange)] == [
+        Message(200, (("ETag", '"1"'),), lamp),
+        Message(200, (("ETag", '"2"'),), lamp),
+        Message(200, (("ETag", '"1"'),), lamp),
+    ]
+
+
+def test_heads_that_only_tell_of_an_answer(warc: Warc) -> None:
+    warc.add("response", b"HTTP/1.1 200 OK\r\nETag: 1\r\n\r\nx", status="100 Continue", http=[])
+    warc.add("response", b"", status="101 Switching Protocols", http=[], target=URL + "2")
+    assert [each.reply for each in warc.entries() if isinstance(each, Exchange)] == [
+        Message(200, (("ETag", "1"),), Content(b"x")),
+        Message(101),
+    ]
+
+
+def test_parts_of_a_document(warc: Warc) -> None:
+    parts = [("Content-Range", "bytes 0-3/9")]
+    warc.add("request", status="GET", http=[("Range", "bytes=0-3")])
+    warc.add("response", b"lamp", status="206 Partial Content", http=[*parts, ("Content-Length", "4")])
+    asked = Asked("GET", URL, (("Range", "bytes=0-3"),))
+    assert warc.entries() == [Exchange(asked, Message(206, tuple(parts), Content(b"lamp")), NOON)]
+
+
+def test_urls_are_those_that_the_gateway_asks_for(warc: Warc) -> None:
+    warc.add("request", status="POST", http=[], target="http://a.example/Caf\u00e9")
+    warc.add("response", b"x", http=[], target="http://a.example/Caf\u00e9#top")
+    (each,) = warc.entries()
+    assert isinstance(each, Exchange)
+    assert (each.asked.method, each.asked.url) == ("POST", "http://a.example/Caf%C3%A9")
+
+
+def test_a_text_of_its_own_that_is_too_long(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = tmp_path / "x"
+    with path.open("wb") as file:
+        write_warc([got("http://a.example/")], file, squeezed=True)
+    monkeypatch.setattr(limits, "ARCHIVE_TEXT_BYTES", 100)
+    assert read(path) == [LeftOut("larger than a recording may be")]
 
 
 def test_its_own_text_edited_wrongly_is_told(tmp_path: Path) -> None:
@@ -262,3 +358,37 @@ def test_its_own_text_edited_wrongly_is_told(tmp_path: Path) -> None:
     (each,) = read(path)
     assert isinstance(each, LeftOut)
     assert each.why.startswith("with a broken text of its own")
+
+
+ANY_FILE = (
+    b"WARC/1.0\r\nWARC-Type: response\r\nWARC-Record-ID: <1>\r\nWARC-Date: 2026-05-17T12:00:00Z\r\n"
+    b"WARC-Target-URI: http://a.example/\r\nContent-Type: application/http\r\nContent-Length: 61\r\n\r\n"
+    b"HTTP/1.1 200 OK\r\nTransfer-Encoding: chunked\r\n\r\n1\r\nx\r\n0\r\n\r\n\r\n\r\n"
+    b"WARC/1.0\r\nWARC-Type: revisit\r\nWARC-Record-ID: <2>\r\nWARC-Date: 2026-05-17T12:00:00Z\r\n"
+    b"WARC-Target-URI: http://a.example/2\r\nWARC-Refers-To: <1>\r\nContent-Length: 0\r\n\r\n\r\n\r\n"
+)
+
+
+@given(
+    st.lists(st.tuples(st.integers(0, len(ANY_FILE)), st.integers(0, 30), st.binary(max_size=4)), max_size=3),
+    st.none() | st.integers(0, 400),
+)
+@example([], None)
+def test_a_file_of_any_bytes_is_taken_in_or_told(
+    tmp_path_factory: pytest.TempPathFactory, changes: list[tuple[int, int, bytes]], packed_to: int | None
+) -> None:
+    """`changes`: at a place, so many bytes become others."""
+    data = ANY_FILE
+    for at, less, more in changes:
+        data = data[:at] + more + data[at + less :]
+    path = tmp_path_factory.mktemp("any") / "x"
+    path.write_bytes(data if packed_to is None else gzip.compress(data, mtime=0)[:packed_to])
+    try:
+        entries = read(path)
+    except ArchiveFault:
+        assert changes or packed_to is not None
+        return
+    if not changes and packed_to is None:
+        assert [each.reply for each in entries if isinstance(each, Exchange)] == [
+            Message(200, (), Content(b"x"))
+        ] * 2

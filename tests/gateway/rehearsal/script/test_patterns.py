@@ -1,6 +1,7 @@
 """Patterns: what they stand for, worked out again by Python's own regular expressions."""
 
 import re
+import time
 
 import pytest
 from hypothesis import given
@@ -101,6 +102,15 @@ def test_examples(text: str, data: bytes, matches: bool) -> None:
     assert read_pattern(text).matches(data) is matches
 
 
+def test_many_wild_parts_in_a_row_take_no_time() -> None:
+    pattern = read_pattern("{any}a" * 60 + "{any}b")
+    data = b"a" * 20_000
+    began = time.monotonic()
+    assert not pattern.matches(data)
+    assert pattern.matches(data + b"b")
+    assert time.monotonic() - began < 5
+
+
 @pytest.mark.parametrize(
     ("text", "position", "why"),
     [
@@ -109,8 +119,10 @@ def test_examples(text: str, data: bytes, matches: bool) -> None:
         (r"a\q", 1, "means nothing"),
         (r"a\x4", 1, "means nothing"),
         ("{some}", 0, "means nothing"),
-        ("{any 0}", 5, "not a number of columns"),
-        ("{number 100000}", 8, "not a number of columns"),
+        ("{any 0}", 5, "not 1 to 99999 columns"),
+        ("{any " + "9" * 5_000 + "}", 5, "not 1 to 99999 columns"),
+        ("a{like x{99999999999}}", 7, "repeats too often"),
+        ("{number 100000}", 8, "not 1 to 99999 columns"),
         ("a{like [}", 7, "not a regular expression"),
         ("a{like x{2}", 7, "no brace"),
     ],

@@ -97,3 +97,10 @@ def test_all_mistakes_at_once() -> None:
     with pytest.raises(ScriptFault) as caught:
         read_script("tell\nsay NOOP\nskip x\n", "x")
     assert [mistake.line for mistake in caught.value.mistakes] == [1, 3]
+
+
+def test_only_line_ends_end_lines() -> None:
+    """Not a form feed or the like, which is told as what it is, in the line where it is."""
+    with pytest.raises(ScriptFault) as raised:
+        read_script("say NOOP\r\n# a\x0cb\u2028\rsay c\x85\nsay d\x0c", "x")
+    assert [(each.line, each.column) for each in raised.value.mistakes] == [(3, 6), (4, 6)]

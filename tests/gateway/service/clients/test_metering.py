@@ -434,19 +434,19 @@ async def test_stop_cuts_a_paced_reply_that_would_take_hours() -> None:
 
 async def test_with_a_window_no_byte_beyond_it_is_on_its_way() -> None:
     async with gateway() as (_, host, port), client(host, port, "window=3", "pace=2000") as found:
-        found.send(b"ASK long\r")
-        assert await found.receive(0.4) == LONG[:38]
-        found.send(b"\r")
-        assert await found.receive(0.4) == LONG[38:68]
+        for expected in (LONG[:38], LONG[38:68]):
+            found.send(b"ASK long\r" if expected == LONG[:38] else b"\r")
+            assert await found.wait_for(expected[-10:]) == expected
+            assert await found.receive(0.2) == b""
 
 
 async def test_a_full_page_is_not_laid_down_before_it_is_sent() -> None:
     """99,999 records at 300 bits a second are nine hours; the first is there at once, and CAN ends them."""
     async with gateway() as (server, host, port), client(host, port, "pace=30") as found:
         found.send(b"ASK full\r")
-        assert (await found.receive(2)).startswith(b"200 99999 008 ..\r\n0000")
+        assert await found.wait_for(b"200 99999 008 ..\r\n0000")
         found.send(b"\x18NOOP\r")
-        await found.wait_for(b"200 00000 000 ..\r\n", 2)
+        await found.wait_for(b"200 00000 000 ..\r\n")
         assert server.pacing.paced == 0
 
 
