@@ -33,11 +33,11 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]", 
         help="run scripts of sessions and compare what comes with what they expect",
         description="Run each SCRIPT against a gateway of its own, with the catalogue, on a free port of this"
         " machine, or against the gateway at HOST:PORT; tell every difference, its columns marked."
-        " DEVELOPERS.md has the statements of a script; serve --trace writes such scripts.",
+        " README.md has the statements of a script; serve --trace writes such scripts.",
         epilog=f"Exit code 1 where anything was not as expected. {epilog}",
     )
     wiring.add_config(parser)
-    sites.add_options(parser)
+    sites.add_options(parser, "--site")
     parser.add_argument(
         "--at",
         metavar="HOST:PORT",

@@ -80,6 +80,7 @@ def test_accepted_it_is_as_expected(folder: Path) -> None:
         ([], "say NOOP\ntell", "x.rehearsal:2:1: no statement"),
         ([], "", "cannot read gone.rehearsal: No such file"),
         (["--offline", "nowhere"], "say NOOP", "no recordings at nowhere"),
+        (["--site", "nowhere"], "say NOOP", "no recordings at nowhere"),
         (["--at", "here"], "say NOOP", "'here' is no HOST:PORT"),
         (["--at", "::1:99999"], "say NOOP", "is no HOST:PORT"),
         (["--config", "none.toml"], "say NOOP", "no catalogue at none.toml"),
