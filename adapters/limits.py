@@ -231,6 +231,9 @@ ARCHIVE_TEXT_BYTES: Final = 64 << 20  # of a recording's TOML text in a WARC fil
 ARCHIVE_CHUNK_LINE: Final = 4_096  # one line of the chunked transfer coding, with its extensions
 ARCHIVE_HAR_BYTES: Final = 256 << 20  # of a HAR file, which is read as a whole
 
+# Streams
+STREAM_CLOSE_SECONDS: Final = 5.0  # for what was sent to be taken, before a line is cut
+
 # The pytest plugin
 TESTING_STOP_SECONDS: Final = 10.0  # for a gateway or server to start or to end, beside what it waits for
 TESTING_REPLY_SECONDS: Final = 5.0  # that a test waits for a reply unless it says otherwise
