@@ -232,6 +232,7 @@ ARCHIVE_CHUNK_LINE: Final = 4_096  # one line of the chunked transfer coding, wi
 ARCHIVE_HAR_BYTES: Final = 256 << 20  # of a HAR file, which is read as a whole
 
 # Streams
+GUARD_SECONDS: Final = 1.0  # of silence before and after +++ that leaves a raw stream
 STREAM_CLOSE_SECONDS: Final = 5.0  # for what was sent to be taken, before a line is cut
 
 # The pytest plugin

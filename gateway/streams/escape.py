@@ -1,0 +1,71 @@
+"""a client's bytes in a raw stream -> those that go on, and whether it has left (CONTRACT section 3, TALK).
+
+The client leaves with a second of silence, `+++`, one line end if it cannot do without, and a second of
+silence. What may be that is held back until it is known not to be.
+"""
+
+import re
+from typing import Final
+
+from adapters import limits
+
+_END: Final = rb"(?:\r[\n\0]?|\n|\x9b)?"
+
+
+class Escape:
+    """`plus` is the client's byte for `+`; `began` is when the stream did. Times are seconds of one clock."""
+
+    def __init__(self, began: float, plus: bytes = b"+") -> None:
+        self._whole = re.compile(re.escape(plus) * 3 + _END)
+        self._plus = plus[0]
+        self._heard_at = began
+        self._held = b""
+        self.left = False
+
+    def feed(self, data: bytes, now: float) -> bytes:
+        """What goes on of all that has come. Nothing does once the client has left."""
+        silent = self._silent(now)
+        if self.at(now) or not data:
+            return b""
+        self._heard_at = now
+        if self._held and not silent and self._may_be_it(self._held + data):
+            self._held += data
+            return b""
+        before, self._held = self._held, b""
+        if silent and self._may_be_it(data):
+            self._held = data
+            return before
+        return before + data
+
+    def at(self, now: float) -> bool:
+        """Whether the client has left, seeing that nothing else has come until now."""
+        if self._whole.fullmatch(self._held) and self._silent(now):
+            self._held, self.left = b"", True
+        return self.left
+
+    @property
+    def due(self) -> float | None:
+        """When `at` or `release` could say something new, unless something comes before."""
+        return self._quiet_at if self._held else None
+
+    def release(self, now: float) -> bytes:
+        """What was held back and can be it no longer, since only a part of it came in time."""
+        if not self._held or self.at(now) or not self._silent(now):
+            return b""
+        held, self._held = self._held, b""
+        return held
+
+    @property
+    def _quiet_at(self) -> float:
+        return self._heard_at + limits.GUARD_SECONDS
+
+    def _silent(self, now: float) -> bool:
+        return now >= self._quiet_at
+
+    def _may_be_it(self, data: bytes) -> bool:
+        """Whether it is the beginning of it, or all."""
+        end = data.lstrip(bytes((self._plus,)))
+        pluses = len(data) - len(end)
+        if pluses < 3:
+            return not end and pluses > 0
+        return pluses == 3 and (not end or self._whole.fullmatch(data) is not None)
