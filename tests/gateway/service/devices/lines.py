@@ -3,6 +3,7 @@
 import asyncio
 import os
 import termios
+import time
 from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
@@ -53,6 +54,10 @@ class Machine:
                 parts.append(os.read(self.master, 65_536))
         return b"".join(parts)
 
+    def got(self, count: int) -> bytes:
+        """So many bytes; the system brings them over in its own time."""
+        return read(self.master, count)
+
     async def hear(self, count: int, seconds: float = 5.0) -> bytes:
         """So many bytes."""
         data = b""
@@ -61,6 +66,16 @@ class Machine:
                 data += self.take()
                 await asyncio.sleep(0.002)
         return data
+
+
+def read(descriptor: int, count: int) -> bytes:
+    """So many bytes of a non-blocking descriptor."""
+    data, until = b"", time.monotonic() + 5
+    while len(data) < count:
+        assert time.monotonic() < until, f"only {data!r} came"
+        with suppress(BlockingIOError):
+            data += os.read(descriptor, count - len(data))
+    return data
 
 
 class Noting(asyncio.Protocol):

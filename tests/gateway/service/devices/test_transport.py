@@ -1,4 +1,4 @@
-"""The transport over a pseudo terminal: what asyncio's documentation says of transports, and what is its own."""
+"""The transport over a pseudo terminal: what asyncio says of transports, and what is its own."""
 
 import asyncio
 import errno
