@@ -6,9 +6,7 @@ comes: so an idle machine is told goodbye once, and a full gateway cannot answer
 """
 
 import asyncio
-import errno
 import logging
-import os
 from collections.abc import Callable
 from contextlib import suppress
 from typing import Any, Protocol
@@ -177,10 +175,8 @@ class Device:
             if self.wire.carrier and not port.carrier():
                 return b""
             if await _readable(port.descriptor, limits.DEVICE_CARRIER_SECONDS if self.wire.carrier else None):
-                with suppress(BlockingIOError):
-                    data = os.read(port.descriptor, limits.DEVICE_READ_BYTES)
-                    if not data:
-                        raise OSError(errno.EIO, os.strerror(errno.EIO))
+                data = port.read()
+                if data:
                     return data
 
     async def _hang_up(self, port: Opened) -> None:

@@ -10,6 +10,7 @@ from typing import Final
 
 from adapters import limits
 from gateway.serial.framing import exact
+from gateway.service.devices.marks import Marks
 from gateway.service.devices.wire import Wire, attributes, not_kept
 
 _INT: Final = struct.Struct("@i")
@@ -41,6 +42,7 @@ class Port:
     def __init__(self, descriptor: int, wire: Wire) -> None:
         self.descriptor = descriptor
         self.wire = wire
+        self._marks = Marks()
         self.missing: tuple[str, ...] = ()  # what it has not taken of its settings, in words
         ahead = exact(limits.DEVICE_AHEAD_SECONDS) / wire.framing.seconds
         self._ahead = max(limits.DEVICE_AHEAD_BYTES, int(ahead))
@@ -88,8 +90,21 @@ class Port:
         queued = self.queued()
         return self._ahead - queued if queued <= self._ahead // 2 else 0
 
+    def read(self) -> bytes:
+        """What has come: none, perhaps. OSError with EIO: the device was hung up, which reads as an end of
+        file or as that (IEEE Std 1003.1, "Modem Disconnect").
+        """
+        try:
+            data = os.read(self.descriptor, limits.DEVICE_READ_BYTES)
+        except (BlockingIOError, InterruptedError):
+            return b""
+        if not data:
+            raise OSError(errno.EIO, os.strerror(errno.EIO))
+        return self._marks.off(data)
+
     def discard(self) -> None:
         """Forget what has come and was not read."""
+        self._marks = Marks()
         with suppress(termios.error):  # reading will tell
             termios.tcflush(self.descriptor, termios.TCIFLUSH)
 

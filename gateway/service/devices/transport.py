@@ -5,7 +5,6 @@ when the transport is closed: it belongs to whoever opened it, and the next tran
 """
 
 import asyncio
-import errno
 import io
 import os
 from collections.abc import Callable, Iterable
@@ -22,6 +21,10 @@ class Open(Protocol):
     """What a transport needs of a port."""
 
     descriptor: int
+
+    def read(self) -> bytes:
+        """What has come: none, perhaps. OSError: the device is lost."""
+        ...
 
     def room(self) -> int:
         """How many bytes it may be given now."""
@@ -154,16 +157,12 @@ class DeviceTransport(asyncio.Transport):
 
     def _readable(self) -> None:
         try:
-            data = os.read(self._descriptor, limits.DEVICE_READ_BYTES)
-        except (BlockingIOError, InterruptedError):
-            return
+            data = self._port.read()
         except OSError as error:
             self._end(error)
             return
         if data:
             self._received(data)
-        else:  # the end of file of a device that was hung up (IEEE Std 1003.1, modem disconnect)
-            self._end(OSError(errno.EIO, os.strerror(errno.EIO)))
 
     def _received(self, data: bytes) -> None:
         assert isinstance(self._protocol, asyncio.Protocol)

@@ -70,9 +70,9 @@ class Wire:
 def attributes(wire: Wire, found: Attributes) -> Attributes:
     """What to set, given what is set: bytes go through as they are, both ways, but for XON and XOFF.
 
-    A break is ignored. A character with a wrong parity bit comes as NUL (IEEE Std 1003.1: INPCK without
-    IGNPAR and PARMRK), never as the wrong character. DCD is not left to the system (CLOCAL): it would
-    close the device for good. DTR stays up after the last close unless it is to drop (HUPCL).
+    A break is ignored. A character that came broken is marked (INPCK, PARMRK; see `marks`). DCD is not left
+    to the system (CLOCAL): it would close the device for good. DTR stays up after the last close unless it
+    is to drop (HUPCL).
     """
     cflag = termios.CREAD | termios.CLOCAL | _SIZES[wire.bits]
     if wire.parity != "none":
@@ -85,9 +85,7 @@ def attributes(wire: Wire, found: Attributes) -> Attributes:
         cflag |= termios.CRTSCTS
     if wire.drop:
         cflag |= termios.HUPCL
-    iflag = termios.IGNBRK
-    if wire.parity != "none":
-        iflag |= termios.INPCK
+    iflag = termios.IGNBRK | termios.INPCK | termios.PARMRK
     if wire.handshake == "xonxoff":
         iflag |= _XONXOFF
     control = list(found[_CC])

@@ -431,7 +431,8 @@ async def test_stopping_takes_no_longer_than_it_may(moment: str, machine: Machin
     await stand.device.stop()
 
 
-async def test_the_last_bytes_leave_before_it_is_closed(machine: Machine) -> None:
+@pytest.mark.parametrize("between", [False, True])
+async def test_the_last_bytes_leave_before_it_is_closed(machine: Machine, between: bool) -> None:
     """A driver whose queue is emptied later; the one of a pseudo terminal is never told of."""
     closed_with: list[int] = []
 
@@ -454,6 +455,8 @@ async def test_the_last_bytes_leave_before_it_is_closed(machine: Machine) -> Non
     async with serving(Wire(str(machine.link)), opening) as stand:
         await until(lambda: stand.device.up and stand.last.transport)
         stand.end()
+        if between:
+            await asyncio.sleep(3 * QUICK)
         ports[0].full_until = time.monotonic() + 0.3
     assert closed_with == [0]
     assert time.monotonic() >= ports[0].full_until

@@ -120,6 +120,13 @@ async def test_noop_is_answered(pair: Pair) -> None:
     assert server.clients == 0
 
 
+async def test_a_character_that_came_broken_makes_no_request(pair: Pair) -> None:
+    """A pseudo terminal has no parity: the 1Ah that stands for such a character is sent as it is."""
+    await pair.ready()
+    async with gateway(pair.near):
+        assert (await pair.ask(b"NOOP hel\x1ao\r", 60)).startswith(b"500 00001 040")
+
+
 async def test_bye_begins_afresh(pair: Pair) -> None:
     """What was set is the old session's; the device stays open."""
     await pair.ready()

@@ -280,6 +280,9 @@ class Slow:
         self.descriptor = descriptor
         self.looks = 0
 
+    def read(self) -> bytes:
+        return b""
+
     def room(self) -> int:
         self.looks += 1
         return 100 if self.looks % 2 else 0
@@ -301,6 +304,23 @@ async def test_only_so_much_is_handed_to_the_system(machine: Machine, port: Port
     data = bytes(range(100)) * 5
     stand.transport.write(data)
     assert await machine.hear(500) == data
+    stand.transport.abort()
+
+
+async def test_it_goes_on_at_the_low_mark(machine: Machine, port: Port) -> None:
+    sizes: list[int] = []
+
+    class Weighing(Noting):
+        def resume_writing(self) -> None:
+            super().resume_writing()
+            sizes.append(stand.transport.get_write_buffer_size())
+
+    stand = Stand(Slow(port.descriptor), protocol=Weighing())
+    stand.transport.set_write_buffer_limits(high=600, low=300)
+    stand.transport.write(b"x" * 900)
+    assert stand.protocol.told == ["pause"]
+    await until(lambda: sizes)
+    assert sizes == [300]
     stand.transport.abort()
 
 

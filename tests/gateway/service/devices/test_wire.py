@@ -77,7 +77,10 @@ def test_flags_as_the_standard_has_them(wire: Wire) -> None:
     assert (oflag, lflag) == (0, 0)  # no OPOST; no ICANON, ECHO, ISIG
     assert not iflag & (termios.ICRNL | termios.INLCR | termios.IGNCR | termios.ISTRIP | termios.BRKINT)
     assert bool(iflag & termios.IXON) == bool(iflag & termios.IXOFF) == (wire.handshake == "xonxoff")
-    assert bool(iflag & termios.INPCK) == bool(cflag & termios.PARENB) == (wire.parity != "none")
+    assert iflag & termios.INPCK
+    assert iflag & termios.PARMRK
+    assert not iflag & termios.IGNPAR
+    assert bool(cflag & termios.PARENB) == (wire.parity != "none")
     assert bool(cflag & termios.PARODD) == (wire.parity == "odd")
     assert cflag & termios.CSIZE == (termios.CS7 if wire.bits == 7 else termios.CS8)
     assert bool(cflag & termios.CSTOPB) == (wire.stop_bits == 2)
