@@ -63,7 +63,7 @@ class Port:
         except OSError as error:
             if error.errno not in {errno.ENOTTY, errno.EINVAL}:
                 raise
-            raise OSError(0, "it has no modem lines: carrier and drop are not for it") from error
+            raise OSError(0, "it has no modem lines: carrier and drop have to be false") from error
 
     def carrier(self) -> bool:
         """Whether DCD is up (TIA-232 circuit CF)."""
@@ -109,9 +109,13 @@ class Port:
             termios.tcflush(self.descriptor, termios.TCIFLUSH)
 
     def close(self) -> None:
-        """Let it go at once. What the system has not sent is dropped: closing would wait for it."""
-        with suppress(OSError, termios.error):  # it may be gone
-            termios.tcflush(self.descriptor, termios.TCOFLUSH)
+        """Let it go at once. What a line has not taken is dropped: closing would wait for it.
+
+        Closing a pseudo terminal waits for nothing, and its far end may still read what is there.
+        """
+        if self.queued():
+            with suppress(termios.error):  # it may be gone
+                termios.tcflush(self.descriptor, termios.TCOFLUSH)
         with suppress(OSError):
             fcntl.ioctl(self.descriptor, termios.TIOCNXCL)
         os.close(self.descriptor)

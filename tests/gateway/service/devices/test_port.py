@@ -197,7 +197,7 @@ class Lines:
         self.queued = 0
 
     def ioctl(self, descriptor: int, request: int, given: bytes = b"") -> bytes:
-        number = struct.unpack("@i", given)[0]
+        number = struct.unpack("@i", given)[0] if given else 0
         if request == termios.TIOCMGET:
             number = self.lines
         elif request == termios.TIOCMBIS:
@@ -242,6 +242,25 @@ def test_the_system_gets_no_more_than_a_moment_ahead(driver: Lines, speed: int, 
     assert port.room() == 0
     driver.queued = 100_000
     assert port.room() == 0
+
+
+def test_what_was_sent_is_there_after_closing(machine: Machine) -> None:
+    port = open_port(Wire(str(machine.link)))
+    assert os.write(port.descriptor, b"x" * 10_000) == 10_000  # more than is brought over unread
+    port.close()
+    assert machine.got(10_000) == b"x" * 10_000
+
+
+@pytest.mark.parametrize(("queued", "flushes"), [(0, []), (1, [termios.TCOFLUSH])])
+def test_what_a_line_has_not_taken_is_dropped(
+    driver: Lines, monkeypatch: pytest.MonkeyPatch, queued: int, flushes: list[int]
+) -> None:
+    """Closing a line that is held waits for it (on Linux 30 s, from memory)."""
+    found: list[int] = []
+    monkeypatch.setattr(termios, "tcflush", lambda _, queue: found.append(queue))
+    driver.queued = queued
+    Port(os.open("/dev/null", os.O_RDWR), Wire("x")).close()
+    assert found == flushes
 
 
 def test_what_came_is_forgotten(machine: Machine) -> None:
