@@ -15,6 +15,7 @@ import pytest
 from adapters import limits
 from gateway.catalogue.model import Catalogue, GatewaySettings, Listener
 from gateway.service.clients.connection import Connection
+from gateway.service.clients.resuming import Seat
 from gateway.service.clocks import CLOCK
 from gateway.service.devices.device import Device
 from gateway.service.devices.wire import Wire
@@ -88,7 +89,7 @@ def pair(tmp_path: Path) -> Iterator[Pair]:
 
 @asynccontextmanager
 async def gateway(
-    path: Path, greets: bool = False, **given: float
+    path: Path, greets: bool = False, seat: Seat | None = None, **given: float
 ) -> AsyncIterator[tuple[Server, Device, Stand]]:
     catalogue = Catalogue(
         gateway=GatewaySettings(**given),  # type: ignore[arg-type]
@@ -99,9 +100,12 @@ async def gateway(
     server = Server(catalogue, lambda _: stand)
     await server.start()
     world = World(lambda: catalogue, CLOCK.now)
-    device = Device(
-        Wire(str(path), 115_200), lambda: Connection(server, lambda _: Session(world, "PLAIN"), stand, greets)
-    )
+
+    def begin(peer: str) -> Session:
+        assert peer == ""  # a device has no address
+        return Session(world, "PLAIN")
+
+    device = Device(Wire(str(path), 115_200), lambda: Connection(server, begin, stand, greets, seat))
     device.start()
     try:
         yield server, device, stand
@@ -173,6 +177,22 @@ async def test_unplugged_half_way_through_a_reply(pair: Pair) -> None:
         await pair.ready()
         await until(lambda: device.up)
         assert await pair.ask(b"NOOP hello\r", len(NOOP)) == NOOP
+
+
+async def test_a_line_that_was_lost_is_taken_up_again(pair: Pair) -> None:
+    """With a seat, as a listener with `resume` has one: AGAIN brings the page that was cut off."""
+    await pair.ready()
+    seat = Seat(lambda: 60.0)
+    async with gateway(pair.near, seat=seat) as (server, device, _):
+        await pair.ask(b"ASK long\r", 2_000)
+        pair.unplug()
+        await until(lambda: not device.up)
+        pair.plug()
+        await pair.ready()
+        await until(lambda: device.up)
+        assert (await pair.ask(b"AGAIN\r", 18 + 20_000 * 10)).startswith(b"200 20000 008 ..\r\n00000000\r\n")
+        assert server.clients == 1
+    await seat.close()
 
 
 async def test_a_long_reply_comes_whole(pair: Pair) -> None:
