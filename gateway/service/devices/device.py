@@ -78,6 +78,8 @@ class Device:
 
     def shut(self) -> None:
         """No further session begins; one that is on it goes on."""
+        if self._shut.is_set():  # the task is on its way out, and may be letting the last bytes leave
+            return
         self._shut.set()
         if self._line is None and self._task is not None:
             self._task.cancel()

@@ -431,8 +431,11 @@ async def test_stopping_takes_no_longer_than_it_may(moment: str, machine: Machin
     await stand.device.stop()
 
 
+@pytest.mark.parametrize("shut_before", [False, True])
 @pytest.mark.parametrize("between", [False, True])
-async def test_the_last_bytes_leave_before_it_is_closed(machine: Machine, between: bool) -> None:
+async def test_the_last_bytes_leave_before_it_is_closed(
+    machine: Machine, between: bool, shut_before: bool
+) -> None:
     """A driver whose queue is emptied later; the one of a pseudo terminal is never told of."""
     closed_with: list[int] = []
 
@@ -458,5 +461,8 @@ async def test_the_last_bytes_leave_before_it_is_closed(machine: Machine, betwee
         if between:
             await asyncio.sleep(3 * QUICK)
         ports[0].full_until = time.monotonic() + 0.3
+        if shut_before:
+            stand.device.shut()
+            await asyncio.sleep(0.02)
     assert closed_with == [0]
     assert time.monotonic() >= ports[0].full_until
