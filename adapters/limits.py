@@ -235,6 +235,18 @@ ARCHIVE_HAR_BYTES: Final = 256 << 20  # of a HAR file, which is read as a whole
 GUARD_SECONDS: Final = 1.0  # of silence before and after +++ that leaves a raw stream
 STREAM_CLOSE_SECONDS: Final = 5.0  # for what was sent to be taken, before a line is cut
 
+# Serial devices
+DEVICE_RETRY_SECONDS: Final = 1.0  # between looks for a device that is not there
+DEVICE_STEADY_SECONDS: Final = 1.0  # that it is there before it counts as back
+DEVICE_REST_SECONDS: Final = 1.0  # from one session's beginning to the next one's, at least
+DEVICE_CARRIER_SECONDS: Final = 0.1  # between looks at its carrier
+DEVICE_DROP_SECONDS: Final = 0.5  # that DTR is down when it hangs up
+DEVICE_READ_BYTES: Final = 4_096  # read in one go
+DEVICE_AHEAD_SECONDS: Final = 0.3  # of a line's time that is handed to the system ahead
+DEVICE_AHEAD_BYTES: Final = 16  # the same, at least: as many as a common UART queues
+DEVICE_LOOK_SECONDS: Final = 0.05  # between looks whether it has room again
+DEVICE_DRAIN_SECONDS: Final = 2.0  # for the last bytes to leave before it is closed
+
 # The pytest plugin
 TESTING_STOP_SECONDS: Final = 10.0  # for a gateway or server to start or to end, beside what it waits for
 TESTING_REPLY_SECONDS: Final = 5.0  # that a test waits for a reply unless it says otherwise

@@ -1,5 +1,7 @@
 """What a far server sends, as the client's machine takes it."""
 
+from itertools import pairwise
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -59,7 +61,7 @@ def test_raw(settings: Settings, wanted: bytes) -> None:
 @given(st.lists(st.integers(0, len(TEXT))), st.sampled_from(["ascii", "latin1", "cp437"]))
 def test_pieces_do_not_matter(cuts: list[int], charset: str) -> None:
     places = sorted({0, *cuts, len(TEXT)})
-    pieces = [TEXT[start:end] for start, end in zip(places, places[1:], strict=False)]
+    pieces = [TEXT[start:end] for start, end in pairwise(places)]
     settings = Settings(charset=charset)
     assert all_of(ToClient(settings, b"\r\n", "utf-8"), *pieces) == all_of(
         ToClient(settings, b"\r\n", "utf-8"), TEXT

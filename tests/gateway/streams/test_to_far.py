@@ -1,5 +1,7 @@
 """What a client types into a stream, as the far server takes it."""
 
+from itertools import pairwise
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -31,7 +33,7 @@ def test_pieces_do_not_matter(text: str, cuts: list[int]) -> None:
     data = text.encode("latin-1")
     whole, pieces = ToFar(PLAIN, b"\n", "utf-8"), ToFar(PLAIN, b"\n", "utf-8")
     places = sorted({0, *(min(each, len(data)) for each in cuts), len(data)})
-    parts = (data[start:end] for start, end in zip(places, places[1:], strict=False))
+    parts = (data[start:end] for start, end in pairwise(places))
     assert b"".join(map(pieces.feed, parts)) == whole.feed(data)
 
 

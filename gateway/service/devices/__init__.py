@@ -1,0 +1,1 @@
+"""Serial devices that the gateway opens itself."""
