@@ -232,6 +232,9 @@ ARCHIVE_CHUNK_LINE: Final = 4_096  # one line of the chunked transfer coding, wi
 ARCHIVE_HAR_BYTES: Final = 256 << 20  # of a HAR file, which is read as a whole
 
 # Streams
+STREAM_TEXT: Final = 65_536  # bytes or characters of far text that wait for a client that talks by lines
+STREAM_ANSWER_SECONDS: Final = 1.0  # that a client which talks by lines waits for an answer's first bytes
+STREAM_QUIET_SECONDS: Final = 0.15  # without a byte, before what has come is taken for the answer
 GUARD_SECONDS: Final = 1.0  # of silence before and after +++ that leaves a raw stream
 STREAM_CLOSE_SECONDS: Final = 5.0  # for what was sent to be taken, before a line is cut
 

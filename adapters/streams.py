@@ -1,7 +1,7 @@
 """The port of streams: Calling -> Stream, an open line to a far server, or one error of `adapters.errors`."""
 
 from dataclasses import dataclass, field
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
 from adapters.port import Reach
 
@@ -61,6 +61,7 @@ class Stream(Protocol):
         ...
 
 
+@runtime_checkable
 class StreamAdapter(Protocol):
     """One protocol family. Instances are shared by all clients and live as long as the service."""
 

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import Enum
 from types import MappingProxyType
-from typing import TypeAlias
+from typing import Final, TypeAlias
 
 from adapters.port import CredentialKind, Origin
 from gateway.extract.plan import Plan
@@ -117,6 +117,10 @@ class Source:
         return self.method not in {"GET", "HEAD"}
 
 
+STREAMS: Final = ("tcp", "tls", "telnet", "udp")
+"""Schemes of open lines, which have no paths."""
+
+
 class LineEnd(Enum):
     """What ends each line of a text that is stored."""
 
@@ -132,7 +136,11 @@ class LineEnd(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """A named root of refs. `index` is "html" where its folders are index pages, else empty."""
+    """A named root of refs. `index` is "html" where its folders are index pages, else empty.
+
+    `lines` is what ends its lines, None for what is usual there. A stream's text is in `charset`, by Python's
+    name, unless it is `raw`: then nothing is made of its bytes.
+    """
 
     name: str  # upper case
     base: str
@@ -141,7 +149,14 @@ class Place:
     write: bool = False
     ca: str | None = None
     index: str = ""
-    lines: LineEnd = LineEnd.LF
+    lines: LineEnd | None = None
+    charset: str = "utf-8"
+    raw: bool = False
+
+    @property
+    def is_stream(self) -> bool:
+        """Whether it is an open line, and has no documents."""
+        return self.base.partition(":")[0] in STREAMS
 
 
 Network: TypeAlias = ipaddress.IPv4Network | ipaddress.IPv6Network

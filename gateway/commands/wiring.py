@@ -30,6 +30,7 @@ from gateway.service.files.spooling import SpoolRoom
 from gateway.service.layouts import Layouts
 from gateway.service.logs import Redactor
 from gateway.service.sites import Site
+from gateway.service.streams.calls import Calls
 
 WRONG_USAGE = 2
 Entry = TypeVar("Entry", Place, Source)
@@ -204,7 +205,7 @@ class Parts:
     def answers(self, catalogue: Callable[[], Catalogue]) -> Answers:
         """Answers over these parts for whatever catalogue is in force."""
         desk = self.desk(catalogue)
-        return Answers(catalogue, self._cache, desk, self._layouts)
+        return Answers(catalogue, self._cache, desk, self._layouts, Calls(catalogue, self._adapters))
 
     def desk(self, catalogue: Callable[[], Catalogue]) -> FileDesk:
         """What deals with documents and folders."""

@@ -14,11 +14,14 @@ from gateway.service.caching.cache import Cache, Kept
 from gateway.service.files.desk import FileDesk
 from gateway.service.hot import Hot, HotAnswers, HotKey
 from gateway.service.layouts import Layouts
+from gateway.service.streams.calls import Calls
 from gateway.session.wishes import (
+    CallWish,
     DataWish,
     Granted,
     Outcome,
     PickWish,
+    SayWish,
     SourceWish,
     Wish,
     Worked,
@@ -48,12 +51,13 @@ class Answers:
     """Shared by all clients of one gateway."""
 
     def __init__(
-        self, catalogue: Callable[[], Catalogue], cache: Cache, desk: FileDesk, layouts: Layouts
+        self, catalogue: Callable[[], Catalogue], cache: Cache, desk: FileDesk, layouts: Layouts, calls: Calls
     ) -> None:
         self._catalogue = catalogue
         self._cache = cache
         self._desk = desk
         self._layouts = layouts
+        self._calls = calls
         self._hot = HotAnswers()
         self._known: Catalogue | None = None
 
@@ -74,6 +78,8 @@ class Answers:
     async def answer(self, wish: Wish, seconds: float) -> Granted:
         """What was wished for within `seconds`, or a HeadraceError."""
         REQUEST.set(_request_of(wish))
+        if isinstance(wish, CallWish | SayWish):
+            return await self._calls.answer(wish, seconds)
         if isinstance(wish, WorkWish):
             return Worked(await self._layouts.beside(wish.size, seconds, wish.work))
         if not isinstance(wish, SourceWish | PickWish):

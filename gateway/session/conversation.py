@@ -4,6 +4,7 @@
 in) and returns the reply's lines as bytes, or None for a line that gets no reply.
 """
 
+import itertools
 import re
 from collections.abc import Callable, Sequence
 from typing import Final
@@ -26,7 +27,9 @@ from gateway.session.outgoing import Outgoing
 from gateway.session.requests import read_request
 from gateway.session.state import Explanation, State, Transfer, World
 from gateway.session.steps import Asking, Steps
+from gateway.session.streams.talking import OpenTalk, refuse, talk
 from gateway.session.windows import Window
+from gateway.wire.charsets import decode_line
 from gateway.wire.lines import Data, Line, LineReader
 from gateway.wire.replies import Lines, Reply, error_reply
 from gateway.wire.words import REQUESTS, Request
@@ -47,6 +50,7 @@ _WISHING: Final[dict[str, _Wishing]] = {
     "ERASE": acting.erase,
     "RENAME": acting.rename,
     "MKDIR": acting.make_folder,
+    "TALK": talk,
 }
 _PLAIN: Final[dict[str, _Plain]] = {
     "LAYOUT": asking.layout,
@@ -60,6 +64,7 @@ _PLAIN: Final[dict[str, _Plain]] = {
     "WHY": explaining.why,
 }
 _STORING: Final = frozenset({"STORE", "APPEND"})
+_WHILE_TALKING: Final = frozenset({"AGAIN", "HALT", "WHY"})
 _GARBLED: Final = "A line came garbled; send it all again"
 _STORING_WORD: Final = re.compile(rb"(?:\? )?[ \t]*(?:sto|app)", re.IGNORECASE)
 
@@ -139,6 +144,27 @@ class Session:
         if self._state.transfer is not None:
             self._state.transfer.drop()
             self._end_transfer()
+        if self._state.talk is not None:
+            self._state.talk.end()
+
+    @property
+    def talking(self) -> OpenTalk | None:
+        """The raw stream that is open: the client's bytes are for its far server, not for `reader`."""
+        open_talk = self._state.talk
+        return None if open_talk is None or open_talk.by_lines else open_talk
+
+    @property
+    def eol(self) -> bytes:
+        """What ends the client's lines."""
+        return self._outgoing.eol
+
+    def stream_over(self, ended: str) -> Lines:
+        """What ends a raw stream on the client's side: an end of line, and the 226. `ended`: how, for WHY."""
+        if self._state.talk is not None:
+            self._state.talk.end(("ENDED", ended))
+        reply = Reply(226, self._state.settings)
+        self._explain(reply)
+        return itertools.chain((self.eol,), self._outgoing.whole(reply))
 
     @property
     def taken_leave(self) -> bool:
@@ -185,6 +211,8 @@ class Session:
     def _line(self, line: Line) -> Asking[Reply | Window | None]:
         self._outgoing.choose_eol(line)
         raw = _without_prompt(line.data)
+        if self._state.talk is not None:
+            return (yield from self._spoken(self._state.talk, line, raw))
         if line.continued or raw.startswith(b">"):
             self._outgoing.window = None
             yield from self._data_line(line)
@@ -204,6 +232,31 @@ class Session:
             self.lost()
             raise WrongMoment(f"A line lacked its >; {undone}")
         return (yield from self._transferred(self._state.transfer))
+
+    def _spoken(self, open_talk: OpenTalk, line: Line, raw: bytes) -> Asking[Reply | Window | None]:
+        """A line while a stream is open that is talked on by lines."""
+        empty = not line.overlong and (not raw.strip(b" \t") or raw == b"?")
+        if empty and self._outgoing.window is not None:
+            return self._outgoing.acknowledged()
+        if not empty:
+            line = self._unchecked(line)
+            raw = _without_prompt(line.data)
+        if line.overlong:
+            raise NotARequest(f"A line holds {limits.LINE_BYTES} bytes at most")
+        text = decode_line(raw, self._state.settings.charset)
+        word = "" if empty or raw[:1] in {b">", b"."} else text.strip().partition(" ")[0]
+        if word[:3].upper() in {each[:3] for each in _WHILE_TALKING}:
+            return (yield from self._request(line))
+        self._outgoing.window = None
+        self._state.explained = Explanation(open_talk.request)
+        if empty or raw.startswith(b">"):
+            reply = yield from open_talk.say(None if empty else text[1:])
+        elif raw == b".":
+            reply = open_talk.leave()
+        else:
+            raise refuse(open_talk)
+        self._explain(reply)
+        return reply
 
     def _unchecked(self, line: Line) -> Line:
         return self._checks.without(line, self._state.settings.check)
@@ -261,6 +314,8 @@ class Session:
         except HeadraceError as error:
             if request.name in _STORING:
                 self._drop_pipelined(request.words)
+            if request.name == "TALK":
+                self.reader.discard()  # what waits may be meant for the far server
             if error.code == NotThere.code and self._state.loose:
                 raise _without_slash(error) from error
             raise
@@ -314,6 +369,8 @@ class Session:
             self._outgoing.choose_eol()
         if self._state.transfer is not None:
             self._state.transfer.begin(self.reader)
+        if request.name == "TALK" and self.talking is not None:
+            self.reader.discard()  # what came before the 200 is for nobody
 
     def _end_transfer(self) -> None:
         self._state.transfer = None

@@ -37,6 +37,11 @@ class Outgoing:
             setting = self._mirror
         self._eol = EOLS[setting]
 
+    @property
+    def eol(self) -> bytes:
+        """What ends each line."""
+        return self._eol
+
     def lines(self, reply: Reply) -> Lines:
         """The lines of a reply that may go out now; what is left waits in the window."""
         size = self._state.settings.window

@@ -4,7 +4,7 @@ import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Final, Protocol
+from typing import TYPE_CHECKING, Final, Protocol
 
 from adapters import limits
 from adapters.errors import HeadraceError, TooLarge, WrongMoment
@@ -19,6 +19,9 @@ from gateway.session.wishes import Done, Outcome, Provenance
 from gateway.wire.lines import LineReader
 from gateway.wire.replies import Reply
 from gateway.wire.settings import Settings
+
+if TYPE_CHECKING:
+    from gateway.session.streams.talking import OpenTalk
 
 _USER_PART: Final = re.compile(r"//[^/\s]*@")
 _QUERY_VALUE: Final = re.compile(r"([?&;][^=&;#\s]*=)[^&;#\s]*")
@@ -113,6 +116,7 @@ class State:
     listed_names: ListedNames = field(default_factory=ListedNames)
     begun: list[Done] = field(default_factory=list)
     loose: bool = False
+    talk: "OpenTalk | None" = None
 
     @property
     def room(self) -> int:

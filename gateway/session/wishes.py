@@ -111,8 +111,24 @@ class WorkWish:
     work: Callable[[], object]
 
 
+@dataclass(frozen=True, slots=True)
+class CallWish:
+    """A stream to a far server. `columns` are those of the client, for a far server that asks."""
+
+    ref: Ref
+    columns: int
+
+
+@dataclass(frozen=True, slots=True)
+class SayWish:
+    """Send `data` on a stream, then listen a little; nothing where it is empty."""
+
+    call: "FarCall"
+    data: bytes
+
+
 FarWish: TypeAlias = ListWish | ReadWish | TextWish | StageWish | DataWish | DeliverWish | ActWish
-Wish: TypeAlias = SourceWish | PickWish | WorkWish | FarWish
+Wish: TypeAlias = SourceWish | PickWish | WorkWish | CallWish | SayWish | FarWish
 
 
 def time_is_up(wish: Wish) -> HeadraceError:
@@ -128,6 +144,20 @@ class Staging(Protocol):
 
     def drop(self) -> None:
         """Forget it: the client gave up or is gone. Harmless a second time, and after delivery."""
+        ...
+
+
+class FarCall(Protocol):
+    """A stream that is open; the service's own, for the session to pass around."""
+
+    datagrams: bool  # whether each piece of data is a message of its own
+
+    def facts(self) -> Sequence[tuple[str, str]]:
+        """What has passed, as pairs of name(8) and text for WHY."""
+        ...
+
+    def drop(self) -> None:
+        """Hang up now. Harmless at any time."""
         ...
 
 
@@ -223,4 +253,20 @@ class Worked:
     result: object
 
 
-Granted: TypeAlias = Outcome | Worked | Listed | Part | Texted | Staged | Taken | Done
+@dataclass(frozen=True, slots=True)
+class Called:
+    """The far server has answered."""
+
+    call: FarCall
+    provenance: Provenance
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """What the far server has said since; `over`: it has hung up, and this was the last."""
+
+    data: bytes
+    over: bool
+
+
+Granted: TypeAlias = Called | Heard | Outcome | Worked | Listed | Part | Texted | Staged | Taken | Done

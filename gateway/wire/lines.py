@@ -167,8 +167,25 @@ class LineReader:
             self._swallow &= self._followers.get(self._ended, self._swallow)
         self._cancel = None
 
+    def after_end(self, data: bytes) -> bytes:
+        """What is left of bytes that are not fed, the rest of the last line's end taken off."""
+        if data and self._swallow:
+            first = data[0] & 0x7F if self.settings.bits == 7 else data[0]
+            data = data[first in self._swallow :]
+            self._swallow, self._ended = frozenset(), None
+        return data
+
+    def take_waiting(self) -> bytes:
+        """The bytes fed and not yet looked at, for a stream; the reader has them no longer."""
+        data = self.after_end(bytes(self._pending))
+        self._consume(len(self._pending))
+        self._cancel = False
+        return data
+
     def discard(self) -> None:
         """Forget the bytes fed and not yet looked at."""
+        if self._pending:
+            self._swallow, self._ended = frozenset(), None
         self._consume(len(self._pending))
         self._cancel = False
 

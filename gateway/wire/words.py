@@ -38,7 +38,7 @@ _TABLE = (
     RequestWord("ERASE", "ref", "Remove a document"),
     RequestWord("RENAME", "ref ref", "Give a document another name"),
     RequestWord("MKDIR", "ref", "Make a folder"),
-    RequestWord("TALK", "ref [lines]", "A raw stream out", later=True),
+    RequestWord("TALK", "ref [lines]", "A raw stream out"),
     RequestWord("HEAR", "port", "One call in", later=True),
     RequestWord("HALT", "", "Give up the rest of a windowed reply"),
     RequestWord("SET", "[name] [key=value ...]", "Take a profile, change settings, or show them"),

@@ -14,7 +14,7 @@ from typing import Final
 
 from adapters.port import Origin
 from gateway.catalogue.document.mistakes import TextFault, character, nearest
-from gateway.catalogue.keys.key import READY, SCHEMES
+from gateway.catalogue.keys.key import SCHEMES
 
 PORTS: Final[Mapping[str, int]] = MappingProxyType(
     {"http": 80, "https": 443, "dav": 80, "davs": 443, "ftp": 21, "ftps": 21, "telnet": 23}
@@ -68,7 +68,7 @@ def split_url(text: str) -> Url:
     scheme = match["scheme"].lower()
     if scheme not in SCHEMES:
         size = len(match["scheme"])
-        raise TextFault(f"the scheme {scheme}", 0, size, " ".join(READY), nearest(scheme, READY))
+        raise TextFault(f"the scheme {scheme}", 0, size, " ".join(SCHEMES), nearest(scheme, SCHEMES))
     odd = _ODD.search(match["rest"])
     if odd is not None:
         start = match.start("rest") + odd.start()

@@ -7,6 +7,7 @@ from typing import Final
 from adapters import limits
 from adapters.errors import NotAllowed, WrongWords
 from adapters.files import quoted
+from gateway.catalogue.model import STREAMS
 
 _PARTS: Final = re.compile(
     r"(?:(?P<scheme>[A-Za-z][A-Za-z0-9+.-]*):)?(?://(?P<authority>[^/?#]*))?"
@@ -18,7 +19,6 @@ _TRIPLET: Final = re.compile(r"%(?![0-9A-Fa-f]{2})")
 WEB: Final = frozenset({"http", "https"})
 """Schemes whose URLs have queries."""
 
-_STREAMS: Final = frozenset({"tcp", "tls", "telnet", "udp"})
 _LIKE_WEB: Final = WEB | {"dav", "davs"}
 _UNRESERVED: Final = re.compile(
     r"%(4[1-9A-Fa-f]|5[0-9Aa]|6[1-9A-Fa-f]|7[0-9Aa]|3[0-9]|2[DEde]|5[Ff]|7[Ee])"  # RFC 3986 section 2.3
@@ -97,7 +97,7 @@ def within(base: str, path: str) -> str:
     slash and any backslash. WrongWords: control characters.
     """
     scheme = base[: base.index(":")]
-    if scheme in _STREAMS:
+    if scheme in STREAMS:
         if path:
             raise WrongWords("That place has no paths")
         return base

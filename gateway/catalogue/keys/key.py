@@ -75,13 +75,7 @@ class Key:
 
 
 SCHEMES: Final = ("http", "https", "dav", "davs", "ftp", "ftps", "file", "tcp", "tls", "telnet", "udp")
-"""The schemes of places and sources; which of them this version can fetch is the adapters' matter."""
-
-STREAMS: Final = ("tcp", "tls", "telnet", "udp")
-"""Those without paths, which this version cannot speak yet."""
-
-READY: Final = tuple(each for each in SCHEMES if each not in STREAMS)
-"""Those that may be used unless somebody's own adapter adds to them."""
+"""The schemes of places and sources; which of them can be spoken is the adapters' matter."""
 
 METHODS: Final = ("GET", "POST", "PUT", "PATCH", "DELETE")
 DATES: Final = frozenset({Kind.DATE, Kind.TIME})

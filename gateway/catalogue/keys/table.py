@@ -10,8 +10,8 @@ from typing import Final
 
 from adapters import limits
 from gateway.catalogue.keys.field_keys import FIELD_KEYS
-from gateway.catalogue.keys.key import METHODS, READY, TABLES, Key, Shape, words_of
-from gateway.catalogue.model import ArgKind, GatewaySettings, LineEnd, Listener
+from gateway.catalogue.keys.key import METHODS, SCHEMES, TABLES, Key, Shape, words_of
+from gateway.catalogue.model import ArgKind, GatewaySettings, LineEnd, Listener, Place
 from gateway.extract.plan import Format
 from gateway.wire.settings import SETTINGS
 
@@ -19,6 +19,7 @@ _YEAR = 366 * 86_400
 _WHERE_SECRETS_ARE = '"env:NAME" or "file:PATH", never the secret itself'
 _DEFAULT = GatewaySettings()
 _LISTENER = Listener()
+_PLACE = Place("", "")
 _S = Shape
 _KEYS: tuple[Key, ...] = (
     Key("", "gateway", _S.TABLE, "The gateway itself"),
@@ -134,7 +135,7 @@ _KEYS: tuple[Key, ...] = (
         "base",
         _S.TEXT,
         "The root that its paths are below",
-        note="a URL: " + " ".join(READY),
+        note="a URL: " + " ".join(SCHEMES),
         required=True,
         also=("url", "root"),
     ),
@@ -160,11 +161,21 @@ _KEYS: tuple[Key, ...] = (
         "place",
         "lines",
         _S.WORD,
-        "What ends each line of a text stored there",
-        LineEnd.LF.value,
+        "What ends each line of a text stored there, or sent on a stream",
+        f"{LineEnd.LF.value}; {LineEnd.CRLF.value} on a stream",
         words=words_of(LineEnd),
         also=("eol", "newline"),
     ),
+    Key(
+        "place",
+        "charset",
+        _S.TEXT,
+        "How text is coded on a stream",
+        _PLACE.charset,
+        note="a charset by its usual name, such as utf-8, iso-8859-1 or cp437",
+        also=("encoding",),
+    ),
+    Key("place", "raw", _S.FLAG, "Whether a stream's bytes stay as they are", "false", also=("binary",)),
     Key("source", "about", _S.TEXT, "What SOURCES says of it", also=("description", "title")),
     Key(
         "source",

@@ -1,18 +1,21 @@
 """[place.NAME] -> Place."""
 
+import codecs
 import posixpath
 import urllib.parse
+from typing import Final
 
 from gateway.catalogue.calling.addresses import Url, split_url
-from gateway.catalogue.document.mistakes import TextFault
-from gateway.catalogue.keys.key import STREAMS
-from gateway.catalogue.model import LineEnd, Place
+from gateway.catalogue.document.mistakes import TextFault, nearest
+from gateway.catalogue.model import STREAMS, LineEnd, Place
 from gateway.catalogue.schema.certificates import read_ca
 from gateway.catalogue.schema.names import named_tables
 from gateway.catalogue.schema.report import shown
 from gateway.catalogue.schema.secrets import Secrets
 from gateway.catalogue.schema.table import Table
 
+_ASCII: Final = "".join(map(chr, range(0x80)))
+_CHARSETS: Final = ("utf-8", "iso-8859-1", "iso-8859-15", "cp437", "cp850", "cp1252", "koi8-r", "ascii")
 _FOLDER = "file:///path for a folder of this computer"
 _PAGES = frozenset({"http", "https"})
 
@@ -28,9 +31,44 @@ def read_places(top: Table, secrets: Secrets) -> dict[str, Place | None]:
             top.report.at_key(table.at("secret"), "a secret without a user", 'user = "..." beside it')
         _nobody_there(table)
         write, ca = table.flag("write") or False, read_ca(table)
-        index, lines = _index(table, base), table.member("lines", LineEnd) or LineEnd.LF
-        places[name] = None if base is None else Place(name, base, user, secret, write, ca, index, lines)
+        index, lines = _index(table, base), table.member("lines", LineEnd)
+        charset, raw = _stream(table, base)
+        if base is None:
+            places[name] = None
+            continue
+        places[name] = Place(name, base, user, secret, write, ca, index, lines, charset, raw)
     return places
+
+
+def _stream(table: Table, base: str | None) -> tuple[str, bool]:
+    """The charset, and whether it is raw; both only with a stream."""
+    scheme = "" if base is None else base.partition(":")[0]
+    charset, raw = _charset(table), table.flag("raw") or False
+    for key in ("charset", "raw"):
+        if key in table and base is not None and scheme not in STREAMS:
+            found = f"{key}, with a base of {scheme}"
+            table.report.at_key(table.at(key), found, f"{key} only with {' '.join(STREAMS)}")
+    for key in ("charset", "lines"):
+        if raw and key in table:
+            table.report.at_key(table.at(key), f"{key}, with raw = true", "one of them")
+    if raw and scheme == "udp":
+        table.report.at_key(table.at("raw"), "raw, with udp", "udp without raw: a line is a datagram")
+    return charset, raw
+
+
+def _charset(table: Table) -> str:
+    """By Python's name; one in which ASCII has its own bytes."""
+    text = table.text("charset")
+    if text is None:
+        return "utf-8"
+    try:
+        found = codecs.lookup(text)
+        if found._is_text_encoding and _ASCII.encode(found.name) == _ASCII.encode("ascii"):
+            return found.name
+    except (LookupError, UnicodeError, ValueError):
+        pass
+    table.wrong("charset", f"{shown(text)}, which is no charset for a stream", nearest(text, _CHARSETS))
+    return "utf-8"
 
 
 def _index(table: Table, base: str | None) -> str:

@@ -16,6 +16,7 @@ from gateway.service.clients.metering import Patience
 from gateway.service.clients.resuming import Seat
 from gateway.service.clients.sending import Sender
 from gateway.service.clients.turns import Turn
+from gateway.service.streams.talking import Talking
 from gateway.session.arriving import Arrival, starts_afresh
 from gateway.session.conversation import Session
 from gateway.wire.lines import Cancel, Data, Event, Line, Pause
@@ -80,6 +81,7 @@ class Connection(asyncio.Protocol):
         self._busy = False
         self._abandon = False
         self._paused = False
+        self._talking = Talking(self._choke, self._far_heard)
         self._goodbye = ""  # what it is to be told before the line closes
         self._leaving: asyncio.TimerHandle | None = None
         self.heard_at = asyncio.get_running_loop().time()
@@ -108,6 +110,8 @@ class Connection(asyncio.Protocol):
         """Bytes came."""
         self.heard_at = asyncio.get_running_loop().time()
         if self._leaving is not None or not self._admitted:
+            return
+        if self._talking.takes(self._session, data):
             return
         reader = self._session.reader
         if self._arrival is not None:
@@ -185,6 +189,7 @@ class Connection(asyncio.Protocol):
         if not self._busy and not self._goodbye:
             self._goodbye = sentence
             self._input.set()
+            self._talking.end()
 
     def hurry(self) -> None:
         """There is no time for the rest of the reply in flight: it stops at a line end, as after CAN."""
@@ -278,6 +283,7 @@ class Connection(asyncio.Protocol):
                     await self._send(lines)
             elif not isinstance(event, Pause):
                 await self._serve(event)
+                await self._talk()
             await turn.over()
 
     async def _seated(self, seat: Seat, event: Event | None) -> Event | None:
@@ -329,6 +335,26 @@ class Connection(asyncio.Protocol):
             session = self._session
             shown = (self.peer, session.request_shown, session.status_shown, time.perf_counter() - started)
             _log.info("peer=%s request=%r reply=%r seconds=%.4f", *shown)
+
+    async def _talk(self) -> None:
+        """Where a raw stream was opened, the line is raw both ways until that is over."""
+        if self._transport is None or self._sender is None:
+            return
+        lines = await self._talking.run(self._session, self._sender, self._transport, self.peer)
+        if lines is not None:
+            self._far_heard()
+            self._input.set()
+            await self._send(lines)
+
+    def _choke(self, choked: bool) -> None:
+        """Read no more of the client for now, or go on."""
+        if self._transport is not None and choked != self._paused:
+            self._paused = choked
+            (self._transport.pause_reading if choked else self._transport.resume_reading)()
+
+    def _far_heard(self) -> None:
+        """A stream on which the far server talks is not idle."""
+        self.heard_at = asyncio.get_running_loop().time()
 
     async def _refuse(self) -> None:
         self._goodbye = self._goodbye or "The gateway is going down"

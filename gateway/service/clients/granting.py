@@ -7,7 +7,7 @@ from typing import Protocol
 from adapters import limits
 from adapters.errors import HeadraceError, MayBeDone, NotRecorded
 from gateway.session.conversation import Session
-from gateway.session.wishes import Granted, Staged, Wish, time_is_up
+from gateway.session.wishes import Called, Granted, Staged, Wish, time_is_up
 from gateway.wire.lines import Data, Line
 from gateway.wire.replies import Lines
 
@@ -114,6 +114,8 @@ def _let_go(request: "asyncio.Task[Granted]") -> None:
         granted = request.result()
         if isinstance(granted, Staged):
             granted.staging.drop()
+        if isinstance(granted, Called):
+            granted.call.drop()
 
 
 def _being_cancelled() -> bool:

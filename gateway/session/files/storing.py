@@ -53,7 +53,7 @@ def _begin(state: State, words: Sequence[str], append: bool) -> Steps:
     if count is not None and count > limits.SPOOL_BYTES:
         raise TooLarge(f"At most {limits.SPOOL_BYTES} bytes")
     staged = yield from granted(StageWish(ref, append), Staged)
-    end = ref.place.lines if ref.place is not None else LineEnd.LF
+    end = (ref.place.lines if ref.place is not None else None) or LineEnd.LF
     storing = _Lines(state, staged.staging, end) if count is None else _Bytes(state, staged.staging, count)
     state.listed_names.created(ref)
     state.transfer = storing

@@ -19,6 +19,7 @@ from gateway.service.files.desk import FileDesk
 from gateway.service.files.jobs import Jobs
 from gateway.service.files.spooling import SpoolRoom
 from gateway.service.layouts import Layouts
+from gateway.service.streams.calls import Calls
 from gateway.session.picking import pick_plan
 from gateway.session.wishes import Outcome, PickWish, SourceWish, Wish, Worked, WorkWish
 
@@ -92,7 +93,9 @@ class Parts:
         layouts, room = Layouts(), SpoolRoom(Path("never-made"))
         desk = FileDesk(lambda: self.catalogue, Adapters(), room.opened, Jobs(), layouts)
         cache = Cache(self.far.fetch, None, self.clock)
-        self.answers = Answers(lambda: self.catalogue, cache, desk, layouts)
+        self.answers = Answers(
+            lambda: self.catalogue, cache, desk, layouts, Calls(lambda: self.catalogue, Adapters())
+        )
 
     async def answer(self, wish: Wish, seconds: float = 5) -> Outcome:
         outcome = await self.answers.answer(wish, seconds)

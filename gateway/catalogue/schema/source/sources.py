@@ -15,7 +15,7 @@ from gateway.catalogue.calling.templates import Template, expand, parse_template
 from gateway.catalogue.document.mistakes import TextFault, nearest
 from gateway.catalogue.document.positions import Path
 from gateway.catalogue.keys.key import SCHEMES
-from gateway.catalogue.model import Arg, ArgKind, Place, Source
+from gateway.catalogue.model import STREAMS, Arg, ArgKind, Place, Source
 from gateway.catalogue.schema.certificates import read_ca
 from gateway.catalogue.schema.names import named_tables
 from gateway.catalogue.schema.report import Report, shown
@@ -32,6 +32,9 @@ from gateway.extract.plan import Format, Plan
 
 _NCNAME: Final = re.compile(r"[A-Za-z_][\w.-]*")
 _MARKUP: Final = frozenset({Format.AUTO, Format.XML})
+
+_NO_DOCUMENTS: Final = "a stream, which has no documents"
+_DOCUMENTS: Final = "a place or URL with documents; TALK opens a stream"
 
 
 def read_sources(
@@ -148,6 +151,8 @@ class _Reader:
 
     def _check_in_place(self, name: str, template: Template, args: Mapping[str, Arg]) -> None:
         place = self._places.get(name.upper())
+        if place is not None and place.is_stream:
+            raise TextFault(_NO_DOCUMENTS, 0, len(template.text), _DOCUMENTS)
         try:
             within(
                 place.base if place is not None else "http://place.invalid/", expand(template, _samples(args))
@@ -170,7 +175,7 @@ class _Reader:
             url = expand(template, {**_samples(args), **dict(zip(sorted(hosts), chosen, strict=True))})
             try:
                 parts = split_url(url)
-                later = self._report.scheme_fault(parts.scheme)
+                later = self._report.scheme_fault(parts.scheme) or _stream_fault(parts.scheme)
                 if later is not None:
                     raise later
             except TextFault as fault:
@@ -266,3 +271,7 @@ def _samples(args: Mapping[str, Arg]) -> dict[str, str]:
         name: next(iter(arg.choices.values()), "x" if arg.kind is ArgKind.TEXT else "1")
         for name, arg in args.items()
     }
+
+
+def _stream_fault(scheme: str) -> TextFault | None:
+    return TextFault(_NO_DOCUMENTS, 0, len(scheme), _DOCUMENTS) if scheme in STREAMS else None

@@ -49,7 +49,8 @@ def test_defaults_are_those_of_the_model() -> None:
     assert defaults["listen", "resume"] == shown(listener.resume).replace("off", "false")
     assert float(defaults["listen", "resume_for"]) == listener.resume_for
     assert defaults["place", "write"] == shown(Place("X", "").write).replace("off", "false")
-    assert defaults["place", "lines"] == Place("X", "").lines.value
+    assert defaults["place", "raw"] == shown(Place("X", "").raw).replace("off", "false")
+    assert defaults["place", "charset"] == Place("X", "").charset
     for name in SETTINGS:
         assert defaults["profile", name] == shown(getattr(Settings(), name))
     read = load(source("")).sources["A"]

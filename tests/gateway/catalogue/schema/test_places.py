@@ -90,9 +90,9 @@ base = "http://b.example/"
 index = "html"
 lines = "crlf"
 """).places
-    assert (places["A"].index, places["A"].lines.data) == ("html", b"\r")
-    assert (places["B"].index, places["B"].lines.data) == ("html", b"\r\n")
-    assert LineEnd.LF.data == b"\n"
+    assert (places["A"].index, places["A"].lines) == ("html", LineEnd.CR)
+    assert (places["B"].index, places["B"].lines) == ("html", LineEnd.CRLF)
+    assert [each.data for each in LineEnd] == [b"\n", b"\r\n", b"\r"]
 
 
 @pytest.mark.parametrize("written", ["shelf/", "C:/files", "/srv/x", "file:/tmp/x", "file:x", "shelf"])

@@ -16,6 +16,7 @@ from gateway.session.state import World
 from gateway.session.wishes import (
     Act,
     ActWish,
+    CallWish,
     DataWish,
     DeliverWish,
     Done,
@@ -27,6 +28,7 @@ from gateway.session.wishes import (
     PickWish,
     Provenance,
     ReadWish,
+    SayWish,
     SourceWish,
     Staged,
     StageWish,
@@ -117,7 +119,7 @@ class Far:
                 return Outcome(Sheet(5, (Record(f"{size:5}"),)), "far", "fetched", 0, False, ())
             case WorkWish(_, work):
                 return Worked(work())
-            case SourceWish():
+            case SourceWish() | CallWish() | SayWish():
                 raise AssertionError(wish)
 
     def _listed(self, ref: Ref) -> Listed:

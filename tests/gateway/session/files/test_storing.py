@@ -42,7 +42,7 @@ def test_nothing_makes_an_empty_document(talk: FarTalk) -> None:
 
 
 def test_text_is_utf_8_with_the_places_line_end(talk: FarTalk) -> None:
-    assert PLACES["DOS"].lines.value == "crlf"
+    assert PLACES["DOS"].lines is LineEnd.CRLF
     talk.raw(b"SET charset=latin1\r")
     talk.raw(b"STORE dos:a\r>caf\xe9\r>b\r.\r")
     assert talk.far.documents["dav://far.example/dos/a"] == "café\r\nb\r\n".encode()

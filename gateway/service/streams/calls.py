@@ -1,0 +1,115 @@
+"""A session's wish for a stream -> an open call; and what is said and heard on one by lines."""
+
+import asyncio
+import time
+from collections.abc import Callable, Sequence
+from contextlib import suppress
+
+from adapters import limits
+from adapters.errors import BrokenOff, HeadraceError, NotPossible, TooSlow
+from adapters.streams import Calling, Stream, StreamAdapter, Terminal
+from gateway.catalogue.calling.targets import target_of
+from gateway.catalogue.model import Catalogue
+from gateway.service.adapters import Adapters
+from gateway.session.wishes import Called, CallWish, Heard, Provenance, SayWish
+
+
+class Call:
+    """One open stream, counted."""
+
+    def __init__(self, stream: Stream) -> None:
+        self.datagrams = stream.datagrams
+        self.sent = self.heard = 0
+        self._stream = stream
+        self._hearing: asyncio.Task[bytes | None] | None = None
+
+    def facts(self) -> Sequence[tuple[str, str]]:
+        """Bytes both ways, as they were on the far server's side."""
+        return [("SENT", f"{self.sent} bytes"), ("HEARD", f"{self.heard} bytes")]
+
+    async def say(self, data: bytes) -> None:
+        """Send; it waits for room. BrokenOff, TooLarge."""
+        await self._stream.send(data)
+        self.sent += len(data)
+
+    async def hear(self) -> bytes | None:
+        """The next bytes, or None at the far server's end. BrokenOff. One that is cancelled loses nothing."""
+        if self._hearing is None:
+            self._hearing = asyncio.get_running_loop().create_task(self._stream.receive())
+        data = await asyncio.shield(self._hearing)
+        self._hearing = None
+        if data is None:
+            return None
+        self.heard += len(data)
+        return data + b"\n" * self.datagrams
+
+    async def exchange(self, data: bytes, seconds: float) -> Heard:
+        """Send, then listen until the far server has said something and is quiet, or for a second."""
+        if data:
+            try:
+                async with asyncio.timeout(seconds / 2):
+                    await self.say(data)
+            except TimeoutError as error:
+                raise TooSlow("The far server takes no more") from error
+        heard, patience = bytearray(), min(limits.STREAM_ANSWER_SECONDS, seconds / 4)
+        while len(heard) < limits.STREAM_TEXT:
+            try:
+                async with asyncio.timeout(patience):
+                    piece = await self.hear()
+            except TimeoutError:
+                break
+            except BrokenOff:
+                if not heard:
+                    raise
+                break  # it is told with the next line
+            if piece is None:
+                return Heard(bytes(heard), over=True)
+            heard += piece
+            patience = limits.STREAM_QUIET_SECONDS
+        return Heard(bytes(heard), over=False)
+
+    def drop(self) -> None:
+        """Hang up now."""
+        if self._hearing is not None:
+            self._hearing.cancel()
+            self._hearing.add_done_callback(_forget)
+            self._hearing = None
+        self._stream.abort()
+
+    async def close(self) -> None:
+        """Hang up when all that was said has gone."""
+        if self._hearing is not None:
+            self._hearing.cancel()
+            with suppress(asyncio.CancelledError, HeadraceError):
+                await self._hearing
+            self._hearing = None
+        await self._stream.aclose()
+
+
+def _forget(task: "asyncio.Task[bytes | None]") -> None:
+    if not task.cancelled():
+        task.exception()
+
+
+class Calls:
+    """Shared by all clients of one gateway."""
+
+    def __init__(self, catalogue: Callable[[], Catalogue], adapters: Adapters) -> None:
+        self._catalogue = catalogue
+        self._adapters = adapters
+
+    async def answer(self, wish: CallWish | SayWish, seconds: float) -> Called | Heard:
+        """What was wished for within `seconds`, or a HeadraceError."""
+        if isinstance(wish, SayWish):
+            assert isinstance(wish.call, Call)
+            return await wish.call.exchange(wish.data, seconds)
+        target = target_of(self._catalogue(), wish.ref)
+        adapter = self._adapters.of(target.url)
+        if not isinstance(adapter, StreamAdapter):
+            raise NotPossible("Streams are not possible there")
+        url = target.url.rstrip("/")
+        began = time.perf_counter()
+        calling = Calling(url, target.ca, target.reach, Terminal(columns=wish.columns))
+        stream = await adapter.open(calling, seconds)
+        steps = (("connect", time.perf_counter() - began),)
+        return Called(Call(stream), Provenance(stream.origin, "a stream", steps=steps))

@@ -1,0 +1,1 @@
+"""Streams as a client asks for them: TALK."""
