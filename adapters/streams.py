@@ -28,7 +28,7 @@ class Calling:
 
     url: str
     ca: str | None = None
-    reach: Reach = Reach()
+    reach: Reach = field(default_factory=Reach)
     terminal: Terminal = field(default_factory=Terminal)
 
 
