@@ -233,6 +233,11 @@ ARCHIVE_HAR_BYTES: Final = 256 << 20  # of a HAR file, which is read as a whole
 
 # Streams
 STREAM_CLOSE_SECONDS: Final = 5.0  # for what was sent to be taken, before a line is cut
+DATAGRAM_BYTES: Final = 65_507  # one message over UDP: what IPv4's length leaves of 65,535
+DATAGRAMS_BYTES: Final = 262_144  # of messages not yet received, in the kernel; further ones are lost
+TELNET_BLOCK_BYTES: Final = 64  # of what a telnet server says between IAC SB and IAC SE; the rest is dropped
+TELNET_CR_SECONDS: Final = 0.25  # for a LF behind a CR; one character takes 0.1 at 110 bits a second
+TERMINAL_KIND: Final = 40  # characters of a terminal's name (RFC 1091)
 
 # The pytest plugin
 TESTING_STOP_SECONDS: Final = 10.0  # for a gateway or server to start or to end, beside what it waits for
