@@ -251,7 +251,7 @@ def test_a_second_opinion_on_which_bytes_are_commands(data: bytes) -> None:
     said: list[tuple[bytes, bytes]] = []
     other = telnetlib.Telnet()
     other.set_option_negotiation_callback(lambda sock, verb, option: said.append((verb, option)))
-    other.rawq = data
+    other.rawq = data  # type: ignore[attr-defined]
     other.process_rawq()
     end = telnet()
     heard: list[tuple[bytes, bytes]] = []
@@ -262,5 +262,5 @@ def test_a_second_opinion_on_which_bytes_are_commands(data: bytes) -> None:
         return hear(side, option, yes=yes)
 
     end.options.hear = noting  # type: ignore[method-assign]
-    assert end.receive(data) == other.cookedq
+    assert end.receive(data) == other.cookedq  # type: ignore[attr-defined]
     assert heard == [each for each in said if each[0] in {WILL, WONT, DO, DONT}]
