@@ -237,6 +237,11 @@ STREAM_ANSWER_SECONDS: Final = 1.0  # that a client which talks by lines waits f
 STREAM_QUIET_SECONDS: Final = 0.15  # without a byte, before what has come is taken for the answer
 GUARD_SECONDS: Final = 1.0  # of silence before and after +++ that leaves a raw stream
 STREAM_CLOSE_SECONDS: Final = 5.0  # for what was sent to be taken, before a line is cut
+DATAGRAM_BYTES: Final = 65_507  # one message over UDP: what IPv4's length leaves of 65,535
+DATAGRAMS_BYTES: Final = 262_144  # of messages not yet received, in the kernel; further ones are lost
+TELNET_BLOCK_BYTES: Final = 64  # of what a telnet server says between IAC SB and IAC SE; the rest is dropped
+TELNET_CR_SECONDS: Final = 0.25  # for a LF behind a CR; one character takes 0.1 at 110 bits a second
+TERMINAL_KIND: Final = 40  # characters of a terminal's name (RFC 1091)
 
 # Serial devices
 DEVICE_RETRY_SECONDS: Final = 1.0  # between looks for a device that is not there

@@ -11,6 +11,7 @@ from typing import Final
 
 from adapters import limits
 from adapters.addresses import Address, Guard, Resolver
+from adapters.dialing import dialled
 from adapters.errors import (
     BrokenOff,
     CannotConnect,
@@ -23,8 +24,8 @@ from adapters.errors import (
 from adapters.ftp.features import Features, read_features
 from adapters.ftp.link.control import ENCODING, Control, Reply
 from adapters.ftp.link.deadline import Deadline
-from adapters.ftp.link.dialing import data_connection, dialled
-from adapters.ftp.link.streams import Streams, secured
+from adapters.ftp.link.dialing import data_connection
+from adapters.ftp.link.streams import Streams, open_streams, secured
 from adapters.ftp.locations import Path, Server, odd_name_guarded
 from adapters.ftp.passive import extended_port, passive_port
 from adapters.ftp.replies import reply_fault
@@ -228,7 +229,7 @@ async def open_login(
     """A new login, or the error that says why there is none; nothing is left open then."""
     server = account.server
     async with deadline.step():
-        address, streams = await dialled(server.host, server.port, account.guard, resolve)
+        address, streams = await dialled(server.host, server.port, account.guard, resolve, open_streams)
     login = Login(account, address, Control(streams), context)
     login.deadline = deadline
     try:

@@ -1,0 +1,1 @@
+"""Open lines: raw TCP, TLS, telnet and UDP, behind the port adapters.streams."""
