@@ -135,6 +135,7 @@ class Connection(asyncio.Protocol):
     def eof_received(self) -> bool:
         """The client sends no more, and still gets what it is owed."""
         self._at_end = True
+        self._talking.finish()
         self._session.reader.release()
         if self._sender is not None:
             self._sender.hold(False)

@@ -112,4 +112,4 @@ class Calls:
         calling = Calling(url, target.ca, target.reach, Terminal(columns=wish.columns))
         stream = await adapter.open(calling, seconds)
         steps = (("connect", time.perf_counter() - began),)
-        return Called(Call(stream), Provenance(stream.origin, "a stream", steps=steps))
+        return Called(Call(stream), Provenance(stream.origin, "stream", steps=steps))

@@ -47,7 +47,8 @@ class Pipe:
     """One raw stream. `feed` takes what the client sends.
 
     `owed` is given what goes to the client at once, outside the stream; `choke` stops it from sending, or
-    lets it go on; `heard` is told of each piece of far text. `rest` is what came behind the leaving: requests.
+    lets it go on; `heard` is told of each piece of far text. `rest` is what came behind the leaving, which
+    are requests again.
     """
 
     def __init__(
@@ -75,6 +76,8 @@ class Pipe:
         self._free.set()
         self._over: asyncio.Future[Ending] = self._loop.create_future()
         self._timer: asyncio.TimerHandle | None = None
+        self._finished = False
+        self._last: asyncio.TimerHandle | None = None
 
     # What the client does
 
@@ -130,6 +133,16 @@ class Pipe:
         self._pass(self._escape.release(now))
         self._watch()
 
+    def finish(self) -> None:
+        """The client sends no more, and most often has dropped its line: the far server may still answer."""
+        self._finished = True
+        self._wait_for_the_last()
+
+    def _wait_for_the_last(self) -> None:
+        if self._last is not None:
+            self._last.cancel()
+        self._last = self._loop.call_later(limits.STREAM_CLOSE_SECONDS, self.end, Ending.CLIENT)
+
     def end(self, ending: Ending) -> None:
         """It is over, and what was not sent yet is dropped."""
         if not self._over.done():
@@ -145,8 +158,9 @@ class Pipe:
         try:
             ending = await self._over
         finally:
-            if self._timer is not None:
-                self._timer.cancel()
+            for timer in (self._timer, self._last):
+                if timer is not None:
+                    timer.cancel()
             for way in ways:
                 way.cancel()
             await asyncio.gather(*ways, return_exceptions=True)
@@ -197,6 +211,8 @@ class Pipe:
         try:
             while (data := await self._call.hear()) is not None:
                 self._heard()
+                if self._finished:
+                    self._wait_for_the_last()
                 await self._show(translation.feed(data))
             await self._show(translation.finish())
         except HeadraceError:

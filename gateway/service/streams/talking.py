@@ -20,6 +20,7 @@ class Talking:
     def __init__(self, choke: Callable[[bool], None], heard: Callable[[], None]) -> None:
         self._choke, self._heard = choke, heard
         self._pipe: Pipe | None = None
+        self._finished = False
 
     def takes(self, session: Session, data: bytes) -> bool:
         """Whether what came is for a stream; it is then on its way."""
@@ -27,6 +28,12 @@ class Talking:
             return False
         self._pipe.feed(session.reader.after_end(data))
         return True
+
+    def finish(self) -> None:
+        """The client sends no more."""
+        self._finished = True
+        if self._pipe is not None:
+            self._pipe.finish()
 
     def end(self) -> None:
         """The gateway ends it."""
@@ -36,7 +43,7 @@ class Talking:
     async def run(
         self, session: Session, sender: Sender, transport: asyncio.Transport, peer: str
     ) -> Lines | None:
-        """None where no stream was opened; else what tells the client that it is over. `peer` is for the log."""
+        """None where no stream was opened; else what tells the client that it is over."""
         talk, reader = session.talking, session.reader
         if talk is None:
             return None
@@ -48,6 +55,8 @@ class Talking:
         self._pipe = pipe
         try:
             pipe.feed(reader.take_waiting())
+            if self._finished:
+                pipe.finish()
             ending = await pipe.run()
         finally:
             self._pipe = None

@@ -4,6 +4,7 @@ import pytest
 
 from adapters import limits
 from adapters.errors import HeadraceError, MayBeDone, NoRoom, NotPossible
+from gateway.catalogue.model import LineEnd
 from gateway.session.wishes import DataWish, DeliverWish, StageWish
 from gateway.wire.lines import Line
 from tests.gateway.session.files.far import CLUB, PLACES, Far, FarTalk, far_talk

@@ -1,0 +1,58 @@
+"""What a session's stream is to its connection; the bytes themselves are in test_piping.py."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from gateway.testing.stage import Stage
+from tests.gateway.service.streams.far_ends import board, far_end
+
+
+@pytest.fixture
+def stage(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Stage]:
+    with Stage(Path(), lambda: tmp_path_factory.mktemp("headrace")) as made:
+        yield made
+
+
+def test_one_stream_after_another_and_both_logged(stage: Stage) -> None:
+    with far_end(board) as port:
+        text = f'[place.board]\nbase = "tcp://127.0.0.1:{port}"\nlines = "lf"\n'
+        gateway = stage.gateways(text, log="info")
+        client = stage.clients(gateway)
+        for _ in range(2):
+            assert client.ask("TALK board:").status == 200
+            assert client.read(18) == b"Gruss Gott\r\nname: "
+            client.put(b"bye\r")
+            assert client.read(29) == b"so long\r\n\r\n226 00000 000 ..\r\n"
+        logged = [line for line in gateway.log if "over='by the far server' sent=4 heard=26" in line]
+        assert len(logged) == 2
+
+
+def test_the_line_end_of_the_request_is_no_part_of_the_stream(stage: Stage) -> None:
+    """CR LF, the LF in a segment of its own (CONTRACT section 1)."""
+    with far_end(board) as port:
+        client = stage.clients(
+            stage.gateways(f'[place.board]\nbase = "tcp://127.0.0.1:{port}"\nlines = "lf"\n')
+        )
+        client.put(b"TALK board:\r")
+        assert client.read(18 + 18) == b"200 00000 000 ..\r\nGruss Gott\r\nname: "
+        client.put(b"\n")
+        assert client.quiet(0.2)
+        client.put(b"me\r")
+        assert client.read(18) == b"you are me\r\nnext: "
+
+
+def test_by_lines_through_a_gateway(stage: Stage) -> None:
+    with far_end(board) as port:
+        client = stage.clients(
+            stage.gateways(f'[place.board]\nbase = "tcp://127.0.0.1:{port}"\nlines = "lf"\n')
+        )
+        assert client.ask("TALK board: lines").status == 200
+        assert [each.rstrip() for each in client.ask(">me").records] == [
+            "Gruss Gott",
+            "name: you are me",
+            "next:",
+        ]
+        last = client.ask(">bye")
+        assert (last.status, [each.rstrip() for each in last.records]) == (226, ["so long"])
