@@ -163,9 +163,45 @@ Network: TypeAlias = ipaddress.IPv4Network | ipaddress.IPv6Network
 """One address is a network of one."""
 
 
+SPEEDS: Final = (300, 600, 1_200, 2_400, 4_800, 9_600, 19_200, 38_400, 57_600, 115_200)
+"""Bits a second that a serial device can be set to."""
+
+
+class Parity(Enum):
+    """A serial device's parity bit."""
+
+    NONE = "none"
+    EVEN = "even"
+    ODD = "odd"
+
+
+class Handshake(Enum):
+    """How a serial device's two ends tell each other to wait: not at all, by lines of the cable, by 13h."""
+
+    NONE = "none"
+    RTSCTS = "rtscts"
+    XONXOFF = "xonxoff"
+
+
+@dataclass(frozen=True, slots=True)
+class SerialDevice:
+    """A serial device and how it is set. `carrier`: the line is up while the device says so (DCD). `drop`:
+    DTR is dropped where a session ends.
+    """
+
+    path: str
+    speed: int = 9_600
+    bits: int = 8
+    parity: Parity = Parity.NONE
+    stop_bits: int = 1
+    handshake: Handshake = Handshake.NONE
+    carrier: bool = False
+    drop: bool = False
+
+
 @dataclass(frozen=True, slots=True)
 class Listener:
-    """One address to listen at.
+    """One address to listen at, or one serial device.
 
     `by_address`: profiles for some clients' addresses, the most specific network first. `resume`: a client
     that lost its line may take up within `resume_for` seconds where it was.
@@ -178,6 +214,7 @@ class Listener:
     by_address: tuple[tuple[Network, str], ...] = ()
     resume: bool = False
     resume_for: float = 600.0
+    device: SerialDevice | None = None
 
     def profile_for(self, peer: str) -> str:
         """The profile for a client at the address `peer`; an IPv4-mapped one (RFC 4291 section 2.5.5.2)

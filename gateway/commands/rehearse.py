@@ -122,7 +122,7 @@ async def _own_gateway(catalogue: Catalogue, site: Site | None, script: Script) 
 async def _gateway(catalogue: Catalogue, site: Site | None) -> AsyncIterator[list[Address]]:
     """The catalogue's gateway with every listener at a free port of loopback, and a new state folder."""
     with tempfile.TemporaryDirectory(prefix="headrace-") as state:
-        listeners = tuple(replace(each, host=_LOOPBACK, port=0) for each in catalogue.listeners)
+        listeners = tuple(replace(each, host=_LOOPBACK, port=0, device=None) for each in catalogue.listeners)
         here = replace(catalogue, listeners=listeners, gateway=replace(catalogue.gateway, state=state))
         parts = wiring.Parts(here, site=site)
         server = Server(here, parts.answers, parts.clock)

@@ -55,11 +55,11 @@ def port_number(text: str) -> int:
 
 
 def with_port(catalogue: Catalogue, port: int | None) -> Catalogue:
-    """The catalogue with its first listener at `port`."""
+    """The catalogue with its first listener at `port`, even where that has a serial device."""
     if port is None:
         return catalogue
     first, *others = catalogue.listeners
-    return replace(catalogue, listeners=(replace(first, port=port), *others))
+    return replace(catalogue, listeners=(replace(first, port=port, device=None), *others))
 
 
 def run(options: argparse.Namespace) -> int:

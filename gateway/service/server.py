@@ -9,20 +9,23 @@ from dataclasses import dataclass
 from typing import Final, TypeAlias
 
 from adapters import limits
-from gateway.catalogue.model import Catalogue, Listener
+from gateway.catalogue.model import Catalogue, Listener, SerialDevice
 from gateway.service.clients.connection import Connection
 from gateway.service.clients.granting import Fulfiller
 from gateway.service.clients.pacing import Pacing
 from gateway.service.clients.resuming import Seat
 from gateway.service.clocks import CLOCK, Clock
 from gateway.service.descriptors import Complaints, make_room
+from gateway.service.devices.device import Device
+from gateway.service.devices.wire import Wire
 from gateway.session.conversation import Session
 from gateway.session.state import World
 
 _log = logging.getLogger(__name__)
 _SWEEP: Final = 1.0  # seconds between looks at idle clients
 _LETTING_IN: Final = 2  # turns of the loop until who was let in has a transport
-_Place: TypeAlias = tuple[str, int, int]  # host, port, and a number where several take a free port
+_Place: TypeAlias = tuple[str, int, int] | SerialDevice
+"""Host, port, and a number where several take a free port; or a device, as it is set."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +39,10 @@ class Bound:
     @property
     def announcement(self) -> str:
         """The line that says that it is ready."""
+        device = self.listener.device
+        if device is not None:
+            where = f"{self.host}, {wire_of(device).name}"
+            return f"headrace: listening on {where} ({self.listener.profile.lower()})"
         host = f"[{self.host}]" if ":" in self.host else self.host
         return f"headrace: listening on {host}:{self.port} ({self.listener.profile.lower()})"
 
@@ -46,6 +53,7 @@ class _Door:
     def __init__(self, listener: Listener) -> None:
         self.listener = listener
         self.server: asyncio.Server | None = None
+        self.device: Device | None = None
         self.seat = self._seat()
 
     def change(self, listener: Listener) -> Seat | None:
@@ -60,6 +68,8 @@ class _Door:
         """Nobody else is let in. Who just was, gets a transport only while the server is not closed yet:
         asyncio forgets any other, and leaves the line open.
         """
+        if self.device is not None:
+            self.device.shut()
         if self.server is not None:
             for each in self.server.sockets:
                 asyncio.get_running_loop().remove_reader(each.fileno())
@@ -78,9 +88,19 @@ def _places(listeners: Sequence[Listener]) -> dict[_Place, Listener]:
     """The listeners by host and port; those at free ports are told apart by their number."""
     found: dict[_Place, Listener] = {}
     for each in listeners:
-        number = sum(place[:2] == (each.host, each.port) for place in found)
+        if each.device is not None:
+            found[each.device] = each
+            continue
+        number = sum(place[:2] == (each.host, each.port) for place in found if isinstance(place, tuple))
         found[each.host, each.port, number] = each
     return found
+
+
+def wire_of(device: SerialDevice) -> Wire:
+    """A serial device as the service opens it."""
+    parity, handshake = device.parity.value, device.handshake.value
+    kept = (device.path, device.speed, device.bits, parity, device.stop_bits, handshake)
+    return Wire(*kept, device.carrier, device.drop)
 
 
 Tap: TypeAlias = Callable[[asyncio.Protocol, int], asyncio.Protocol]
@@ -105,6 +125,7 @@ class Server:
         self._room = 0
         self._reloading = asyncio.Lock()
         self._doors: dict[_Place, _Door] = {}
+        self._shut_devices: list[Device] = []
         self._sweeper: asyncio.Task[None] | None = None
         self._tap = tap
         self.pacing = Pacing()
@@ -174,6 +195,7 @@ class Server:
             bound = [await self._listen(*each) for each in _places(self._catalogue.listeners).items()]
         except OSError:
             await self._close(list(self._doors))
+            await self._let_go()
             raise
         self._sweeper = asyncio.get_running_loop().create_task(self._sweep())
         return bound
@@ -193,6 +215,7 @@ class Server:
         self._room = make_room(catalogue.gateway.clients)
         wanted = _places(catalogue.listeners)
         await self._close([each for each in self._doors if each not in wanted])
+        await self._let_go()
         bound = []
         for place, listener in wanted.items():
             if place in self._doors:
@@ -224,6 +247,12 @@ class Server:
             connection.abort()
         if busy:
             await asyncio.wait(busy, timeout=limits.STOP_MARGIN_SECONDS)
+        await self._let_go()
+
+    async def _let_go(self) -> None:
+        """Devices that were shut: what is still on them has a moment to end."""
+        devices, self._shut_devices = self._shut_devices, []
+        await asyncio.gather(*(each.stop() for each in devices))
 
     async def _listen(self, place: _Place, listener: Listener) -> Bound:
         door = _Door(listener)
@@ -236,6 +265,11 @@ class Server:
             made = Connection(self, begin, self._answers, door.listener.greeting, door.seat)
             return made if self._tap is None else self._tap(made, self._number_of(door.listener))
 
+        if listener.device is not None:
+            door.device = Device(wire_of(listener.device), connection)
+            door.device.start()
+            self._doors[place] = door
+            return Bound(listener, listener.device.path, 0)
         server = await asyncio.get_running_loop().create_server(
             connection, listener.host, listener.port, backlog=limits.BACKLOG, reuse_address=True
         )
@@ -262,6 +296,8 @@ class Server:
             seat = door.close()
             if seat is not None:
                 await seat.close()
+            if door.device is not None:
+                self._shut_devices.append(door.device)
 
     async def _sweep(self) -> None:
         """Tell clients that have said nothing for long enough that their connection closes."""

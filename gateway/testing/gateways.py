@@ -213,7 +213,7 @@ class Gateways:
         )
         if wait is not None:
             settings = replace(settings, wait=wait)
-        first, *others = (replace(each, host=LOOPBACK, port=0) for each in catalogue.listeners)
+        first, *others = (replace(each, host=LOOPBACK, port=0, device=None) for each in catalogue.listeners)
         if profile:
             first = replace(first, profile=_known_profile(catalogue, profile), by_address=())
         first = _changed(first, greeting, resume)

@@ -11,7 +11,17 @@ from typing import Final
 from adapters import limits
 from gateway.catalogue.keys.field_keys import FIELD_KEYS
 from gateway.catalogue.keys.key import METHODS, SCHEMES, TABLES, Key, Shape, words_of
-from gateway.catalogue.model import ArgKind, GatewaySettings, LineEnd, Listener, Place
+from gateway.catalogue.model import (
+    SPEEDS,
+    ArgKind,
+    GatewaySettings,
+    Handshake,
+    LineEnd,
+    Listener,
+    Parity,
+    Place,
+    SerialDevice,
+)
 from gateway.extract.plan import Format
 from gateway.wire.settings import SETTINGS
 
@@ -19,6 +29,7 @@ _YEAR = 366 * 86_400
 _WHERE_SECRETS_ARE = '"env:NAME" or "file:PATH", never the secret itself'
 _DEFAULT = GatewaySettings()
 _LISTENER = Listener()
+_DEVICE = SerialDevice("")
 _PLACE = Place("", "")
 _S = Shape
 _KEYS: tuple[Key, ...] = (
@@ -129,7 +140,39 @@ _KEYS: tuple[Key, ...] = (
         high=7 * 86_400,
     ),
     Key("listen", "speaks", _S.TEXT, "Another way of speaking to its clients", later=True),
-    Key("listen", "device", _S.TEXT, "A serial device instead of a port", later=True),
+    Key(
+        "listen",
+        "device",
+        _S.TEXT,
+        "A serial device instead of a port",
+        note="its path, such as /dev/ttyUSB0",
+        also=("serial", "tty"),
+    ),
+    Key(
+        "listen",
+        "speed",
+        _S.INTEGER,
+        "Its bits a second",
+        str(_DEVICE.speed),
+        low=SPEEDS[0],
+        high=SPEEDS[-1],
+        note=" ".join(map(str, SPEEDS)),
+        also=("baud", "baudrate"),
+    ),
+    Key("listen", "bits", _S.INTEGER, "Its data bits", str(_DEVICE.bits), low=7, high=8, also=("data_bits",)),
+    Key("listen", "parity", _S.WORD, "Its parity", _DEVICE.parity.value, words=words_of(Parity)),
+    Key("listen", "stop_bits", _S.INTEGER, "Its stop bits", str(_DEVICE.stop_bits), low=1, high=2),
+    Key(
+        "listen",
+        "handshake",
+        _S.WORD,
+        "How its two ends tell each other to wait",
+        _DEVICE.handshake.value,
+        words=words_of(Handshake),
+        also=("flow",),
+    ),
+    Key("listen", "carrier", _S.FLAG, "Whether a session lasts while it has carrier (DCD)", "false"),
+    Key("listen", "drop", _S.FLAG, "Whether DTR is dropped where a session ends", "false"),
     Key(
         "place",
         "base",

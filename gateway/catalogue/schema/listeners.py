@@ -8,6 +8,7 @@ from gateway.catalogue.calling.addresses import read_host
 from gateway.catalogue.document.mistakes import TextFault, nearest
 from gateway.catalogue.document.positions import Path
 from gateway.catalogue.model import Listener, Network
+from gateway.catalogue.schema.devices import read_device
 from gateway.catalogue.schema.report import shown
 from gateway.catalogue.schema.table import Table
 
@@ -33,11 +34,17 @@ def read_listeners(top: Table, profiles: Iterable[str]) -> tuple[Listener, ...]:
             by_address=_by_address(table, names),
             resume=resume,
             resume_for=default.resume_for if seconds is None else float(seconds),
+            device=read_device(table),
         )
         read = {"host": host, "port": port}
         sure.append(
-            table.settled(*read) and not any(key in table and value is None for key, value in read.items())
+            table.settled(*read, "device")
+            and not any(key in table and value is None for key, value in read.items())
         )
+        if listener.device is not None:
+            _twice(table, listener.device.path, listeners)
+            listeners.append(listener)
+            continue
         known = (index for index, each in enumerate(listeners) if sure[index] and _clash(each, listener))
         clash = next(known, None)
         if clash is not None and sure[-1]:
@@ -46,6 +53,13 @@ def read_listeners(top: Table, profiles: Iterable[str]) -> tuple[Listener, ...]:
             report(table.at("port") if "port" in table else path, found, "another port, or 0 for a free one")
         listeners.append(listener)
     return tuple(listeners) or (Listener(),)
+
+
+def _twice(table: Table, path: str, listeners: Iterable[Listener]) -> None:
+    for number, each in enumerate(listeners, 1):
+        if each.device is not None and each.device.path == path:
+            found = f"{path}, which is [[listen]] number {number}'s"
+            table.report.at_value(table.at("device"), found, "each device once")
 
 
 def _host(table: Table) -> str | None:
@@ -127,7 +141,7 @@ def _resume(table: Table) -> tuple[bool, int | None]:
 
 
 def _clash(one: Listener, other: Listener) -> bool:
-    if one.port == 0 or one.port != other.port:
+    if one.device is not None or one.port == 0 or one.port != other.port:
         return False
     hosts = {_address(one.host), _address(other.host)}
     return len(hosts) == 1 or not hosts.isdisjoint({"0.0.0.0", "::"})  # noqa: S104 (compared, not bound)

@@ -6,7 +6,7 @@ Nothing here opens anything. The lines of the connector (DTR, RTS, CTS, DCD) are
 import re
 import termios
 from dataclasses import dataclass
-from typing import Any, Final, Literal, TypeAlias
+from typing import Any, Final, TypeAlias
 
 from adapters.errors import WrongWords
 from gateway.serial.framing import Framing, Parity
@@ -35,10 +35,10 @@ class Wire:
 
     path: str
     speed: int = 9_600  # bits a second
-    bits: Literal[7, 8] = 8
-    parity: Literal["none", "even", "odd"] = "none"
-    stop_bits: Literal[1, 2] = 1
-    handshake: Literal["none", "rtscts", "xonxoff"] = "none"
+    bits: int = 8
+    parity: str = "none"
+    stop_bits: int = 1
+    handshake: str = "none"
     carrier: bool = False
     drop: bool = False
 

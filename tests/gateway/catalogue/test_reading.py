@@ -20,13 +20,15 @@ def test_the_complete_example_loads() -> None:
     assert sorted(catalogue.sources) == sorted(
         ["TIDES", "SCORE", "SIGNUP", "BERTH", "NOTICES", "LIST", "LOG"]
     )
-    assert sorted(catalogue.places) == ["ATTIC", "CLUB", "WIRE"]
+    assert sorted(catalogue.places) == ["ATTIC", "CLUB", "MODEM", "WIRE"]
     assert set(catalogue.profiles) == {"NARROW", *PROFILES}
-    assert [each.port for each in catalogue.listeners] == [8128, 0]
+    assert [each.port for each in catalogue.listeners if each.device is None] == [8128, 0]
+    assert catalogue.listeners[2].device is not None
     assert catalogue.sources["TIDES"].plan.width == 5 + 2 + 6 + 2 + 4
     assert catalogue.origins == {
         ("files.example", 443),
         ("wire.example", 7000),
+        ("wire.example", 23),
         ("attic.example", 21),
         ("tides.example", 443),
         ("scores.example", 8443),

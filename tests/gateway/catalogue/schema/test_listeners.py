@@ -37,8 +37,15 @@ WRONG = {
     "resume_for with it off": '[[listen]]\nresume = false\nresume_for = "5m"\n^^^^^^^^^^',
     "resume_for what": '[[listen]]\nresume = true\nresume_for = "5 minutes"\n              ^^^^^^^^^ 5m',
     "resume_for too long": '[[listen]]\nresume = true\nresume_for = "8d"\n              ^^ 604800',
+    "a device and a port": '[[listen]]\ndevice = "/dev/ttyUSB0"\nport = 1\n^^^^',
+    "a device and addresses": '[[listen]]\ndevice = "/dev/x"\nby_address = {}\n^^^^^^^^^^',
+    "one device twice": '[[listen]]\ndevice = "/dev/x"\n[[listen]]\ndevice = "/dev/x"\n          ^^^^^^',
+    "speed": '[[listen]]\ndevice = "/dev/x"\nspeed = 9500\n        ^^^^ 9600',
+    "a speed without a device": "[[listen]]\nspeed = 9600\n^^^^^",
+    "parity": '[[listen]]\ndevice = "/dev/x"\nparity = "evn"\n          ^^^ even',
+    "handshake": '[[listen]]\ndevice = "/dev/x"\nhandshake = "rts"\n             ^^^ rtscts',
+    "stop bits": '[[listen]]\ndevice = "/dev/x"\nstop_bits = 3\n            ^ 2',
     "speaks": '[[listen]]\nspeaks = "x"\n^^^^^^',
-    "device": '[[listen]]\ndevice = "x"\n^^^^^^',
     "the same twice": "[[listen]]\nport = 7\n[[listen]]\nport = 7\n       ^",
     "defaults twice": "[[listen]]\n[[listen]]\n  ^^^^^^",
     "all addresses": '[[listen]]\nport = 7\n[[listen]]\nhost = "0.0.0.0"\nport = 7\n       ^',
@@ -52,7 +59,7 @@ def test_mistakes(snippet: str) -> None:
 
 
 def test_later_keys_say_so() -> None:
-    (mistake,) = check('[[listen]]\ndevice = "x"\n^^^^^^')
+    (mistake,) = check('[[listen]]\nspeaks = "x"\n^^^^^^')
     assert mistake.found == "not in this version yet"
 
 

@@ -76,7 +76,7 @@ ca = "certs/club.pem"
 """).places["CLUB"]
     assert (place.name, place.user, place.write, place.ca) == ("CLUB", "reader", True, "certs/club.pem")
     assert place.secret == SecretRef("file:keys/club")
-    assert (place.index, place.lines) == ("", LineEnd.LF)
+    assert (place.index, place.lines, place.charset, place.raw) == ("", None, "utf-8", False)
 
 
 def test_how_folders_and_lines_are_there() -> None:
@@ -112,12 +112,52 @@ def test_index_with_a_base_that_has_no_pages() -> None:
         assert mistake.allowed == "index only with a base of http or https"
 
 
-def test_what_this_version_cannot_speak_is_not_offered() -> None:
+def test_a_mistaken_scheme_is_told_all_of_them() -> None:
     (mistake,) = mistakes('[place.p]\nbase = "htps://a.example/"\n')
     (missing,) = mistakes("[place.p]\n")
     for allowed in (mistake.allowed, missing.allowed):
-        assert "davs ftp ftps file" in allowed
-        assert "telnet" not in allowed
+        assert "davs ftp ftps file tcp tls telnet udp" in allowed
+
+
+STREAM = '[place.s]\nbase = "tcp://far.example:7"\n'
+
+
+@pytest.mark.parametrize(
+    ("text", "found"),
+    [
+        ('[place.s]\nbase = "http://far.example/"\nraw = true\n', "raw, with a base of http"),
+        ('[place.s]\nbase = "ftp://far.example/"\ncharset = "cp437"\n', "charset, with a base of ftp"),
+        (f'{STREAM}raw = true\ncharset = "cp437"\n', "charset, with raw = true"),
+        (f'{STREAM}raw = true\nlines = "lf"\n', "lines, with raw = true"),
+        ('[place.s]\nbase = "udp://far.example:7"\nraw = true\n', "raw, with udp"),
+        (f'{STREAM}charset = "utf-16"\n', '"utf-16", which is no charset for a stream'),
+        (f'{STREAM}charset = "cp037"\n', '"cp037", which is no charset for a stream'),  # ASCII elsewhere
+        (f'{STREAM}charset = "rot13"\n', '"rot13", which is no charset for a stream'),
+        (f'{STREAM}charset = "no-such"\n', '"no-such", which is no charset for a stream'),
+    ],
+)
+def test_what_is_wrong_about_a_stream(text: str, found: str) -> None:
+    (mistake,) = mistakes(text)
+    assert mistake.found == found
+
+
+def test_streams() -> None:
+    places = load(f"""{STREAM}charset = "ISO-8859-1"
+lines = "cr"
+[place.t]
+base = "telnet://far.example"
+raw = true
+""").places
+    assert (places["S"].charset, places["S"].lines, places["S"].is_stream) == ("iso8859-1", LineEnd.CR, True)
+    assert (places["T"].base, places["T"].raw, places["T"].is_stream) == ("telnet://far.example", True, True)
+
+
+def test_a_source_is_no_stream() -> None:
+    field = '[[source.x.field]]\nname = "A"\nwidth = 1\n'
+    (mistake,) = mistakes(f'{STREAM}[source.x]\nurl = "s:"\n{field}')
+    assert mistake.found == "a stream, which has no documents"
+    (mistake,) = mistakes(f'[source.x]\nurl = "tcp://far.example:7/x"\n{field}')
+    assert mistake.found == "a stream, which has no documents"
 
 
 def test_a_folder_of_this_computer_is_looked_at() -> None:
