@@ -63,6 +63,11 @@ _MORE: Final[Mapping[str, Sequence[str]]] = {
     "ERASE": ("A folder goes only when it is empty.", _BLANKS),
     "RENAME": ("From the first to the second. It does not replace what is there.", _BLANKS),
     "MKDIR": ("One folder, in one that is there.", _BLANKS),
+    "TALK": (
+        "After 200 the line is the far server's. To leave: a second of silence, +++, a second of silence.",
+        "With lines: >text says a line, an empty line asks only, . leaves; each gets a reply.",
+        "226: it is over.",
+    ),
 }
 """Request -> what its usage and meaning leave open."""
 
@@ -136,7 +141,9 @@ def _named(name: str, catalogue: Catalogue) -> Sequence[str]:
     """A source, a place and a profile may have one name."""
     source, place = catalogue.sources.get(name), catalogue.places.get(name.removesuffix(":"))
     about_source = () if source is None else _about_source(source)
-    about_place = () if place is None else (_about_place(place), f"LIST {place.name}:")
+    about_place = () if place is None else (
+        (_about_place(place), f"{'TALK' if place.is_stream else 'LIST'} {place.name}:")
+    )
     settings = catalogue.profiles.get(name)
     about_profile = () if settings is None else _about_profile(name, settings)
     return [*about_source, *about_place, *about_profile]
@@ -158,6 +165,5 @@ def _about_source(source: Source) -> list[str]:
 
 def _about_place(place: Place) -> str:
     """Never its URL or user."""
-    return (
-        f"{place.name}: {place.base.partition(':')[0]}, {'writable' if place.write else 'for reading only'}"
-    )
+    kind = "writable" if place.write else "for reading only"
+    return f"{place.name}: {place.base.partition(':')[0]}, {'a stream' if place.is_stream else kind}"
