@@ -5,8 +5,10 @@ terminal that begins nothing by itself, so that a server which is none gets no b
 send. It lets the far end echo, suppresses go-ahead either way, takes binary either way, and tells the
 terminal's size and kind to who asks; every other option is refused.
 
-Text has eight bits in any case: binary only says that a CR is a byte like others. An FFh before what is no
-command counts as itself, as from a server that does not know telnet.
+Text has eight bits in any case; but some servers strip the eighth of what is typed unless binary is agreed
+on, which is why it is. A CR is then a byte like others, and a CR LF may count as two ends of a line: a
+terminal's return key is a CR. An FFh before what is no command counts as itself, as from a server that does
+not know telnet.
 """
 
 import re
