@@ -13,6 +13,8 @@ from adapters.recorded.files.recording import RecordingFetch, RecordingFiles
 from adapters.recorded.http.adding import AddingLink
 from adapters.recorded.http.playing import PlayingLink
 from adapters.recorded.http.recording import RecordingLink
+from adapters.recorded.streams import NoStreams
+from adapters.streams import StreamAdapter
 from gateway.service.sites import Mode, Site
 
 
@@ -23,6 +25,8 @@ def stand_in(site: Site, factory: AdapterFactory) -> Adapter:
         link = _link(site)
         return HttpAdapter(now=site.clock.now, link=link if plan is None else FaultyLink(link, plan))
     inner = factory()
+    if isinstance(inner, StreamAdapter):
+        return inner if site.mode is Mode.RECORD else NoStreams()
     if isinstance(inner, FileAdapter):
         files = _files(site, inner)
         return files if plan is None else FaultyFiles(files, plan)

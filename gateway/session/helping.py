@@ -141,8 +141,10 @@ def _named(name: str, catalogue: Catalogue) -> Sequence[str]:
     """A source, a place and a profile may have one name."""
     source, place = catalogue.sources.get(name), catalogue.places.get(name.removesuffix(":"))
     about_source = () if source is None else _about_source(source)
-    about_place = () if place is None else (
-        (_about_place(place), f"{'TALK' if place.is_stream else 'LIST'} {place.name}:")
+    about_place = (
+        ()
+        if place is None
+        else ((_about_place(place), f"{'TALK' if place.is_stream else 'LIST'} {place.name}:"))
     )
     settings = catalogue.profiles.get(name)
     about_profile = () if settings is None else _about_profile(name, settings)

@@ -20,6 +20,7 @@ from adapters.http.adapter import HttpAdapter
 from adapters.http.link.link import Link
 from adapters.port import Adapter, AdapterFactory
 from adapters.recorded.http.recording import RecordingLink
+from adapters.stream.adapter import LineAdapter
 from gateway.service.clocks import Clock
 from gateway.service.sites import Mode, Site
 
@@ -66,6 +67,8 @@ def maker(clock: Clock, resolve: Resolver | None, site: Site | None) -> Callable
             return HttpAdapter(resolve, now=clock.now)
         if factory is DavAdapter:
             return DavAdapter(resolve, now=clock.now)
+        if factory is LineAdapter:
+            return LineAdapter(resolve)
         return FtpAdapter(resolve, clock.now) if factory is FtpAdapter else factory()
 
     def with_site(factory: AdapterFactory) -> Adapter:
