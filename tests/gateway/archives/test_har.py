@@ -331,7 +331,8 @@ def test_whatever_is_in_an_entry_it_is_taken_or_left_out(changes: list[tuple[str
     entry["request"]["postData"] = {"mimeType": FORM, "params": [{"name": "a", "value": "b"}]}
     entry["request"]["headers"] = [{"name": "Accept", "value": "*/*"}]
     for place, value in changes:
-        *folders, last = [int(each) if each.isdigit() else each for each in place.split("/")]
+        steps: list[Any] = [int(each) if each.isdigit() else each for each in place.split("/")]
+        *folders, last = steps
         table = entry
         for each in folders:
             inner = isinstance(table, dict) and each in table
