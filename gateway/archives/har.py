@@ -5,7 +5,6 @@ got no answer, that are not over HTTP or whose body was not saved are left out.
 """
 
 import base64
-import binascii
 import json
 import re
 from collections.abc import Iterator, Sequence
@@ -99,14 +98,15 @@ def _posted(posted: dict[str, Any], kind: str) -> bytes:
     text = posted.get("text")
     if isinstance(text, str) and text:
         return _encoded(text, kind)
+    listed = posted.get("params") or []
+    if not isinstance(listed, list):
+        raise _Odd("what was posted")
     pairs = [
-        (_shown(each.get("name")), _shown(each.get("value")))
-        for each in posted.get("params") or ()
-        if isinstance(each, dict)
+        (_shown(each.get("name")), _shown(each.get("value"))) for each in listed if isinstance(each, dict)
     ]
     if pairs and not kind.lower().startswith(_FORM):
         raise _Odd("a body of parts without its text")
-    return urlencode(pairs).encode()
+    return urlencode(pairs, errors="surrogatepass").encode()
 
 
 def _body(content: dict[str, Any], headers: Headers, method: str, status: int) -> bytes | LeftOut:
@@ -114,12 +114,13 @@ def _body(content: dict[str, Any], headers: Headers, method: str, status: int) -
     if not isinstance(text, str):
         bodiless = method.upper() == "HEAD" or status in (204, 205, 304) or 300 <= status < 400
         return b"" if bodiless or size == 0 else LeftOut("whose body was not saved")
-    if content.get("encoding") == "base64":
+    encoding = content.get("encoding")
+    if isinstance(encoding, str) and encoding.lower() == "base64":
         try:
-            return base64.b64decode(text, validate=True)
-        except binascii.Error as error:
+            return base64.b64decode("".join(text.split()), validate=True)  # some tools write it in lines
+        except ValueError as error:
             raise _Odd("a body that is not base64") from error
-    if content.get("encoding"):
+    if encoding:
         raise _Odd("a body in an encoding that is not base64")
     return _encoded(text, field(headers, "content-type") or str(content.get("mimeType") or ""))
 

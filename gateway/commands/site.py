@@ -4,6 +4,7 @@ import argparse
 import hashlib
 import sys
 import tempfile
+import zlib
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
@@ -26,6 +27,7 @@ from gateway.service.sites import credential_names
 
 _GZIP: Final = b"\x1f\x8b"
 _WARC: Final = b"WARC/"
+_HEAD_BYTES: Final = 4_096  # enough for a gzip header with a file's name
 _LONG_AGO: Final = 1_000 * 366 * 86_400  # seconds; no recording is older
 
 
@@ -217,10 +219,21 @@ def _import(options: argparse.Namespace, taking: _Taking) -> int:
     return 0 if good else 1
 
 
+def _is_warc(head: bytes) -> bool:
+    """Whether what begins with `head`, gzipped, may be one, perhaps cut off."""
+    try:
+        first = zlib.decompressobj(zlib.MAX_WBITS | 16).decompress(head, len(_WARC))
+    except zlib.error:
+        return True  # damaged, which its reader tells
+    return first.startswith(_WARC[: len(first)])
+
+
 def _entries(path: Path, store: Store) -> Iterator[Exchange | LeftOut]:
     """What is in a file, by what it begins with."""
     with path.open("rb") as file:
-        head = file.read(64)
+        head = file.read(_HEAD_BYTES)
+    if head.startswith(_GZIP) and not _is_warc(head):
+        raise ArchiveFault("gzipped, but no WARC; unpack a HAR file first")
     if head.startswith((_GZIP, _WARC)):
         from gateway.archives.warc.reading import read_warc  # noqa: PLC0415 - only here is it needed
 

@@ -6,6 +6,7 @@ from enum import Enum
 
 from gateway.drift.kinds import NULL, kind_of, text_kind
 from gateway.drift.likely import Lost, likely_paths, likely_rows, read_rows
+from gateway.drift.nothing import none_now
 from gateway.drift.places import Document, Places, below, places
 from gateway.extract.pipeline import lay_out
 from gateway.extract.plan import Field, Plan, Row, Style
@@ -50,6 +51,13 @@ def compared(plan: Plan, before: Document, now: Document) -> list[Finding]:
         if not moved.likely:
             return findings
         rows = read_rows(now, plan)
+    elif plan.rows is not None and _none_of(plan, old_rows, rows):
+        found = likely_rows(now, plan, new, old)
+        if found is not None and found.new:
+            said = f'"{plan.rows.text}" finds what has none of the fields'
+            findings.append(Finding(What.ROWS, "", said, (found.text,)))
+            plan = replace(plan, rows=found.path)
+            rows = read_rows(now, plan)
     if not old_rows or not rows:
         return findings
     for index, each in enumerate(plan.fields):
@@ -81,16 +89,23 @@ class _Where:
 
 
 def _moved_rows(plan: Plan, document: Document, now: Places, before: Places) -> tuple[Finding, Plan]:
-    text = "" if plan.rows is None else plan.rows.text
-    found = likely_rows(plan.fields, document, plan, now)
-    if found is not None:
-        path_text, path = found
-        finding = Finding(What.ROWS, "", f'"{text}" finds nothing', (path_text,))
-        return finding, replace(plan, rows=path)
-    place = before.row_place(plan)
-    if place is not None and now.lists.get(place[:-1]) == 0:
+    said = "none of the columns is there" if plan.rows is None else f'"{plan.rows.text}" finds nothing'
+    found = likely_rows(document, plan, now, before)
+    if not (found is not None and found.new) and none_now(plan, now, before):
         return Finding(What.EMPTY, "", "there are no rows now"), plan
-    return Finding(What.ROWS, "", f'"{text}" finds nothing'), plan
+    if found is not None:
+        finding = Finding(What.ROWS, "", said, (found.text,))
+        return finding, replace(plan, rows=found.path)
+    return Finding(What.ROWS, "", said), plan
+
+
+def _none_of(plan: Plan, old_rows: Sequence[Row], rows: Sequence[Row]) -> bool:
+    """Whether the rows have none of the fields that they had."""
+    had, has = (
+        {index for index in range(len(plan.fields)) if any(row.values[index] is not MISSING for row in some)}
+        for some in (old_rows, rows)
+    )
+    return bool(had) and not has & had
 
 
 def _field(field: Field, was: Sequence[Value], now: Sequence[Value], where: _Where) -> Iterator[Finding]:
@@ -107,7 +122,10 @@ def _field(field: Field, was: Sequence[Value], now: Sequence[Value], where: _Whe
     if where.now.text and len(kinds) > 1:
         return  # text of any kind
     if strange and kinds - {NULL}:
-        yield Finding(What.KIND, field.name, f"{_words(kinds - {NULL})} before, {_words(kinds_now)} now")
+        lost = Lost(field, tuple(had))
+        likely = likely_paths(lost, where.document, where.plan, where.now, where.before, new=True)
+        said = f"{_words(kinds - {NULL})} before, {_words(kinds_now)} now"
+        yield Finding(What.KIND, field.name, said, tuple(likely))
     elif kinds_now == {NULL} and kinds - {NULL}:
         yield Finding(What.KIND, field.name, f"{_words(kinds - {NULL})} before, always null now")
 

@@ -21,9 +21,14 @@ from gateway.extract.values import JsonValue, Value
 
 EACH: Final = "\0"
 """The elements of a JSON list, in a place."""
+FIRST: Final = "\1"
+"""The first of them, where a place is written as a path."""
+ANY_NAMESPACE: Final = ("*[local-name()='", "']")
+"""What stands around the name of an element whose namespace the plan has no prefix for."""
 
 Place: TypeAlias = tuple[str, ...]
 _PLAIN: Final = re.compile(r"[A-Za-z_][A-Za-z0-9_]*")  # what needs no brackets, RFC 9535 section 2.5.1
+_CONTROL: Final = re.compile(r"[\x00-\x1f]")  # must be escaped, section 2.3.1.1
 _DEEPEST: Final = 60  # places within one another that are looked at
 
 
@@ -120,11 +125,12 @@ def _json_path(place: Place) -> str:
 
 
 def _json_step(name: str) -> str:
-    if name == EACH:
-        return "[*]"
+    if name in (EACH, FIRST):
+        return "[*]" if name == EACH else "[0]"
     if _PLAIN.fullmatch(name):
         return f".{name}"
-    return "['" + name.replace("\\", "\\\\").replace("'", "\\'") + "']"
+    quoted = name.replace("\\", "\\\\").replace("'", "\\'")
+    return "['" + _CONTROL.sub(lambda match: f"\\u{ord(match[0]):04x}", quoted) + "']"
 
 
 def _markup_places(markup: Markup, namespaces: Mapping[str, str]) -> Places:
@@ -155,17 +161,25 @@ class _Names:
     def of(self, tag: str) -> str:
         name = etree.QName(tag)
         uri = name.namespace or ""
-        if self.markup.html or uri == self.markup.namespace or not uri:
+        if self.markup.html or uri == (self.markup.namespace or ""):
             return name.localname
-        prefix = self.prefixes.get(uri)
-        return f"*[local-name()='{name.localname}']" if prefix is None else f"{prefix}:{name.localname}"
+        return self._of_namespace(uri, name.localname)
+
+    def of_attribute(self, tag: str) -> str:
+        """The same of an attribute: without a prefix it is in no namespace (XML Names 1.0 section 6.2)."""
+        name = etree.QName(tag)
+        return f"@{self._of_namespace(name.namespace, name.localname) if name.namespace else name.localname}"
+
+    def _of_namespace(self, uri: str, name: str) -> str:
+        prefix = self.prefixes.get(uri) if uri else None
+        return f"{ANY_NAMESPACE[0]}{name}{ANY_NAMESPACE[1]}" if prefix is None else f"{prefix}:{name}"
 
 
 def _walk_markup(element: etree._Element, place: Place, walk: _Walk, names: _Names) -> None:
     walk.groups.append((element, place))
     walk.lists[place] = walk.lists.get(place, 0) + 1
     for name, value in element.attrib.items():
-        walk.leaves.setdefault((*place, f"@{names.of(str(name))}"), []).append(str(value))
+        walk.leaves.setdefault((*place, names.of_attribute(str(name))), []).append(str(value))
     children = [each for each in element if isinstance(each.tag, str)]
     if not children or len(place) >= _DEEPEST:
         walk.leaves.setdefault(place, []).append("".join(map(str, element.itertext())))

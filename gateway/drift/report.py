@@ -51,12 +51,24 @@ def _lines(checked: Checked, *, quiet: bool) -> Iterator[str]:
         name = each.field or "rows"
         yield from _wrapped(f"{name}: {each.said}", "  ", "      ")
         for number, path in enumerate(each.likely):
-            yield f"      {'likely now' if number == 0 else 'or'}: {_ascii(path)}"
+            yield f"      {'likely now' if number == 0 else 'or'}: {_pasted(path)}"
 
 
 def _wrapped(text: str, first: str, rest: str) -> list[str]:
     return textwrap.wrap(
         _ascii(text), COLUMNS, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False
+    )
+
+
+def _pasted(path: str) -> str:
+    """With TOML's escapes (TOML 1.0, basic strings), which go into a catalogue as they are."""
+    return "".join(
+        each
+        if " " <= each <= "~"
+        else f"\\u{ord(each):04x}"
+        if ord(each) < 0x10000
+        else f"\\U{ord(each):08x}"
+        for each in path
     )
 
 

@@ -44,12 +44,14 @@ class Run:
     """A script, what came for each expectation in order, and how many seconds it took.
 
     `broken` says why it did not come to its end, in words, with the line of the script; empty where it did.
+    `hung_up`: the gateway hung up before all had come that was expected.
     """
 
     script: Script
     pairs: tuple[Pair, ...]
     seconds: float
     broken: str = ""
+    hung_up: bool = False
 
     @property
     def differences(self) -> list[Pair]:
@@ -78,11 +80,11 @@ async def run_script(script: Script, addresses: Sequence[Address]) -> Run:
             except _Broken as why:
                 broken = f"line {block[0].line}: {why}"
                 break
+        else:
+            await stage.look_for_more()
     finally:
         stage.leave()
-    if script.steps and not broken:
-        stage.look_for_more(script.steps[-1].line)
-    return Run(script, tuple(stage.pairs), time.monotonic() - begun, broken)
+    return Run(script, tuple(stage.pairs), time.monotonic() - begun, broken, stage.hung_up)
 
 
 def _blocks(steps: Sequence[Placed]) -> list[list[Placed]]:
@@ -99,14 +101,16 @@ def _blocks(steps: Sequence[Placed]) -> list[list[Placed]]:
 
 @dataclass(slots=True)
 class _Stage:
-    """The lines of one run, and what has come of it so far."""
+    """The lines of one run, and what has come of it so far. `places`: where the script left each line."""
 
     addresses: Sequence[Address]
     lines: dict[str, Line] = field(default_factory=dict)
+    places: dict[str, int] = field(default_factory=dict)
     name: str = ""
     ends: Ends = field(default_factory=Ends)
     within: float = FIRST_WITHIN
     pairs: list[Pair] = field(default_factory=list)
+    hung_up: bool = False
 
     @property
     def deadline(self) -> float:
@@ -119,6 +123,7 @@ class _Stage:
     async def do(self, block: list[Placed]) -> None:
         """One step, or lines to be heard, or what is sent at once."""
         step = block[0].step
+        self.places.setdefault(self.name, block[0].line - 1)
         match step:
             case Dial(name, listener):
                 await self._dial(name, listener)
@@ -135,13 +140,18 @@ class _Stage:
             case Finish():
                 (await self._line()).finish()
             case Close():
-                (await self._line()).close()
+                line = await self._line()
+                await self._look(self.name, line, self._soon)
+                line.close()
             case Reset():
-                (await self._line()).reset()
+                line = await self._line()
+                line.reset()
+                line.take(len(line.pending))  # how much had come by then is chance
             case Hear():
                 await self._hear(block)
             case Take() | Skip() | Quiet() | Closed():
                 self.pairs.append(await self._expect(await self._line(), block[0], step))
+        self.places[self.name] = block[-1].line
 
     async def _dial(self, name: str, listener: int) -> Line:
         if listener > len(self.addresses):
@@ -183,7 +193,7 @@ class _Stage:
             if heard is None:
                 break
             lines.append(heard)
-        missing = "" if len(lines) == len(block) else _missing(line)
+        missing = "" if len(lines) == len(block) else self._missing(line)
         pairs = paired(block, lines, missing)
         if not all(pair.fits for pair in pairs) and line.owed:
             while line.owed and (heard := await line.line(self.ends.heard, self._soon)) is not None:
@@ -202,7 +212,7 @@ class _Stage:
                 for number in range(count):
                     if await line.line(self.ends.heard, self.deadline) is None:
                         came = Skip(number) if number else None
-                        return Pair(placed.line, placed, came, False, f"{number} came; {_missing(line)}")
+                        return Pair(placed.line, placed, came, False, f"{number} came; {self._missing(line)}")
                 return Pair(placed.line, placed, step, True)
             case Quiet(seconds):
                 deadline = asyncio.get_running_loop().time() + seconds
@@ -226,24 +236,33 @@ class _Stage:
             if not await line.news(deadline):
                 rest = line.take(len(line.pending))
                 came = Take(exactly(rest)) if rest else None
-                return Pair(placed.line, placed, came, False, _missing(line))
+                return Pair(placed.line, placed, came, False, self._missing(line))
+        line.owed = 0  # nobody knows which of its lines these were
         return Pair(placed.line, placed, Take(exactly(line.take(end))), True)
 
-    def look_for_more(self, line: int) -> None:
-        """What came and nothing expected."""
-        for each in self.lines.values():
-            if each.pending:
-                came = Take(exactly(each.take(len(each.pending))))
-                self.pairs.append(Pair(line, None, came, False, "came after all that was expected"))
+    async def look_for_more(self) -> None:
+        """What came on any line and nothing expected; the rest of a last reply too, if it comes at once."""
+        soon = self._soon
+        for name, line in self.lines.items():
+            await self._look(name, line, soon)
+
+    async def _look(self, name: str, line: Line, deadline: float) -> None:
+        while line.owed > line.pending.count(self.ends.heard) and await line.news(deadline):
+            pass
+        if line.pending:
+            came = Take(exactly(line.take(len(line.pending))))
+            why = "came after all that was expected"
+            self.pairs.append(Pair(self.places[name], None, came, False, why))
+
+    def _missing(self, line: Line) -> str:
+        """Why what was expected did not come."""
+        self.hung_up |= line.hung_up
+        return "the gateway hung up" if line.hung_up else "nothing more came in time"
 
     def leave(self) -> None:
         """Hang up everywhere."""
         for line in self.lines.values():
             line.close()
-
-
-def _missing(line: Line) -> str:
-    return "the gateway hung up" if line.hung_up else "nothing more came in time"
 
 
 def _unless_more(line: Line, placed: Placed) -> Pair:

@@ -115,6 +115,7 @@ class Trace:
             del self._sessions[number]
             self._flush(session)
             self._write(f"# the rest of {session.name} is left out")
+            self._step(session, Reset())  # what would come now is not expected
             return
         if not session.pieces or session.pieces[-1].said is not said:
             session.pieces.append(_Piece(said))
@@ -139,7 +140,7 @@ class Trace:
         if piece.data and (whole or len(piece.data) > limits.TRACE_LINE_BYTES):
             rest = bytes(piece.data)
             piece.data.clear()
-            self._step(session, Put(self._clean(rest)) if piece.said else Take(self._pattern(rest)))
+            self._step(session, Put(self._clean(rest)) if piece.said else Take(self._taken(rest)))
 
     def _clean(self, data: bytes) -> bytes:
         return self._redactor.clean(data.decode("latin-1")).encode("latin-1")
@@ -151,6 +152,14 @@ class Trace:
             parts += [Literal(data[place:start]), Any()] if start > place else [Any()]
             place = end
         return Pattern((*parts, Literal(data[place:])) if place < len(data) else tuple(parts))
+
+    def _taken(self, data: bytes) -> Pattern:
+        """A secret at its end has its width there: no line end tells where it is over."""
+        pattern = self._pattern(data)
+        if not pattern.parts or not isinstance(pattern.parts[-1], Any):
+            return pattern
+        start, end = self._redactor.known_in(data.decode("latin-1"))[-1]
+        return Pattern((*pattern.parts[:-1], Any(end - start)))
 
     def _step(self, session: _Session, step: Step) -> None:
         if session.name != self._current:

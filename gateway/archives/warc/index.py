@@ -76,11 +76,23 @@ class Index:
     cut: bool = False
 
 
+class _Misplaced:
+    """In the place of the warning that the library prints before it leaves a line of the file out."""
+
+    def format(self, *_: object) -> str:
+        """Refuse the file instead: nobody can tell which Content-Length is wrong."""
+        raise ArchiveLoadFailed("what follows is no record")
+
+
+class _Records(ArchiveIterator):  # type: ignore[misc]
+    INC_RECORD = _Misplaced()
+
+
 def records(file: Unpacked) -> Iterator[tuple[int, Any]]:
     """Each record and its place. It is to be read before the next one. ArchiveFault, OSError."""
     place = -1
     try:
-        for place, record in enumerate(ArchiveIterator(file, no_record_parse=True)):
+        for place, record in enumerate(_Records(file, no_record_parse=True)):
             yield place, record
     except OSError:
         raise

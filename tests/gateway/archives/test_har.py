@@ -7,6 +7,7 @@ library of the Python registry that writes HAR.
 
 import base64
 import json
+import tempfile
 from datetime import UTC, datetime
 from io import StringIO
 from pathlib import Path
@@ -14,6 +15,8 @@ from typing import Any
 
 import harfile
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from adapters import limits
 from adapters.http.adapter import HttpAdapter
@@ -297,6 +300,64 @@ def test_what_is_no_har_file(data: bytes, why: str, tmp_path: Path) -> None:
     (tmp_path / "x").write_bytes(data)
     with pytest.raises(ArchiveFault, match=why):
         read(tmp_path / "x")
+
+
+PLACES = (
+    *("startedDateTime", "time", "request", "response", "request/method", "request/url", "request/headers"),
+    *("request/headers/0", "request/headers/0/name", "request/headers/0/value", "request/postData"),
+    *("request/postData/mimeType", "request/postData/text", "request/postData/params"),
+    *("request/postData/params/0", "request/postData/params/0/name", "request/postData/params/0/value"),
+    *("response/status", "response/headers", "response/headers/0", "response/headers/0/name"),
+    *("response/headers/0/value", "response/redirectURL", "response/content", "response/content/size"),
+    *("response/content/mimeType", "response/content/text", "response/content/encoding"),
+)
+values = st.recursive(
+    st.none()
+    | st.booleans()
+    | st.integers()
+    | st.floats()
+    | st.text(max_size=8)
+    | st.sampled_from(
+        ["\ud800", "base64", "http://[::1", "text/x; charset=rot13", "eHg=", "POST", "a\r\nb", FORM]
+    ),
+    lambda inner: st.lists(inner, max_size=2) | st.dictionaries(st.text(max_size=4), inner, max_size=2),
+    max_leaves=4,
+)
+
+
+@given(st.lists(st.tuples(st.sampled_from(PLACES), values), min_size=1, max_size=3))
+def test_whatever_is_in_an_entry_it_is_taken_or_left_out(changes: list[tuple[str, Any]]) -> None:
+    entry = json.loads(json.dumps(ENTRY))
+    entry["request"]["postData"] = {"mimeType": FORM, "params": [{"name": "a", "value": "b"}]}
+    entry["request"]["headers"] = [{"name": "Accept", "value": "*/*"}]
+    for place, value in changes:
+        steps: list[Any] = [int(each) if each.isdigit() else each for each in place.split("/")]
+        *folders, last = steps
+        table = entry
+        for each in folders:
+            inner = isinstance(table, dict) and each in table
+            table = table[each] if inner or (isinstance(table, list) and table and each == 0) else {}
+        if isinstance(table, dict) or (isinstance(table, list) and table and last == 0):
+            table[last] = value
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "x"
+        path.write_text(json.dumps({"log": {"entries": [entry]}}))
+        assert len(read(path)) == 1
+
+
+@pytest.mark.parametrize("params", [5, {"a": 1}, "a=b"])
+def test_what_was_posted_in_no_form_of_a_form(params: Any, tmp_path: Path) -> None:
+    made = changed(tmp_path / "x", ("request/postData", {"mimeType": FORM, "params": params}))
+    assert made == LeftOut(f"{ODD}what was posted")
+
+
+@pytest.mark.parametrize(("encoding", "text"), [("base64", "AP\r\n8=\n"), ("BASE64", "AP8=")])
+def test_base64_as_mail_has_it(encoding: str, text: str, tmp_path: Path) -> None:
+    """In lines (RFC 2045 section 6.8), and its name in capitals."""
+    made = changed(tmp_path / "x", ("response/content/text", text), ("response/content/encoding", encoding))
+    assert isinstance(made, Exchange)
+    assert isinstance(made.reply, Message)
+    assert made.reply.content == Content(b"\0\xff")
 
 
 def test_limits_and_a_mark_at_the_beginning(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

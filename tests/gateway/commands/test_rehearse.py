@@ -118,6 +118,16 @@ def test_a_place_where_nothing_can_be_written_leaves_nothing(folder: Path) -> No
     assert not [each for each in folder.iterdir() if each.name.startswith(".")]
 
 
+def test_what_the_gateway_hung_up_on_is_not_written(folder: Path) -> None:
+    path = folder / "bad.rehearsal"
+    path.write_text(
+        text := "say BYE\nhear 221 00000 000 ..\nsay ASK TIDES\nhear 200 00002 003 ..\nhear abc\n"
+    )
+    done = headrace("rehearse", "--accept", "bad.rehearsal", folder=folder)
+    assert done.returncode == 1
+    assert path.read_text() == text
+
+
 @pytest.mark.parametrize("text", ["[::1]:8128", "pi.example:1"])
 def test_addresses(text: str) -> None:
     assert rehearse._address(text) in (("::1", 8128), ("pi.example", 1))

@@ -1,5 +1,6 @@
 """`headrace site`, as its user runs it."""
 
+import gzip
 import json
 from pathlib import Path
 
@@ -61,7 +62,8 @@ def test_a_browsers_file_with_the_catalogues_secrets_hidden(tmp_path: Path) -> N
     (tmp_path / "key").write_text("trimmed")
     (tmp_path / "lamps.har").write_bytes(LAMPS.read_bytes())
     (tmp_path / "text").write_text("no archive")
-    done = headrace("site", "import", "hall", "lamps.har", "text", "gone", folder=tmp_path)
+    (tmp_path / "squeezed").write_bytes(gzip.compress(LAMPS.read_bytes()))
+    done = headrace("site", "import", "hall", "lamps.har", "text", "squeezed", "gone", folder=tmp_path)
     assert done.returncode == 1
     assert done.stdout.decode().splitlines() == [
         "lamps.har: 6 taken in",
@@ -70,6 +72,7 @@ def test_a_browsers_file_with_the_catalogues_secrets_hidden(tmp_path: Path) -> N
     ]
     errors = done.stderr.decode()
     assert "headrace: text: neither WARC nor HAR" in errors
+    assert "headrace: squeezed: gzipped, but no WARC" in errors
     assert "headrace: gone: No such file" in errors
     assert "cookies of http://lamps.example" in errors
     everything = b"".join(contents(tmp_path / "hall").values())

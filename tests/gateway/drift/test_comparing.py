@@ -77,6 +77,48 @@ def test_rows_and_a_field_that_moved() -> None:
     assert (field.what, field.field) == (What.GONE, "KIND")
 
 
+@pytest.mark.parametrize(
+    ("now", "likely"),
+    [
+        ({"station": "Mole", "tides": TIDES["tides"][0]}, "$.tides"),
+        ({"tides": {"all": TIDES["tides"], "count": 3}}, "$.tides.all[*]"),
+    ],
+)
+def test_rows_that_have_none_of_the_fields(now: dict[str, Any], likely: str) -> None:
+    (finding,) = drift(JSON_PLAN, TIDES, now)
+    assert (finding.what, finding.likely) == (What.ROWS, (likely,))
+    assert pasted(JSON_PLAN, finding, now)[0] == "06:57"
+
+
+def test_the_rows_of_other_things_that_were_there_before_are_not_likely() -> None:
+    before = {**TIDES, "lamps": [{"name": "Mole"}]}
+    named = plan("$.tides[*]", ("NAME", "$.time"))
+    now = {**changed(time=None, name=lambda _: "x"), "lamps": [{"time": "06:57"}]}
+    (finding,) = drift(named, before, now)
+    assert finding.what is What.GONE
+
+
+@pytest.mark.parametrize(
+    ("time", "likely"),
+    [
+        (lambda old: {"utc": old, "zone": "+0"}, "$.time.utc"),
+        (lambda old: [old], "$.time[0]"),
+    ],
+)
+def test_what_a_value_of_another_kind_holds_is_likely(time: Any, likely: str) -> None:
+    now = changed(time=time)
+    (finding,) = drift(JSON_PLAN, TIDES, now)
+    assert (finding.what, finding.likely) == (What.KIND, (likely,))
+    assert pasted(JSON_PLAN, finding, now) == ["06:57", "13:21", "19:34"]
+
+
+@pytest.mark.parametrize("name", ["height (m)[*]", "tide's \\ \n height"])
+def test_odd_names_are_likely_too(name: str) -> None:
+    now = changed(height=None, **{name: lambda _: 3.1})
+    (finding,) = drift(JSON_PLAN, TIDES, now)
+    assert pasted(JSON_PLAN, finding, now) == [JsonNumber("3.1")] * 3
+
+
 def test_in_xml() -> None:
     renamed = XML.replace("metres>", "height>")
     (finding,) = drift(XML_PLAN, XML, renamed)
@@ -93,6 +135,18 @@ def test_in_xml() -> None:
     assert pasted(XML_PLAN, finding, deeper) == ["06:57", "13:21"]
 
 
+def test_in_xml_with_other_namespaces() -> None:
+    """Where the root has a namespace and what is in it has none, a bare name finds nothing (paths of XML)."""
+    now = XML.replace("harbour>", "h:harbour>").replace("<h:harbour>", "<h:harbour xmlns:h='urn:x'>")
+    now = now.replace("<tide ", "<h:tide ").replace("tide>", "h:tide>").replace("tides>", "h:tides>")
+    findings = drift(XML_PLAN, XML, now.replace("h:h:", "h:"))
+    assert [(each.field, each.likely) for each in findings] == [
+        ("KIND", ("*[local-name()='kind']",)),
+        ("METRES", ("*[local-name()='metres']",)),
+    ]
+    assert pasted(XML_PLAN, findings[0], now.replace("h:h:", "h:")) == ["high", "low"]
+
+
 def test_in_html() -> None:
     page = "<html><body><table><tr><td class='t'>06:57</td><td>high</td></tr></table></body></html>"
     html_plan = plan("//tr", ("TIME", "td[1]"), ("KIND", "td[2]"), format_=Format.HTML)
@@ -107,6 +161,12 @@ def test_in_csv() -> None:
     (finding,) = drift(CSV_PLAN, CSV, renamed)
     assert (finding.field, finding.likely) == ("METRES", ("height_metres",))
     assert pasted(CSV_PLAN, finding, renamed) == ["3.10", "1.01"]
+
+
+def test_in_csv_with_none_of_the_columns() -> None:
+    findings = drift(CSV_PLAN, CSV, CSV.replace("time,kind,metres", "Time,Kind,Height in metres"))
+    likely = [("TIME", ("Time",)), ("KIND", ("Kind",)), ("METRES", ("Height in metres",))]
+    assert [(each.field, each.likely) for each in findings] == likely
 
 
 @pytest.mark.parametrize(

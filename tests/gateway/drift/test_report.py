@@ -1,5 +1,7 @@
 """What cron mails."""
 
+import tomllib
+
 from gateway.drift.comparing import Finding, What
 from gateway.drift.report import COLUMNS, Checked, report
 
@@ -20,7 +22,7 @@ def test_all_of_it() -> None:
         "ASK TIDES MOLE:",
         '  METRES: "$.height.metres" finds nothing',
         "      likely now: $.level",
-        "      or: $.h\\xf6he",
+        "      or: $.h\\u00f6he",
         "  rows: new beside the fields: $.phase",
         "ASK TIDES BAR:",
         "  rows: new beside the fields: $.phase",
@@ -36,7 +38,7 @@ def test_quietly() -> None:
         "ASK TIDES MOLE:",
         '  METRES: "$.height.metres" finds nothing',
         "      likely now: $.level",
-        "      or: $.h\\xf6he",
+        "      or: $.h\\u00f6he",
         "ASK PILOTS: 533 The far server refuses our login",
     ]
     assert list(report(CHECKED[1:4], quiet=True)) == []
@@ -52,3 +54,13 @@ def test_a_far_server_cannot_write_on_the_terminal() -> None:
     assert list(report([Checked("ASK NEWS", (evil,))], quiet=False))[-1] == (
         "  rows: new beside the fields: $['\\x1b[2J\\x07']"
     )
+
+
+def test_a_path_pasted_into_a_catalogue_is_the_path() -> None:
+    """As tomllib reads TOML 1.0's basic strings."""
+    path = "$['h\u00f6he \U0001f30a']"
+    finding = Finding(What.GONE, "METRES", "gone", (path,))
+    line = list(report([Checked("ASK TIDES", (finding,))], quiet=True))[-1]
+    pasted = line.removeprefix("      likely now: ")
+    assert pasted.isascii()
+    assert tomllib.loads(f'at = "{pasted}"') == {"at": path}

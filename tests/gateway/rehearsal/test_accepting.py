@@ -1,5 +1,7 @@
 """What came is written into the script; everything else stays."""
 
+import pytest
+
 from gateway.rehearsal.accepting import accepted
 from tests.gateway.rehearsal.gateways import answering, rehearsed
 from tests.gateway.rehearsal.test_running import ANSWERS, GOOD
@@ -53,3 +55,20 @@ async def test_from_one_expectation_for_each_request() -> None:
 async def test_what_was_as_expected_is_left_alone() -> None:
     run = await rehearsed(GOOD, answering(ANSWERS))
     assert accepted(run) == GOOD
+
+
+@pytest.mark.parametrize(
+    "script",
+    [
+        "dial one\nsay NOOP\ndial two\nsay NOOP\nhear 200 00000 000 ..\n",
+        "dial one\n  say ASK\n# two\ndial two\nsay NOOP\nclose\non one\nwait 0.05\non two\n",
+        "say ASK\nhear 200 00002 003 ..\nclose\n",
+        "say ASK\nquiet 0.05\nends cr\nsay NOOP\n",
+    ],
+)
+async def test_what_was_accepted_is_as_expected_the_next_time(script: str) -> None:
+    text = accepted(await rehearsed(script, answering(ANSWERS)))
+    assert text != script
+    again = await rehearsed(text, answering(ANSWERS))
+    assert again.good, again.differences
+    assert accepted(again) == text

@@ -132,6 +132,45 @@ async def test_a_cut_is_a_reset_and_a_finish_is_none() -> None:
     assert sorted(ends) == ["end", "reset"]
 
 
+async def test_what_had_come_before_a_cut_is_chance() -> None:
+    run = await rehearsed("say ASK\nwait 0.05\nreset", answering(ANSWERS))
+    assert run.good, told(run)
+
+
+async def test_the_rest_of_a_last_reply_is_waited_for() -> None:
+    async def talk(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        await reader.readline()
+        writer.write(b"200 00002 003 ..\r\n")
+        await asyncio.sleep(0.1)
+        writer.write(b"abc\r\ndef\r\n")
+
+    more = [(2, "take abc\\x0D\\x0Adef\\x0D\\x0A", "came after all that was expected")]
+    for end in ("", "\nclose"):
+        assert told(await rehearsed(f"say ASK\nhear 200{{any}}{end}", talk)) == more
+
+
+async def test_what_came_on_another_line_is_told_where_that_line_was_left() -> None:
+    script = "dial one\nsay RAW\ndial two\nsay NOOP\nhear {any}"
+    more = [(2, "take \\x00\\x01\\x02", "came after all that was expected")]
+    assert told(await rehearsed(script, answering(ANSWERS))) == more
+
+
+async def test_a_greeting_before_the_only_statement() -> None:
+    async def talk(_: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        writer.write(b"220 00000 000 ..\r\n")
+
+    run = await rehearsed("quiet 0.05\nclose", talk)
+    assert told(run) == [(1, "take 220 00000 000 ..\\x0D\\x0A", "bytes came")]
+    assert (await rehearsed("close", talk)).broken == ""
+
+
+@pytest.mark.parametrize("expected", ["hear {any}", "take x", "skip 2"])
+async def test_that_the_gateway_hung_up_too_early_is_kept(expected: str) -> None:
+    run = await rehearsed(f"say BYE\nskip 1\n{expected}", answering(ANSWERS))
+    assert run.hung_up
+    assert not (await rehearsed(GOOD, answering(ANSWERS))).hung_up
+
+
 async def test_it_ends_whatever_the_gateway_does() -> None:
     async def drip(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         while True:

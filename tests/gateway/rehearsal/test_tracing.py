@@ -96,6 +96,22 @@ def test_secrets_are_not_in_it(tmp_path: Path) -> None:
     assert statements(tmp_path / "trace")[1:] == ["say NAME club:***", "hear key {any}.", "hear {any}"]
 
 
+@pytest.mark.parametrize("end", [b"", b"\x9b"])
+def test_a_secret_before_no_line_end_is_taken_whole(end: bytes, tmp_path: Path) -> None:
+    made = trace(tmp_path, "open-s3same")
+    one = made.begin(1)
+    made.heard(one, b"open-s3same" + end)
+    made.said(one, b"NOOP\r\n")
+    made.heard(one, b"key open-s3same, open-s3same" + end)
+    made.over(one, Close())
+    made.close()
+    text = (tmp_path / "trace").read_text()
+    assert "s3same" not in text
+    takes = [each.step for each in read_script(text, "x").steps if isinstance(each.step, Take)]
+    assert [takes[0].pattern.first_end(b"open-s3same" + end), len(takes)] == [11 + len(end), 2]
+    assert takes[1].pattern.first_end(b"key open-s3same, open-s3same" + end) == 28 + len(end)
+
+
 def test_only_its_owner_may_read_it_and_it_is_new(tmp_path: Path) -> None:
     trace(tmp_path).close()
     assert (tmp_path / "trace").stat().st_mode & 0o777 == 0o600
@@ -132,6 +148,7 @@ def test_limits(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
         "take abcdef",
         "hear gh",
         "# the rest of c1 is left out",
+        "reset",
     ]
 
 

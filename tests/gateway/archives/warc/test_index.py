@@ -88,6 +88,17 @@ def test_a_record_that_does_not_say_how_long_it_is(tmp_path: Path) -> None:
         indexed(path)
 
 
+def test_a_record_that_is_longer_than_it_says(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    """The library would warn with a line of the file, leave that out, and go on."""
+    path = written(tmp_path / "x", [("response", "<1>", "", "http://a.example/")] * 2)
+    data = path.read_bytes()
+    size = int(data[(at := data.index(b"Content-Length: ") + 16) : data.index(b"\r\n", at)])
+    path.write_bytes(data.replace(b"Content-Length: %d" % size, b"Content-Length: %d" % (size - 1), 1))
+    with pytest.raises(ArchiveFault, match="what follows is no record"):
+        indexed(path)
+    assert capfd.readouterr() == ("", "")
+
+
 def test_damage_in_the_middle_says_where(tmp_path: Path) -> None:
     path = written(tmp_path / "x", [("response", "<1>", "", "http://a.example/")] * 3)
     data = path.read_bytes()
