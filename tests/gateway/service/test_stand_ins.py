@@ -16,7 +16,9 @@ from adapters.recorded.files.playing import PlayingFetch, PlayingFiles
 from adapters.recorded.files.recording import RecordingFetch, RecordingFiles
 from adapters.recorded.folder import Folder
 from adapters.recorded.hiding import Hiding
+from adapters.recorded.streams import NoStreams
 from adapters.redaction import Redactor
+from adapters.stream.adapter import LineAdapter
 from gateway.service.clocks import CLOCK
 from gateway.service.sites import Mode, Site
 
@@ -38,12 +40,13 @@ def site(path: Path, mode: Mode) -> Site:
 
 async def test_each_kind_of_adapter(tmp_path: Path) -> None:
     kinds = {
-        Mode.RECORD: (HttpAdapter, RecordingFiles, RecordingFetch),
-        Mode.PLAY: (HttpAdapter, PlayingFiles, PlayingFetch),
-        Mode.ADD: (HttpAdapter, AddingFiles, AddingFetch),
+        Mode.RECORD: (HttpAdapter, RecordingFiles, LineAdapter, RecordingFetch),
+        Mode.PLAY: (HttpAdapter, PlayingFiles, NoStreams, PlayingFetch),
+        Mode.ADD: (HttpAdapter, AddingFiles, NoStreams, AddingFetch),
     }
+    factories = (HttpAdapter, LocalAdapter, LineAdapter, Only)
     for mode, expected in kinds.items():
-        made = [site(tmp_path, mode).make(factory) for factory in (HttpAdapter, LocalAdapter, Only)]
+        made = [site(tmp_path, mode).make(factory) for factory in factories]
         assert [type(each) for each in made] == list(expected)
         for each in made:
             await each.aclose()

@@ -56,3 +56,25 @@ def test_by_lines_through_a_gateway(stage: Stage) -> None:
         ]
         last = client.ask(">bye")
         assert (last.status, [each.rstrip() for each in last.records]) == (226, ["so long"])
+
+
+def test_offline_there_is_nobody_to_talk_to(stage: Stage) -> None:
+    with far_end(board) as port:
+        text = f'[place.board]\nbase = "tcp://127.0.0.1:{port}"\n'
+        site = stage.sites()
+        recording = stage.clients(stage.gateways(text, site=site))
+        assert recording.ask("TALK board: lines").status == 200
+        assert recording.ask(".").status == 226
+        recording.close()
+        offline = stage.clients(stage.gateways(text, site=stage.sites(site.path)))
+        reply = offline.ask("TALK board:")
+        assert (reply.status, reply.records[0].strip()) == (504, "Offline; streams are not recorded")
+
+
+def test_only_named_hosts_are_called(stage: Stage) -> None:
+    """CONTRACT section 4: what a client types itself is for listed hosts only."""
+    with far_end(board) as port:
+        gateway = stage.gateways('[gateway]\nurls = ["talk.example"]\n', hosts={"talk.example": "192.0.2.1"})
+        client = stage.clients(gateway)
+        assert client.ask(f"TALK tcp://127.0.0.1:{port}").status == 532
+        assert client.ask(f"TALK tcp://talk.example:{port}").status == 532  # no public address
