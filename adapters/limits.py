@@ -234,6 +234,9 @@ ARCHIVE_HAR_BYTES: Final = 256 << 20  # of a HAR file, which is read as a whole
 # Streams
 STREAM_CLOSE_SECONDS: Final = 5.0  # for what was sent to be taken, before a line is cut
 
+# Modems
+MODEM_LINE_CHARACTERS: Final = 255  # of a command line behind its AT; V.250 asks for 40 at least
+
 # The pytest plugin
 TESTING_STOP_SECONDS: Final = 10.0  # for a gateway or server to start or to end, beside what it waits for
 TESTING_REPLY_SECONDS: Final = 5.0  # that a test waits for a reply unless it says otherwise
