@@ -225,8 +225,9 @@ class Calls:
     def failed(self, failure: Failure) -> None:
         """The call that was dialled or answered has not come about."""
         if self.attempting and self._waiting is None:
+            found = failure if self.state is State.DIALLING else Failure.REFUSED
             self._to_command_state()
-            self._terminal.say(outcome(failure, self._called, self._terminal.parameters))
+            self._terminal.say(outcome(found, self._called, self._terminal.parameters))
 
     def carrier_lost(self, now: float) -> None:
         """The far end has hung up: NO CARRIER follows after S10, and until then what is typed is lost."""
