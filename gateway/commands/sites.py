@@ -29,7 +29,9 @@ class SiteFault(Exception):
 def add_options(parser: argparse.ArgumentParser, *also: str) -> None:
     """What `serve` takes of a folder of recordings; `also`: other words for --offline."""
     which = parser.add_mutually_exclusive_group()
-    which.add_argument("--offline", *also, metavar="SITE", help="answer from the recordings in this folder only")
+    which.add_argument(
+        "--offline", *also, metavar="SITE", help="answer from the recordings in this folder only"
+    )
     which.add_argument("--record", metavar="SITE", help="keep what far servers answer in this folder")
     parser.add_argument(
         "--record-missing",

@@ -104,7 +104,7 @@ def extended(command: Extended, parameters: Parameters, identity: Identity) -> t
             parameters,
             f"{found.name}: {','.join(str(getattr(parameters, name)) for name in found.fields)}",
         )
-    return parameters, f"{found.name}: {','.join(_list(values) for values in found.values)}"
+    return parameters, f"{found.name}: {','.join(value_list(values) for values in found.values)}"
 
 
 def _shown(name: str, identity: Identity) -> str:
@@ -133,7 +133,8 @@ def _set(command: Extended, found: ExtendedParameter, parameters: Parameters) ->
     return parameters
 
 
-def _list(values: Sequence[int]) -> str:
+def value_list(values: Sequence[int]) -> str:
+    """Values as a test form shows them (section 5.4.3): `(0-3)`, `(0,2)`."""
     if len(values) > 2:
         return f"({values[0]}-{values[-1]})"
     return f"({','.join(str(value) for value in values)})"

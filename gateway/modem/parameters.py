@@ -55,7 +55,7 @@ _ALL: Final = (
         0,
         4,
         "6.2.7",
-        "0: CONNECT without a speed; NO DIALTONE from 2 and 4, BUSY from 3 and 4",
+        "0: CONNECT without a speed; NO DIALTONE with 2 and 4, BUSY with 3 and 4",
     ),
     Parameter("L", "loudness", 0, 3, "6.3.13", "A loudspeaker's loudness; kept, there is none"),
     Parameter("M", "speaker", 0, 2, "6.3.14", "When a loudspeaker is on; kept, there is none"),

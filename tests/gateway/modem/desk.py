@@ -38,6 +38,9 @@ class Desk:
     def doing(self) -> State:
         return self.modem.state
 
+    def hears(self) -> bool:
+        return self.modem.hearing
+
     def type(self, *pieces: bytes) -> "Desk":
         for piece in pieces:
             self._effects += self.modem.typed(piece, self.now)

@@ -132,6 +132,11 @@ def test_the_line_feed_behind_a_dial_is_no_data() -> None:
     assert Desk().type(b"ATDharbour\r").wait(0.125).connected().type(b"\n").done()[-1] == Send(b"\n")
 
 
+def test_parts_are_forgotten_when_a_call_is_taken() -> None:
+    desk = Desk().type(b"ATDT0;\r").rang().type(b"ATA\r").failed().type(b"ATDT555\r")
+    assert desk.done()[-1] == Dial("555", "555")
+
+
 # Being called
 
 
@@ -206,9 +211,9 @@ def test_out_of_the_data_and_back() -> None:
     assert desk.done() == [OK]
     assert desk.doing() is State.ONLINE_COMMAND
     assert desk.received(b"kept ").received(b"text").done() == []
-    assert not desk.modem.hearing
+    assert not desk.hears()
     assert desk.type(b"ATO\r").done() == [Show(b"\r\nCONNECT 9600\r\nkept text")]
-    assert desk.modem.hearing
+    assert desk.hears()
     assert desk.type(b"+++").wait(1).done() == [Send(b"+++")]  # no silence before
 
 
@@ -241,6 +246,13 @@ def test_a_call_that_ends_during_commands() -> None:
     assert desk.done() == [Carrier(False), HangUp(), NO_CARRIER]
     assert desk.type(b"ATO\r").done() == [ERROR]
     assert Desk().paused().lost().type(b"ATH\r").done() == [Carrier(False), HangUp(), OK]
+
+
+def test_what_was_kept_of_one_call_is_not_shown_in_the_next() -> None:
+    desk = Desk().paused().received(b"old").type(b"ATH\r").online().type(b"hello")
+    assert desk.done() == [Send(b"hello")]
+    desk = Desk().paused().received(b"old").type(b"ATHDharbour\r").connected()
+    assert desk.done()[-2:] == [CONNECT, Carrier(True)]
 
 
 def test_s10_is_the_time_to_no_carrier() -> None:
