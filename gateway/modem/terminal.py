@@ -23,20 +23,22 @@ class Terminal:
         self.settings = settings
         self.parameters = settings.parameters
         self._effects: list[Effect] = []
+        self._shown = bytearray()  # since the last effect: a `Show` when another follows
 
     def want(self, effect: Effect) -> None:
         """Have something done."""
+        self._flush()
         self._effects.append(effect)
 
     def taken(self) -> tuple[Effect, ...]:
         """The effects since it was asked last."""
+        self._flush()
         effects, self._effects = tuple(self._effects), []
         return effects
 
     def show(self, data: bytes) -> None:
         """Show bytes as they are."""
-        if data:
-            self._effects.append(Show(data))
+        self._shown += data
 
     def say(self, result: Result) -> None:
         """Show a result code."""
@@ -50,3 +52,8 @@ class Terminal:
         """Show the speed before CONNECT, where +ILRR asks for it (V.250 section 6.2.13)."""
         if self.parameters.rate_report:
             self.show(report_bytes(f"+ILRR: {self.settings.identity.speed}", self.parameters))
+
+    def _flush(self) -> None:
+        if self._shown:
+            self._effects.append(Show(bytes(self._shown)))
+            self._shown.clear()
