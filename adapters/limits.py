@@ -257,6 +257,9 @@ DEVICE_AHEAD_BYTES: Final = 16  # the same, at least: as many as a common UART q
 DEVICE_LOOK_SECONDS: Final = 0.05  # between looks whether it has room again
 DEVICE_DRAIN_SECONDS: Final = 2.0  # for the last bytes to leave before it is closed
 
+# Modems
+MODEM_LINE_CHARACTERS: Final = 255  # of a command line behind its AT; V.250 asks for 40 at least
+
 # The pytest plugin
 TESTING_STOP_SECONDS: Final = 10.0  # for a gateway or server to start or to end, beside what it waits for
 TESTING_REPLY_SECONDS: Final = 5.0  # that a test waits for a reply unless it says otherwise

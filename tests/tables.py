@@ -15,6 +15,10 @@ from adapters.http.statuses import STATUS_TABLE
 from gateway import rehearsal
 from gateway.catalogue.keys.explain import markdown
 from gateway.catalogue.keys.key import TABLES
+from gateway.modem.commands import ACTIONS
+from gateway.modem.extended import EXTENDED_ACTIONS, EXTENDED_PARAMETERS, value_list
+from gateway.modem.parameters import PARAMETERS, Parameters, value_of
+from gateway.modem.results import Result
 from gateway.serial.framing import Framing
 from gateway.wire.codes import CODES
 from gateway.wire.ready import READY
@@ -115,6 +119,28 @@ def _line_arithmetic() -> str:
     return rows(headings, lines)
 
 
+def _modem_commands() -> str:
+    lines = [("`A/`", "", "", "The last line once more; without `AT`, and nothing ends it")]
+    lines += [("`D`", "", "", "Call: a name, a host and port, or a number, as above")]
+    lines += [(_code(each.name), "0" if each.numbered else "", "", each.meaning) for each in ACTIONS.values()]
+    plain = Parameters()
+    for each in PARAMETERS.values():
+        default = _code(str(value_of(plain, each.name)))
+        shown = f"{each.name}=" if each.name.startswith("S") else each.name
+        lines.append((_code(shown), f"{each.lowest}-{each.highest}", default, each.meaning))
+    lines += [(_code(each.name), "", "", each.meaning) for each in EXTENDED_ACTIONS.values()]
+    for extended in EXTENDED_PARAMETERS.values():
+        values = ",".join(value_list(part) for part in extended.values)
+        default = ",".join(str(getattr(plain, field)) for field in extended.fields)
+        lines.append((_code(f"{extended.name}="), values or "its own", _code(default), extended.meaning))
+    return rows(("command", "values", "default", "does"), lines)
+
+
+def _modem_results() -> str:
+    lines = [(str(each.number), _code(each.words), each.meaning) for each in Result]
+    return rows(("number", "words", "when"), lines)
+
+
 TABLES_MADE: dict[str, Callable[[], str]] = {
     "requests": _requests,
     "codes": _codes,
@@ -123,6 +149,8 @@ TABLES_MADE: dict[str, Callable[[], str]] = {
     "ready-profiles": _ready_profiles,
     "line-arithmetic": _line_arithmetic,
     "limits": _limits,
+    "modem-commands": _modem_commands,
+    "modem-results": _modem_results,
     "statements": _statements,
     **{f"keys-{name}": _keys(name) for name in TABLES if name not in {"", "profile"}},
 }

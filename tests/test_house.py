@@ -89,6 +89,8 @@ ELSEWHERE = {
     "gateway/listings/assembly/mos6502_reply.py": "gateway/listings/assembly/test_mos6502.py",
     "gateway/listings/assembly/z80_line.py": "gateway/listings/assembly/test_z80.py",
     "gateway/listings/assembly/z80_parts.py": "gateway/listings/assembly/test_z80.py",
+    "gateway/modem/effects.py": "gateway/modem/test_modem.py",
+    "gateway/modem/terminal.py": "gateway/modem/test_modem.py",
     "gateway/session/asking.py": _TALK,
     "gateway/session/telling.py": _TALK,
     "gateway/session/state.py": _TALK,

@@ -1,0 +1,114 @@
+"""The way out of the data, against the contract's words on `+++` (TALK) and common practice for modems."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from gateway.modem.escape import SILENCE_SECONDS, Escape
+
+
+def play(*pieces: bytes | float) -> tuple[bytes, bool]:
+    """Bytes, and seconds between them -> what went on, and whether the end was the wish to leave."""
+    escape, now, sent = Escape(), 50.0, b""
+    escape.start(now)
+    for piece in pieces:
+        if isinstance(piece, bytes):
+            sent += escape.typed(piece, now)
+            continue
+        due = escape.due()
+        now += piece
+        if due is not None and now >= due:
+            held = escape.over()
+            if held is None:
+                return sent, True
+            sent += held
+    return sent, False
+
+
+LEAVES = [
+    (1.0, b"+++", 1.0),
+    (b"data", 1.0, b"+++", 1.0),
+    (1.0, b"+", 0.5, b"+", 0.875, b"+", 1.0),
+    (1.0, b"+", b"++", 5.0),
+    (1.0, b"+++\r", 1.0),
+    (1.0, b"+++\n", 1.0),
+    (1.0, b"+++\r\n", 1.0),
+    (1.0, b"+++\r\0", 1.0),
+    (1.0, b"++", 0.5, b"+\r", 0.5, b"\n", 1.0),
+    (1.0, b"\xab\xab\xab", 1.0),  # with parity in bit 7
+]
+
+
+@pytest.mark.parametrize("pieces", LEAVES)
+def test_it_is_the_wish(pieces: tuple[bytes | float, ...]) -> None:
+    data = b"".join(piece for piece in pieces if isinstance(piece, bytes))
+    assert play(*pieces) == (b"data" if data.startswith(b"data") else b"", True)
+
+
+STAYS = [
+    (b"+++", 1.0),  # no silence before
+    (0.875, b"+++", 1.0),
+    (1.0, b"+++", 0.875, b"x", 1.0),
+    (1.0, b"+++x", 1.0),
+    (1.0, b"++++", 1.0),
+    (1.0, b"++", 1.0),
+    (1.0, b"++", 0.5, b"x", 1.0),
+    (1.0, b"x+++", 1.0),
+    (1.0, b"+++\r\r", 1.0),
+    (1.0, b"+++\n\r", 1.0),
+    (1.0, b"+++\r\n\n", 1.0),
+    (1.0, b"++\r", 1.0),
+    (1.0, b"+++AT\r", 1.0),
+]
+
+
+@pytest.mark.parametrize("pieces", STAYS)
+def test_it_is_data(pieces: tuple[bytes | float, ...]) -> None:
+    data = b"".join(piece for piece in pieces if isinstance(piece, bytes))
+    assert play(*pieces) == (data, False)
+
+
+def test_a_silence_can_be_the_next_one_too() -> None:
+    assert play(1.0, b"+", 1.0, b"+++", 1.0) == (b"+", True)
+
+
+def test_a_plus_is_held_back_for_a_second_at_most() -> None:
+    escape = Escape()
+    escape.start(0.0)
+    assert escape.due() is None
+    assert escape.typed(b"+", 2.0) == b""
+    assert escape.due() == 2.0 + SILENCE_SECONDS
+    assert escape.over() == b"+"
+    assert escape.due() is None
+
+
+def test_held_bytes_can_be_let_go() -> None:
+    escape = Escape()
+    escape.start(0.0)
+    escape.typed(b"++", 1.0)
+    assert escape.release() == b"++"
+    assert escape.release() == b""
+
+
+EIGHTHS = st.integers(0, 12).map(lambda eighths: eighths / 8)
+BITS = st.lists(st.sampled_from([b"+", b"+", b"\xab", b"\r", b"\n", b"\0", b"x"]), max_size=6).map(b"".join)
+
+
+@given(st.lists(st.one_of(BITS, EIGHTHS), max_size=12))
+def test_how_the_bytes_are_cut_never_matters(pieces: list[bytes | float]) -> None:
+    single: list[bytes | float] = []
+    for piece in pieces:
+        single += [bytes((byte,)) for byte in piece] if isinstance(piece, bytes) else [piece]
+    assert play(*single, 2.0) == play(*pieces, 2.0)
+
+
+@given(st.lists(st.one_of(BITS, EIGHTHS), max_size=12))
+def test_nothing_is_lost_or_added_but_the_wish(pieces: list[bytes | float]) -> None:
+    sent, left = play(*pieces, 2.0)
+    data = b"".join(piece for piece in pieces if isinstance(piece, bytes))
+    if not left:
+        assert sent == data
+        return
+    assert data.startswith(sent)
+    rest = bytes(byte & 0x7F for byte in data[len(sent) :])
+    assert rest.startswith(b"+++")
