@@ -25,6 +25,10 @@ BUILT_IN: Final[Mapping[str, str]] = {
     "file": "adapters.local.adapter:LocalAdapter",
     "http": "adapters.http.adapter:HttpAdapter",
     "https": "adapters.http.adapter:HttpAdapter",
+    "tcp": "adapters.stream.adapter:LineAdapter",
+    "telnet": "adapters.stream.adapter:LineAdapter",
+    "tls": "adapters.stream.adapter:LineAdapter",
+    "udp": "adapters.stream.adapter:LineAdapter",
 }
 """Scheme -> `module:factory`."""
 

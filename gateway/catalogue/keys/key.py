@@ -78,10 +78,10 @@ SCHEMES: Final = ("http", "https", "dav", "davs", "ftp", "ftps", "file", "tcp", 
 """The schemes of places and sources; which of them this version can fetch is the adapters' matter."""
 
 STREAMS: Final = ("tcp", "tls", "telnet", "udp")
-"""Those without paths, which this version cannot speak yet."""
+"""Those without paths and documents."""
 
 READY: Final = tuple(each for each in SCHEMES if each not in STREAMS)
-"""Those that may be used unless somebody's own adapter adds to them."""
+"""Those with documents."""
 
 METHODS: Final = ("GET", "POST", "PUT", "PATCH", "DELETE")
 DATES: Final = frozenset({Kind.DATE, Kind.TIME})

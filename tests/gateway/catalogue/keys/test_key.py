@@ -28,6 +28,6 @@ def test_default_widths_are_what_the_contract_says() -> None:
     assert dict(WIDTHS) == {Kind.DATE: len("YYYY-MM-DD"), Kind.TIME: len("HH:MM"), Kind.FLAG: 1}
 
 
-def test_schemes_that_are_named_to_people_are_those_that_have_an_adapter() -> None:
-    assert set(READY) == set(BUILT_IN)
-    assert set(READY) | set(STREAMS) == set(SCHEMES)
+def test_every_scheme_has_an_adapter_and_those_with_documents_are_named_to_people() -> None:
+    assert set(SCHEMES) == set(BUILT_IN)
+    assert set(READY) == set(SCHEMES) - set(STREAMS)
