@@ -174,7 +174,7 @@ async def test_telling(club: HTTPServer, tmp_path: Path, monkeypatch: pytest.Mon
 
 async def test_what_only_fetches(tmp_path: Path) -> None:
     (tmp_path / "headrace.toml").write_text(
-        '[source.bell]\nurl = "udp://tower.example:7/{hour}"\nargs = ["hour:int"]\nrows = "$[*]"\n'
+        '[source.bell]\nurl = "bell://tower.example:7/{hour}"\nargs = ["hour:int"]\nrows = "$[*]"\n'
         + _FIELD.format("bell", "$.n")
     )
     twice = Twice(tmp_path / "headrace.toml", tmp_path / "site")

@@ -1,7 +1,7 @@
 """Adapters as somebody else may bring them by entry point: `cupboard` has documents, `Bell` only fetches.
 
 They dial an address as any of them would, so that a test without a network notices them. A catalogue knows
-the schemes of addresses.SCHEMES and no others: `Bell` takes one of those, for `cupboard` they are widened.
+the schemes of addresses.SCHEMES and no others, which are all built in: for these two they are widened.
 """
 
 import socket
@@ -51,13 +51,13 @@ def joined() -> Iterator[None]:
     CONTENTS[ROOT] = None
     found = [
         EntryPoint(scheme, f"tests.recorded.third_party:{name}", ENTRY_POINT_GROUP)
-        for scheme, name in (("cupboard", "Cupboard"), ("udp", "Bell"))
+        for scheme, name in (("cupboard", "Cupboard"), ("bell", "Bell"))
     ]
     schemes = Registry(BUILT_IN, found)
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(registry, "SCHEMES", schemes)
         patch.setattr(wiring, "SCHEMES", schemes)
-        patch.setattr(addresses, "SCHEMES", (*SCHEMES, "cupboard"))
+        patch.setattr(addresses, "SCHEMES", (*SCHEMES, "cupboard", "bell"))
         yield
 
 
@@ -76,7 +76,7 @@ def _told(fault: HeadraceError) -> HeadraceError:
 
 
 class Bell:
-    """Fetches `udp://tower.example:7/N`: N strokes, as JSON."""
+    """Fetches `bell://tower.example:7/N`: N strokes, as JSON."""
 
     async def fetch(self, call: Call, seconds: float) -> Fetched:
         """The strokes of an hour."""
@@ -85,7 +85,7 @@ class Bell:
         if hour > 12:
             raise NotThere
         strokes = ", ".join(f'{{"n": {number}}}' for number in range(1, hour + 1))
-        return Fetched(f"[{strokes}]".encode(), "application/json", origin="udp://tower.example:7")
+        return Fetched(f"[{strokes}]".encode(), "application/json", origin="bell://tower.example:7")
 
     async def aclose(self) -> None:
         """Nothing is open."""
