@@ -199,6 +199,13 @@ class SerialDevice:
     drop: bool = False
 
 
+class Speaks(Enum):
+    """What a listener's clients say: requests, or the commands of a modem."""
+
+    REQUESTS = "requests"
+    MODEM = "modem"
+
+
 @dataclass(frozen=True, slots=True)
 class Listener:
     """One address to listen at, or one serial device.
@@ -215,6 +222,7 @@ class Listener:
     resume: bool = False
     resume_for: float = 600.0
     device: SerialDevice | None = None
+    speaks: Speaks = Speaks.REQUESTS
 
     def profile_for(self, peer: str) -> str:
         """The profile for a client at the address `peer`; an IPv4-mapped one (RFC 4291 section 2.5.5.2)
@@ -248,6 +256,7 @@ class GatewaySettings:
 class Catalogue:
     """Everything. Names are upper case; secrets are resolved and kept out of repr().
 
+    `phones` are the phone book: a number, in digits, and the name of the place that it calls.
     `filename` is the file's name as it was given. `origins` are the hosts and ports that it names: they may
     be loopback or private. `tables` are the charsets that profiles have from files, as settings hold them,
     by the words that SET takes: `file:PATH` as written, and `table:NAME` with a profile's name in lower case.
@@ -257,6 +266,7 @@ class Catalogue:
     listeners: tuple[Listener, ...] = (Listener(),)
     places: Mapping[str, Place] = field(default_factory=lambda: MappingProxyType({}))
     sources: Mapping[str, Source] = field(default_factory=lambda: MappingProxyType({}))
+    phones: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     profiles: Mapping[str, Settings] = field(default_factory=lambda: PROFILES)
     tables: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}), repr=False)
     secrets: Mapping[SecretRef, str] = field(default_factory=lambda: MappingProxyType({}), repr=False)

@@ -12,6 +12,7 @@ from gateway.catalogue.model import Catalogue, Place, Source
 from gateway.catalogue.schema.charsets import Charsets
 from gateway.catalogue.schema.gateway_table import read_gateway
 from gateway.catalogue.schema.listeners import read_listeners
+from gateway.catalogue.schema.phones import read_phones
 from gateway.catalogue.schema.places import read_places
 from gateway.catalogue.schema.profiles import read_profiles
 from gateway.catalogue.schema.report import Report
@@ -70,6 +71,7 @@ def read_document(parsed: Parsed, report: Report, filename: str) -> Catalogue:
         listeners=listeners,
         places=MappingProxyType(places),
         sources=MappingProxyType(sources),
+        phones=MappingProxyType(read_phones(top, found)),
         profiles=MappingProxyType(profiles),
         tables=MappingProxyType(charsets.tables),
         secrets=MappingProxyType(secrets.values),

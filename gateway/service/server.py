@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from typing import Final, TypeAlias
 
 from adapters import limits
-from gateway.catalogue.model import Catalogue, Listener, SerialDevice
+from gateway.catalogue.model import Catalogue, Listener, SerialDevice, Speaks
+from gateway.service.clients.client import Client
 from gateway.service.clients.connection import Connection
 from gateway.service.clients.granting import Fulfiller
 from gateway.service.clients.pacing import Pacing
@@ -18,6 +19,7 @@ from gateway.service.clocks import CLOCK, Clock
 from gateway.service.descriptors import Complaints, make_room
 from gateway.service.devices.device import Device
 from gateway.service.devices.wire import Wire
+from gateway.service.modems.line import ModemLine
 from gateway.session.conversation import Session
 from gateway.session.state import World
 
@@ -120,8 +122,8 @@ class Server:
         self._catalogue = catalogue
         self._answers = make_answers(lambda: self._catalogue)
         self._world = World(lambda: self._catalogue, clock.now, timed=not clock.frozen)
-        self._connections: set[Connection] = set()
-        self._turned_away: set[Connection] = set()
+        self._connections: set[Client] = set()
+        self._turned_away: set[Client] = set()
         self._room = 0
         self._reloading = asyncio.Lock()
         self._doors: dict[_Place, _Door] = {}
@@ -143,20 +145,20 @@ class Server:
 
     # What connections ask
 
-    def admit(self, connection: Connection) -> bool:
+    def admit(self, client: Client) -> bool:
         """Whether there is room for one more client."""
-        if self.stopping or (len(self._connections) >= self._room and not self._back(connection)):
-            self._turned_away.add(connection)
+        if self.stopping or (len(self._connections) >= self._room and not self._back(client)):
+            self._turned_away.add(client)
             return False
-        self._connections.add(connection)
+        self._connections.add(client)
         return True
 
-    def _back(self, connection: Connection) -> bool:
+    def _back(self, client: Client) -> bool:
         """Whether a full house has room: for the one machine of a port, back on a new line.
 
         The line that its seat knows stays until AGAIN; any other, which has asked nothing, gives way.
         """
-        seat = connection.seat
+        seat = client.seat
         if seat is None:
             return False
         for each in self._connections:
@@ -168,10 +170,10 @@ class Server:
         """Whether a client that was turned away may take its time to hang up."""
         return len(self._turned_away) <= limits.TURNED_AWAY
 
-    def dismiss(self, connection: Connection) -> None:
+    def dismiss(self, client: Client) -> None:
         """A client is gone."""
-        self._connections.discard(connection)
-        self._turned_away.discard(connection)
+        self._connections.discard(client)
+        self._turned_away.discard(client)
 
     def wait_seconds(self) -> float:
         """Within how long a request is answered."""
@@ -262,6 +264,8 @@ class Server:
             return Session(self._world, profile if profile in self._catalogue.profiles else "PLAIN")
 
         def connection() -> asyncio.Protocol:
+            if door.listener.speaks is Speaks.MODEM:
+                return ModemLine(self, lambda: self._catalogue, self._answers, lambda: door.listener)
             made = Connection(self, begin, self._answers, door.listener.greeting, door.seat)
             return made if self._tap is None else self._tap(made, self._number_of(door.listener))
 

@@ -97,6 +97,7 @@ TABLES: Final[Mapping[str, str]] = MappingProxyType(
         "gateway": "[gateway]",
         "listen": "[[listen]]",
         "place": "[place.NAME]",
+        "phone": "[phone.NUMBER]",
         "source": "[source.NAME]",
         "auth": "auth = { ... } of a source",
         "field": "[[source.NAME.field]]",

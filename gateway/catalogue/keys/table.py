@@ -21,6 +21,7 @@ from gateway.catalogue.model import (
     Parity,
     Place,
     SerialDevice,
+    Speaks,
 )
 from gateway.extract.plan import Format
 from gateway.wire.settings import SETTINGS
@@ -36,6 +37,7 @@ _KEYS: tuple[Key, ...] = (
     Key("", "gateway", _S.TABLE, "The gateway itself"),
     Key("", "listen", _S.TABLES, "Addresses to listen at", "one, as each key says"),
     Key("", "place", _S.TABLE, "Named roots of refs: [place.NAME]", also=("places",)),
+    Key("", "phone", _S.TABLE, "Numbers that modem programs dial: [phone.NUMBER]", also=("phones",)),
     Key("", "source", _S.TABLE, "Named questions: [source.NAME]", also=("sources",)),
     Key("", "profile", _S.TABLE, "What a client's machine can take: [profile.NAME]", also=("profiles",)),
     Key("gateway", "urls", _S.LIST, "Hosts whose URLs a client may type", "[]", note="hosts, or *.example"),
@@ -139,7 +141,14 @@ _KEYS: tuple[Key, ...] = (
         low=1,
         high=7 * 86_400,
     ),
-    Key("listen", "speaks", _S.TEXT, "Another way of speaking to its clients", later=True),
+    Key(
+        "listen",
+        "speaks",
+        _S.WORD,
+        "What its clients say: requests, or a modem's commands",
+        _LISTENER.speaks.value,
+        words=words_of(Speaks),
+    ),
     Key(
         "listen",
         "device",
@@ -219,6 +228,15 @@ _KEYS: tuple[Key, ...] = (
         also=("encoding",),
     ),
     Key("place", "raw", _S.FLAG, "Whether a stream's bytes stay as they are", "false", also=("binary",)),
+    Key(
+        "phone",
+        "dial",
+        _S.TEXT,
+        "The place that it calls",
+        note="the name of a place that is a stream",
+        required=True,
+        also=("place", "call"),
+    ),
     Key("source", "about", _S.TEXT, "What SOURCES says of it", also=("description", "title")),
     Key(
         "source",

@@ -7,7 +7,7 @@ from typing import Final
 from gateway.catalogue.calling.addresses import read_host
 from gateway.catalogue.document.mistakes import TextFault, nearest
 from gateway.catalogue.document.positions import Path
-from gateway.catalogue.model import Listener, Network
+from gateway.catalogue.model import Listener, Network, Speaks
 from gateway.catalogue.schema.devices import read_device
 from gateway.catalogue.schema.report import shown
 from gateway.catalogue.schema.table import Table
@@ -35,6 +35,7 @@ def read_listeners(top: Table, profiles: Iterable[str]) -> tuple[Listener, ...]:
             resume=resume,
             resume_for=default.resume_for if seconds is None else float(seconds),
             device=read_device(table),
+            speaks=table.member("speaks", Speaks) or default.speaks,
         )
         read = {"host": host, "port": port}
         sure.append(

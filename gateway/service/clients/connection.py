@@ -7,12 +7,12 @@ import asyncio
 import logging
 import time
 from collections.abc import Callable
-from typing import Final, Protocol
+from typing import Final
 
 from adapters import limits
 from adapters.errors import GatewayFull
+from gateway.service.clients.client import House
 from gateway.service.clients.granting import Fulfiller, Granting
-from gateway.service.clients.metering import Patience
 from gateway.service.clients.resuming import Seat
 from gateway.service.clients.sending import Sender
 from gateway.service.clients.turns import Turn
@@ -24,28 +24,6 @@ from gateway.wire.replies import Lines
 
 _log = logging.getLogger(__name__)
 _ENDS: Final = (b"\r", b"\n", b"\x9b")  # of a line that was echoed
-
-
-class House(Patience, Protocol):
-    """What a connection needs of the server it belongs to."""
-
-    stopping: bool
-
-    def admit(self, connection: "Connection") -> bool:
-        """Whether there is room; an admitted connection is counted until it is dismissed."""
-        ...
-
-    def dismiss(self, connection: "Connection") -> None:
-        """The connection is gone."""
-        ...
-
-    def may_linger(self) -> bool:
-        """Whether a client that was turned away may take its time to hang up."""
-        ...
-
-    def wait_seconds(self) -> float:
-        """Within how long a request is answered."""
-        ...
 
 
 class Connection(asyncio.Protocol):

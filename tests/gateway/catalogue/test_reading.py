@@ -53,7 +53,7 @@ urls = ["https://data.example/"]
 profile = "narow"
            ^^^^^ narrow
 speaks = "http"
-^^^^^^
+          ^^^^
 
 [profile.narrow]
 cols = 3000

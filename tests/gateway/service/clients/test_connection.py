@@ -19,6 +19,7 @@ from adapters import limits
 from adapters.errors import FarBusy
 from gateway.catalogue.model import Catalogue, GatewaySettings, Listener, Source
 from gateway.extract.plan import Field, Plan, Record, Sheet
+from gateway.service.clients.connection import Connection
 from gateway.service.server import Server
 from gateway.session.wishes import Outcome, PickWish, SourceWish, Wish
 from tests.gateway.talking import replies, talk
@@ -299,6 +300,7 @@ async def test_only_a_client_that_reads_quickly_gets_large_buffers(quick: bool) 
                 wanted -= len(await asyncio.to_thread(line.recv, 16_384))
                 await asyncio.sleep(0 if quick else 0.1)  # at most 164 kB/s
             (connection,) = server._connections
+            assert isinstance(connection, Connection)
             assert connection._transport is not None
             given = connection._transport.get_extra_info("socket")
             assert (given.getsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF) >= 65_536) == quick
@@ -434,6 +436,7 @@ async def test_who_is_turned_away_while_refusals_are_owed_gets_one_goodbye(
         writer.write(b"\xff\xfd\x01" * 100_000)  # telnet options (RFC 854), refused one by one
         await asyncio.sleep(0.3)
         for connection in list(server._connections):
+            assert isinstance(connection, Connection)
             assert not connection.busy
             connection.turn_away("The gateway is going down")
         answer = await asyncio.wait_for(reader.read(), 10)

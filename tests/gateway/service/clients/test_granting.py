@@ -48,7 +48,9 @@ async def talk_late(late: Late, request: bytes) -> bytes:
         reader, writer = await asyncio.open_connection(bound.host, bound.port)
         writer.write(b"NOOP\r")
         await reader.readexactly(18)
-        (late.line,) = server._connections
+        (line,) = server._connections
+        assert isinstance(line, Connection)
+        late.line = line
         writer.write(request)
         found = await asyncio.wait_for(reader.read(), 5)
         writer.close()

@@ -209,6 +209,7 @@ async def test_a_machine_that_reads_nothing_is_given_up(pair: Pair) -> None:
         os.write(pair.machine, b"ASK full\r")
         await until(lambda: server.clients == 1)
         connection = next(iter(server._connections))
+        assert isinstance(connection, Connection)
         waiting = 0
         async with asyncio.timeout(10):
             while device.up:

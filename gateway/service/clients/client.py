@@ -1,0 +1,51 @@
+"""What the server knows of its clients, whatever they speak, and they of it."""
+
+from typing import Protocol
+
+from gateway.service.clients.metering import Patience
+from gateway.service.clients.resuming import Holder, Seat
+
+
+class Client(Holder, Protocol):
+    """One client's line, for the server that it belongs to."""
+
+    seat: Seat | None
+    heard_at: float
+
+    def turn_away(self, sentence: str) -> None:
+        """Tell it that there is nothing more for it, and close."""
+        ...
+
+    def hurry(self) -> None:
+        """There is no time for the rest of a reply in flight."""
+        ...
+
+    def abort(self) -> None:
+        """Cut the line now."""
+        ...
+
+    async def gone(self) -> None:
+        """Wait until the line is gone, all that was written with it."""
+        ...
+
+
+class House(Patience, Protocol):
+    """What a client's line needs of the server it belongs to."""
+
+    stopping: bool
+
+    def admit(self, client: Client) -> bool:
+        """Whether there is room; an admitted client is counted until it is dismissed."""
+        ...
+
+    def dismiss(self, client: Client) -> None:
+        """The client is gone."""
+        ...
+
+    def may_linger(self) -> bool:
+        """Whether a client that was turned away may take its time to hang up."""
+        ...
+
+    def wait_seconds(self) -> float:
+        """Within how long a request is answered."""
+        ...

@@ -1,0 +1,1 @@
+"""Listeners that speak modem: old programs dial, and talk to whom they dialled."""

@@ -1,0 +1,274 @@
+"""One program's line that speaks modem: bytes and time into the modem, its effects out."""
+
+import asyncio
+import logging
+from collections.abc import Callable, Coroutine, Sequence
+from contextlib import suppress
+from typing import Any, Final
+
+from adapters import limits
+from adapters.errors import HeadraceError
+from gateway import VERSION
+from gateway.catalogue.calling.targets import Ref
+from gateway.catalogue.model import Catalogue, Listener
+from gateway.modem.effects import Answer, Carrier, Dial, Effect, HangUp, Refuse, Send, Show
+from gateway.modem.extended import Identity
+from gateway.modem.modem import Modem
+from gateway.modem.terminal import ModemSettings
+from gateway.service.clients.client import House
+from gateway.service.clients.granting import Fulfiller
+from gateway.service.clients.resuming import Seat
+from gateway.service.clients.sending import Sender
+from gateway.service.modems.calling import called, failure_of
+from gateway.service.streams.calls import Call
+from gateway.streams.to_client import RawToClient, ToClient, Translation
+from gateway.streams.to_far import ToFar
+from gateway.wire.lines import LineReader
+from gateway.wire.settings import Settings
+
+_log = logging.getLogger(__name__)
+_SLICE: Final = 256  # bytes shown, or typed, at a time
+
+
+class _OpenCall:
+    """A call that is going on. Nothing is made of its bytes, unless its place says how lines end."""
+
+    def __init__(self, ref: Ref, call: Call, settings: Settings, letters: Catalogue) -> None:
+        self.call = call
+        self.waiting = bytearray()
+        self.news = asyncio.Event()
+        place = ref.place
+        self.to_client: Translation = RawToClient(settings)
+        self.to_far: ToFar | None = None
+        if place is not None and place.lines is not None and not place.raw:
+            self.to_client = ToClient(settings, b"\r\n", place.charset, letters.gateway.letters)
+            self.to_far = ToFar(settings, place.lines.data, place.charset)
+
+
+class ModemLine(asyncio.Protocol):
+    """One line, from its first byte to its last. `listener` is asked anew each time."""
+
+    def __init__(
+        self,
+        house: House,
+        catalogue: Callable[[], Catalogue],
+        fulfiller: Fulfiller,
+        listener: Callable[[], Listener],
+    ) -> None:
+        self._house, self._catalogue, self._fulfiller, self._listener = house, catalogue, fulfiller, listener
+        self._loop = asyncio.get_running_loop()
+        device = listener().device
+        speed = Identity().speed if device is None else device.speed
+        self._modem = Modem(ModemSettings(Identity(speed, VERSION)))
+        self._transport: asyncio.Transport | None = None
+        self._sender: Sender | None = None
+        self._shown = bytearray()
+        self._news = asyncio.Event()
+        self._moved = asyncio.Event()
+        self._call: _OpenCall | None = None
+        self._tasks: set[asyncio.Task[None]] = set()
+        self._dialling: asyncio.Task[None] | None = None
+        self._timer: asyncio.TimerHandle | None = None
+        self._lost = asyncio.Event()
+        self._settings = Settings()
+        self.seat: Seat | None = None
+        self.heard_at = self._loop.time()
+        self.peer = ""
+
+    # What asyncio calls
+
+    def connection_made(self, transport: asyncio.BaseTransport) -> None:
+        """Take the program in, or tell it that there is no way out."""
+        assert isinstance(transport, asyncio.Transport)
+        self._transport = transport
+        peer = transport.get_extra_info("peername")
+        self.peer = str(peer[0]) if isinstance(peer, tuple) else ""
+        profiles = self._catalogue().profiles
+        self._settings = profiles.get(self._listener().profile_for(self.peer), Settings())
+        self._sender = Sender(self._house, LineReader(self._settings), transport, lambda: self.heard_at)
+        if not self._house.admit(self):
+            transport.write(b"\r\nNO DIALTONE\r\n")
+            transport.close()
+            return
+        self._begin(self._show(self._sender))
+
+    def data_received(self, data: bytes) -> None:
+        """Bytes came: typed a few at a time, so that others have their turn."""
+        self.heard_at = self._loop.time()
+        for start in range(0, len(data), _SLICE):
+            self._do(self._modem.typed(data[start : start + _SLICE], self._loop.time()))
+        self._watch()
+
+    def eof_received(self) -> bool:
+        """The program has dropped its line."""
+        return False
+
+    def pause_writing(self) -> None:
+        """The program reads more slowly than we write."""
+        if self._sender is not None:
+            self._sender.pause()
+
+    def resume_writing(self) -> None:
+        """The program has read."""
+        if self._sender is not None:
+            self._sender.resume()
+
+    def connection_lost(self, exc: Exception | None) -> None:
+        """The line is gone, and the call with it."""
+        self._transport = None
+        self._hang_up()
+        if self._timer is not None:
+            self._timer.cancel()
+        if self._sender is not None:
+            self._sender.end()
+        for task in self._tasks:
+            task.cancel()
+        self._lost.set()
+        self._house.dismiss(self)
+
+    # What the server calls
+
+    def turn_away(self, sentence: str) -> None:
+        """The gateway ends, or nothing was heard for too long: the call is over, and the line with it."""
+        if self._transport is not None:
+            if self._call is not None:
+                self._transport.write(b"\r\nNO CARRIER\r\n")
+            self._transport.close()
+
+    def hurry(self) -> None:
+        """There is no reply to hurry with."""
+
+    def surrender(self) -> None:
+        """Nobody takes a modem's line over."""
+
+    def abort(self) -> None:
+        """Cut the line now."""
+        if self._transport is not None:
+            self._transport.abort()
+
+    async def gone(self) -> None:
+        """Wait until the line is gone."""
+        await self._lost.wait()
+
+    # Effects
+
+    def _do(self, effects: Sequence[Effect]) -> None:
+        for effect in effects:
+            match effect:
+                case Show(data):
+                    self._shown += data
+                    self._news.set()
+                case Send(data):
+                    self._say(data)
+                case Dial():
+                    self._dialling = self._begin(self._dial(effect))
+                case HangUp():
+                    self._hang_up()
+                case Answer() | Refuse() | Carrier():
+                    pass  # nobody calls here, and no line of a socket shows a carrier
+        self._moved.set()
+
+    def _watch(self) -> None:
+        """Come back when the modem's time is due."""
+        if self._timer is not None:
+            self._timer.cancel()
+            self._timer = None
+        due = self._modem.due()
+        if due is not None and self._transport is not None:
+            self._timer = self._loop.call_at(due, self._due)
+
+    def _due(self) -> None:
+        self._timer = None
+        self._do(self._modem.at(self._loop.time()))
+        self._watch()
+
+    def _begin(self, work: Coroutine[Any, Any, None]) -> asyncio.Task[None]:
+        task = self._loop.create_task(work)
+        self._tasks.add(task)
+        task.add_done_callback(self._tasks.discard)
+        return task
+
+    # Calls
+
+    async def _dial(self, dial: Dial) -> None:
+        """Make the call, and tell the modem how that went. HangUp cancels it."""
+        seconds = float(self._modem.parameters.wait)
+        try:
+            ref, granted = await called(self._catalogue, self._fulfiller, dial, seconds)
+        except HeadraceError as error:
+            _log.info("peer=%s dialled=%r code=%s", self.peer, dial.text, error.code, exc_info=error)
+            self._dialling = None
+            self._do(self._modem.failed(failure_of(error), self._loop.time()))
+            self._watch()
+            return
+        self._dialling = None
+        assert isinstance(granted.call, Call)
+        self._call = call = _OpenCall(ref, granted.call, self._settings, self._catalogue())
+        _log.info("peer=%s dialled=%r connected", self.peer, dial.text)
+        self._begin(self._to_far(call))
+        self._begin(self._from_far(call))
+        self._do(self._modem.connected(self._loop.time()))
+        self._watch()
+
+    def _hang_up(self) -> None:
+        if self._dialling is not None:
+            self._dialling.cancel()
+            self._dialling = None
+        call, self._call = self._call, None
+        if call is not None:
+            _log.info("peer=%s hung up sent=%d heard=%d", self.peer, call.call.sent, call.call.heard)
+            call.call.drop()
+            call.news.set()
+
+    def _say(self, data: bytes) -> None:
+        call = self._call
+        if call is None:
+            return
+        call.waiting += data if call.to_far is None else call.to_far.feed(data)
+        call.news.set()
+        if len(call.waiting) > limits.PIPELINE_BYTES and self._transport is not None:
+            self._transport.pause_reading()
+
+    async def _to_far(self, call: _OpenCall) -> None:
+        with suppress(HeadraceError):  # whoever listens is told of it
+            while self._call is call:
+                await call.news.wait()
+                call.news.clear()
+                while call.waiting and self._call is call:
+                    data = bytes(call.waiting[: limits.CHUNK_BYTES])
+                    del call.waiting[: len(data)]
+                    await call.call.say(data)
+                if self._transport is not None:
+                    self._transport.resume_reading()
+
+    async def _from_far(self, call: _OpenCall) -> None:
+        """What the far end says, while the modem shows it and the program takes it."""
+        with suppress(HeadraceError):
+            while (data := await call.call.hear()) is not None:
+                self.heard_at = self._loop.time()
+                await self._room(call)
+                if self._call is not call:
+                    return
+                self._do(self._modem.received(call.to_client.feed(data), self._loop.time()))
+        await self._room(call)
+        if self._call is call:
+            self._do(self._modem.carrier_lost(self._loop.time()))
+            self._watch()
+
+    async def _room(self, call: _OpenCall) -> None:
+        """Wait while the modem hears nothing, or the program has not taken what was shown."""
+        while self._call is call and (self._shown or not self._modem.hearing):
+            self._moved.clear()
+            await self._moved.wait()
+
+    async def _show(self, sender: Sender) -> None:
+        """All that is shown, at the line's pace."""
+        while True:
+            await self._news.wait()
+            self._news.clear()
+            while self._shown:
+                data = bytes(self._shown[: limits.CHUNK_BYTES])
+                slices = (data[start : start + _SLICE] for start in range(0, len(data), _SLICE))
+                await sender.send(slices, whole=False)
+                del self._shown[: len(data)]
+                self._moved.set()

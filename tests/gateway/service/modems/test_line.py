@@ -1,0 +1,182 @@
+"""Programs that know a modem only, through a whole gateway. Commands and results: V.250, from memory."""
+
+import asyncio
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from gateway.testing.clients.line import Line
+from gateway.testing.gateways import Gateway
+from gateway.testing.stage import Stage
+from tests.gateway.service.streams.far_ends import board, echo, far_end
+
+PATIENCE = 8.0  # seconds
+
+
+@pytest.fixture
+def stage(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Stage]:
+    with Stage(Path(), lambda: tmp_path_factory.mktemp("headrace")) as made:
+        yield made
+
+
+def gateway_to(stage: Stage, port: int, *more: str) -> Gateway:
+    text = f"""[[listen]]
+port = 1
+speaks = "modem"
+[place.board]
+base = "tcp://127.0.0.1:{port}"
+{chr(10).join(more)}
+[place.shelf]
+base = "http://127.0.0.1:{port}/"
+[phone.5550100]
+dial = "board"
+"""
+    return stage.gateways(text, log="info")
+
+
+class Program:
+    """What an old communication program does: it types, and waits for what it knows."""
+
+    def __init__(self, gateway: Gateway) -> None:
+        self.line = Line(gateway.host, gateway.port, PATIENCE)
+
+    def type(self, data: bytes) -> None:
+        self.line.send(data, PATIENCE)
+
+    def wait_for(self, wanted: bytes) -> bytes:
+        """All up to what is wanted, that included."""
+        return self.line.take_until(wanted, time.monotonic() + PATIENCE) + wanted
+
+    def command(self, line: bytes, result: bytes) -> bytes:
+        self.type(line + b"\r")
+        return self.wait_for(b"\r\n" + result + b"\r\n")
+
+
+@pytest.fixture
+def program(stage: Stage) -> Iterator[Program]:
+    with far_end(board) as port:
+        made = Program(gateway_to(stage, port))
+        yield made
+        made.line.close()
+
+
+def test_commands(program: Program) -> None:
+    assert program.command(b"AT", b"OK") == b"AT\r\r\nOK\r\n"
+    assert program.command(b"ATE0", b"OK").startswith(b"ATE0\r")
+    assert program.command(b"ATS0=2S0?", b"OK") == b"\r\n002\r\n\r\nOK\r\n"
+    assert program.command(b"AT+NONE", b"ERROR") == b"\r\nERROR\r\n"
+    program.type(b"ATV0\r")
+    assert program.wait_for(b"0\r") == b"0\r"
+
+
+@pytest.mark.parametrize("dial", [b"ATDboard", b"ATDTBoard", b"ATDP 555-0100", b"atdt5550100", b"ATD,board:"])
+def test_a_call_by_name_and_by_number(program: Program, dial: bytes) -> None:
+    if b"," in dial:
+        program.command(b"ATS8=1", b"OK")
+    program.command(dial, b"CONNECT 9600")
+    assert program.wait_for(b"name: ") == "Grüß Gott\nname: ".encode()
+    program.type(b"me\n")
+    assert program.wait_for(b"next: ") == b"you are me\nnext: "
+    program.type(b"bye\n")
+    assert program.wait_for(b"NO CARRIER\r\n") == b"so long\n\r\nNO CARRIER\r\n"
+    assert program.command(b"AT", b"OK") == b"AT\r\r\nOK\r\n"
+
+
+@pytest.mark.parametrize("dial", [b"ATDnobody", b"ATD5550199", b"ATDshelf", b"ATD192.0.2.1:23", b"ATDT"])
+def test_a_dial_that_leads_nowhere_is_no_carrier(program: Program, dial: bytes) -> None:
+    """Nothing is sent to the address, which no catalogue allows."""
+    assert program.command(dial, b"NO CARRIER").endswith(b"\r\r\nNO CARRIER\r\n")
+
+
+def test_a_far_server_that_is_not_there(stage: Stage) -> None:
+    with far_end(board) as port:
+        pass
+    program = Program(gateway_to(stage, port))
+    program.command(b"ATDboard", b"NO CARRIER")
+    program.line.close()
+
+
+def test_leaving_the_data_and_hanging_up(stage: Stage) -> None:
+    with far_end(echo) as port:
+        gateway = gateway_to(stage, port)
+        program = Program(gateway)
+        program.command(b"ATDboard", b"CONNECT 9600")
+        program.type(b"abc")
+        assert program.wait_for(b"c") == b"abc"
+        time.sleep(1.1)
+        program.type(b"+++")
+        assert program.wait_for(b"OK\r\n") == b"\r\nOK\r\n"
+        assert program.command(b"ATO", b"CONNECT 9600") == b"ATO\r\r\nCONNECT 9600\r\n"
+        program.type(b"d")
+        assert program.wait_for(b"d") == b"d"
+        time.sleep(1.1)
+        program.type(b"+++")
+        program.wait_for(b"OK\r\n")
+        program.command(b"ATH", b"OK")
+        assert any("hung up sent=4 heard=4" in line for line in gateway.log)
+        program.line.close()
+
+
+def test_anything_typed_ends_a_dial(stage: Stage) -> None:
+    with far_end(board) as port:
+        gateway = gateway_to(stage, port)
+        program = Program(gateway)
+        program.type(b"ATD,,,board\r")
+        program.wait_for(b"\r")
+        time.sleep(0.3)
+        program.type(b"x")
+        program.wait_for(b"NO CARRIER\r\n")
+        assert not any("connected" in line for line in gateway.log)
+        program.line.close()
+
+
+def test_line_ends_where_the_place_tells_its_own(stage: Stage) -> None:
+    with far_end(board) as port:
+        program = Program(gateway_to(stage, port, 'lines = "lf"'))
+        program.command(b"ATDboard", b"CONNECT 9600")
+        assert program.wait_for(b"name: ") == b"Gruss Gott\r\nname: "
+        program.type(b"me\r")
+        assert program.wait_for(b"next: ") == b"you are me\r\nnext: "
+        program.line.close()
+
+
+def test_every_byte_both_ways(stage: Stage) -> None:
+    """But for the silence of +++, a call is no modem's business: all 256 bytes, in order."""
+    with far_end(echo) as port:
+        program = Program(gateway_to(stage, port))
+        program.command(b"ATDboard", b"CONNECT 9600")
+        data = bytes(range(256)) * 400
+        for start in range(0, len(data), 8_192):
+            program.type(data[start : start + 8_192])
+            part = data[start : start + 8_192]
+            assert program.line.take(len(part), time.monotonic() + PATIENCE) == part
+        program.line.close()
+
+
+def test_a_program_that_drops_its_line_drops_its_call(stage: Stage) -> None:
+    ended: list[bytes] = []
+
+    async def watch(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        ended.append(await reader.read())
+
+    with far_end(watch) as port:
+        program = Program(gateway_to(stage, port))
+        program.command(b"ATDboard", b"CONNECT 9600")
+        program.line.close()
+        until = time.monotonic() + PATIENCE
+        while not ended and time.monotonic() < until:
+            time.sleep(0.02)
+        assert ended == [b""]
+
+
+def test_an_ending_gateway_drops_the_call(stage: Stage) -> None:
+    with far_end(echo) as port:
+        gateway = gateway_to(stage, port)
+        program = Program(gateway)
+        program.command(b"ATDboard", b"CONNECT 9600")
+        gateway.stop()
+        assert program.wait_for(b"NO CARRIER\r\n") == b"\r\nNO CARRIER\r\n"
+        assert program.line.ended(time.monotonic() + PATIENCE)
+        program.line.close()
