@@ -98,6 +98,7 @@ ELSEWHERE = {
     "gateway/session/wishes.py": _TALK,
     "gateway/listings/c89_parts.py": "gateway/listings/test_c89.py",
     "gateway/listings/c89_reply.py": "gateway/listings/test_c89.py",
+    "gateway/service/clients/client.py": "gateway/service/clients/test_connection.py",
     "gateway/service/clients/granting.py": "gateway/service/clients/test_connection.py",
     "gateway/service/clients/sending.py": "gateway/service/clients/test_connection.py",
     "gateway/service/clients/turns.py": "gateway/service/clients/test_connection.py",
