@@ -6,6 +6,7 @@ import socket
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import takewhile
 from typing import Final, TypeAlias
 
 from gateway.rehearsal.comparing import Pair, exactly, paired
@@ -74,9 +75,10 @@ async def run_script(script: Script, addresses: Sequence[Address]) -> Run:
     stage = _Stage(addresses)
     broken = ""
     try:
-        for block in _blocks(script.steps):
+        blocks = _blocks(script.steps)
+        for place, block in enumerate(blocks):
             try:
-                await stage.do(block)
+                await stage.do(block, _skipped(blocks[place + 1 :]))
             except _Broken as why:
                 broken = f"line {block[0].line}: {why}"
                 break
@@ -97,6 +99,14 @@ def _blocks(steps: Sequence[Placed]) -> list[list[Placed]]:
         else:
             blocks.append([placed])
     return blocks
+
+
+def _skipped(blocks: Sequence[list[Placed]]) -> int:
+    """How many lines are skipped at the beginning of these blocks."""
+    steps = (block[0].step for block in blocks)
+    return sum(
+        step.count for step in takewhile(lambda step: isinstance(step, Skip), steps) if isinstance(step, Skip)
+    )
 
 
 @dataclass(slots=True)
@@ -120,8 +130,8 @@ class _Stage:
     def _soon(self) -> float:
         return asyncio.get_running_loop().time() + min(self.within, _AT_ONCE)
 
-    async def do(self, block: list[Placed]) -> None:
-        """One step, or lines to be heard, or what is sent at once."""
+    async def do(self, block: list[Placed], skipped: int) -> None:
+        """One step, or lines to be heard, or what is sent at once; `skipped` lines are to be skipped then."""
         step = block[0].step
         self.places.setdefault(self.name, block[0].line - 1)
         match step:
@@ -148,7 +158,7 @@ class _Stage:
                 line.reset()
                 line.take(len(line.pending))  # how much had come by then is chance
             case Hear():
-                await self._hear(block)
+                await self._hear(block, skipped)
             case Take() | Skip() | Quiet() | Closed():
                 self.pairs.append(await self._expect(await self._line(), block[0], step))
         self.places[self.name] = block[-1].line
@@ -183,9 +193,10 @@ class _Stage:
         if not await (await self._line()).send(data):
             raise _Broken("the line is gone")
 
-    async def _hear(self, block: list[Placed]) -> None:
+    async def _hear(self, block: list[Placed], skipped: int) -> None:
         """Lines as many as expected. Where they are not as expected, the rest of the last reply belongs to
-        them too, as far as it comes at once. After a line that did not come, no other is waited for.
+        them too, as far as it comes at once and is not skipped then. After a line that did not come, no other
+        is waited for.
         """
         line, lines = await self._line(), list[bytes]()
         while len(lines) < len(block):
@@ -195,8 +206,8 @@ class _Stage:
             lines.append(heard)
         missing = "" if len(lines) == len(block) else self._missing(line)
         pairs = paired(block, lines, missing)
-        if not all(pair.fits for pair in pairs) and line.owed:
-            while line.owed and (heard := await line.line(self.ends.heard, self._soon)) is not None:
+        if not all(pair.fits for pair in pairs) and line.owed > skipped:
+            while line.owed > skipped and (heard := await line.line(self.ends.heard, self._soon)) is not None:
                 lines.append(heard)
             pairs = paired(block, lines, missing)
         self.pairs += pairs

@@ -47,6 +47,9 @@ async def test_as_expected() -> None:
     ("script", "found"),
     [
         ("say ASK\nhear 200 00003 003 ..\nhear abc\nhear def", [(2, "hear 200 00002 003 ..", "")]),
+        ("say ASK\nhear 200 00003 003 ..\nskip 2", [(2, "hear 200 00002 003 ..", "")]),
+        ("say ASK\nhear 200 00003 003 ..\nskip 1\nskip 1", [(2, "hear 200 00002 003 ..", "")]),
+        ("say ASK\nhear 200 00003 003 ..\nhear abc\nskip 1", [(2, "hear 200 00002 003 ..", "")]),
         (
             "say ASK\nhear 200 00001 003 ..\nhear abc",
             [(2, "hear 200 00002 003 ..", ""), (3, "hear def", "came as well")],
