@@ -72,6 +72,13 @@ def run(options: argparse.Namespace, catalogue: Catalogue) -> int:
         return wiring.WRONG_USAGE
     wanted = {name.upper() for name in options.sources} or set(catalogue.sources)
     requests = list(_requests([each for each in catalogue.sources.values() if each.name in wanted]))
+    if not requests:
+        print(
+            "headrace: nothing to ask: --live asks no source that changes something, and one with args only"
+            " where the catalogue has choices for them",
+            file=sys.stderr,
+        )
+        return wiring.WRONG_USAGE
     played = None if site is None else Adapters(site.make)
     checked = asyncio.run(_check(catalogue, requests, played, options.apart))
     for line in report(checked, quiet=options.quiet):

@@ -124,7 +124,7 @@ async def _demo(catalogue: Catalogue, port: int | None, once: bool, site: Site |
     try:
         server, bound = await _start(catalogue, parts, _ports(port, once))
     except OSError as error:
-        print(f"headrace: cannot listen: {error.strerror or error}", file=sys.stderr)
+        print(wiring.cannot_listen(error), file=sys.stderr)
         await parts.aclose()
         return 1
     try:

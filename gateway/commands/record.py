@@ -85,10 +85,12 @@ def run(options: argparse.Namespace) -> int:
         return wiring.WRONG_USAGE
     before = sum(1 for _ in site.folder.exchanges())
     bounds = Bounds(options.depth, options.most, options.bytes)
-    good = asyncio.run(_record(catalogue, wiring.Parts(catalogue, site=site), wanted, bounds))
-    sites.tell_hidden(site.folder.hidden)
-    after = sum(1 for _ in site.folder.exchanges())
-    print(f"{options.record}: {after} recordings, {after - before} of them new")
+    try:
+        good = asyncio.run(_record(catalogue, wiring.Parts(catalogue, site=site), wanted, bounds))
+    finally:  # after Ctrl-C too
+        sites.tell_hidden(site.folder.hidden)
+        after = sum(1 for _ in site.folder.exchanges())
+        print(f"{options.record}: {after} recordings, {after - before} of them new")
     return 0 if good else 1
 
 
@@ -98,12 +100,14 @@ def _wanted(catalogue: Catalogue, what: Sequence[str]) -> _Wanted:
     if not what:
         for source in askable:
             wanted.requests += _requests(source, ())
+        if not wanted.requests:
+            raise HeadraceError("nothing to record: name a source with its args in quotes, or a place")
         return wanted
     for text in what:
         words = split_words(text)
         named = catalogue.sources.get(words[0].upper()) if words else None
         if named is None:
-            wanted.refs.append(read_ref(catalogue, text))
+            wanted.refs.append(_ref(catalogue, text))
         elif named.changes:
             raise HeadraceError(
                 f"{named.name} changes something; record it as it happens, with serve --record"
@@ -111,6 +115,14 @@ def _wanted(catalogue: Catalogue, what: Sequence[str]) -> _Wanted:
         else:
             wanted.requests += _requests(named, words[1:])
     return wanted
+
+
+def _ref(catalogue: Catalogue, text: str) -> Ref:
+    try:
+        return read_ref(catalogue, text)
+    except HeadraceError as fault:
+        told = fault.sentence if ":" in text else "no source of that name, and no ref such as place:path"
+        raise HeadraceError(f"{text}: {told}") from fault
 
 
 def _requests(source: Source, args: Sequence[str]) -> list[str]:
@@ -131,7 +143,10 @@ def arg_choices(source: Source, typed: Sequence[str] = ()) -> list[tuple[str, ..
     if any(not arg.choices for arg in open_args):
         if typed:
             return None
-        print(f"headrace: {source.name} wants {_names(source)}: left out", file=sys.stderr)
+        print(
+            f"headrace: {source.name} wants {_names(source)}: left out, as it has no choices to ask for",
+            file=sys.stderr,
+        )
         return []
     picked = itertools.islice(itertools.product(*(arg.choices for arg in open_args)), limits.WALK_CHOICES)
     return [(*typed, *each) for each in picked]

@@ -66,6 +66,10 @@ def run(options: argparse.Namespace) -> int:
     if scripts is None:
         return wiring.WRONG_USAGE
     begun = datetime.now(UTC)
+    others = (options.offline, options.record, options.faults, options.clock)
+    if options.at is not None and (options.record_missing or any(each is not None for each in others)):
+        print("headrace: --at takes a gateway as it runs: no recordings, faults or clock", file=sys.stderr)
+        return wiring.WRONG_USAGE
     if options.at is not None:
         runs = asyncio.run(_all_at(options.at, scripts))
     else:

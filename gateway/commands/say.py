@@ -137,7 +137,13 @@ async def _reply(session: Session, event: Line | Data, answers: Answers, seconds
 
 async def _granted(wish: Wish, answers: Answers, deadline: float) -> Granted:
     waiting = asyncio.create_task(answers.answer(wish, deadline - time.monotonic()))
-    if not await _show_waiting(waiting, deadline):
+    try:
+        in_time = await _show_waiting(waiting, deadline)
+    except asyncio.CancelledError:  # Ctrl-C
+        waiting.cancel()
+        await asyncio.wait({waiting})
+        raise
+    if not in_time:
         raise time_is_up(wish)
     return waiting.result()
 

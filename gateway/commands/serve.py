@@ -122,7 +122,9 @@ class _Serving:
                     sites.announce(site)
                 announce(await server.start())
             except OSError as error:
-                print(f"headrace: cannot listen: {error.strerror or error}", file=sys.stderr)
+                print(wiring.cannot_listen(error), file=sys.stderr)
+                if self._trace is not None:
+                    self._trace.discard()
                 return 1
             background = [
                 loop.create_task(watch(self._path, self._known, lambda: self._reload(server))),
@@ -136,6 +138,7 @@ class _Serving:
             await parts.aclose()
             if site is not None and site.records:
                 sites.tell_hidden(site.folder.hidden)
+                sites.tell_count(site)
         return 0
 
     async def _reload_on_hangup(self, server: Server) -> None:

@@ -142,7 +142,17 @@ def announce(site: Site) -> None:
     how = {Mode.RECORD: "recording into", Mode.PLAY: "offline, from", Mode.ADD: "adding to"}[site.mode]
     when = f", at {site.clock.now():%Y-%m-%dT%H:%M:%SZ}" if site.clock.frozen else ""
     faults = f", {len(site.faults)} faults on cue" if site.faults is not None else ""
-    print(f"headrace: {how} {site.folder.path}{when}{faults}", file=sys.stderr, flush=True)
+    kept = f": {_count(site)} recordings" if site.offline else ""
+    print(f"headrace: {how} {site.folder.path}{when}{faults}{kept}", file=sys.stderr, flush=True)
+
+
+def _count(site: Site) -> int:
+    return sum(1 for _ in site.folder.exchanges())
+
+
+def tell_count(site: Site) -> None:
+    """How much the folder holds, on standard error."""
+    print(f"headrace: {site.folder.path}: {_count(site)} recordings", file=sys.stderr, flush=True)
 
 
 def tell_hidden(hidden: Sequence[str]) -> None:

@@ -217,3 +217,11 @@ class Parts:
         self._spool.close()
         await self._cache.aclose()
         await self._adapters.aclose()
+
+
+def cannot_listen(error: OSError) -> str:
+    """Why, and what to do where the port is another's."""
+    advice = (
+        "; end what listens there, or take another with --port N" if error.errno == errno.EADDRINUSE else ""
+    )
+    return f"headrace: cannot listen: {error.strerror or error}{advice}"

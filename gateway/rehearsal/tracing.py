@@ -60,7 +60,7 @@ class Trace:
     def __init__(self, path: Path, redactor: Redactor) -> None:
         descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
         self._file: TextIO | None = os.fdopen(descriptor, "w", encoding="ascii", buffering=1, newline="\n")
-        self._redactor = redactor
+        self._path, self._redactor = path, redactor
         self._sessions: dict[int, _Session] = {}
         self._count = 0
         self._current = ""
@@ -105,6 +105,12 @@ class Trace:
         if self._file is not None:
             file, self._file = self._file, None
             file.close()
+
+    def discard(self) -> None:
+        """Nothing came: the file goes, so that its name is free."""
+        self.close()
+        with suppress(OSError):
+            self._path.unlink()
 
     def _add(self, number: int, data: bytes, *, said: bool) -> None:
         session = self._sessions.get(number)

@@ -102,6 +102,7 @@ def test_without_recordings_and_with_errors(server: HTTPServer, tmp_path: Path) 
     ("options", "why"),
     [
         (["--live", "NOBODY"], "no source NOBODY"),
+        (["--live", "sign"], "nothing to ask"),  # it changes something
         (["--live", "--site", "nowhere"], "no recordings at nowhere"),
         (["--live", "--apart", "soon"], "'soon' is no number of seconds"),
         (["tides"], "goes with --live"),

@@ -1,6 +1,13 @@
 """`headrace record`: sources and whole places, kept for a gateway without a network."""
 
-from tests.gateway.commands.processes import headrace
+import signal
+import socket
+import subprocess
+from pathlib import Path
+
+import pytest
+
+from tests.gateway.commands.processes import HEADRACE, PATIENCE, ROOT, headrace
 from tests.gateway.commands.test_sites import KEY, Stand, stand
 
 __all__ = ["stand"]
@@ -35,7 +42,8 @@ def test_what_cannot_be_had(stand: Stand) -> None:
 def test_choices_are_asked_for_one_by_one_and_other_args_have_to_be_told(stand: Stand) -> None:
     path = stand.folder / "headrace.toml"
     done = headrace("record", "--site", "hall", folder=stand.folder, PIER=KEY)
-    assert b"N wants WHICH: left out" in done.stderr
+    assert b"N wants WHICH: left out, as it has no choices" in done.stderr
+    assert (done.returncode, b"nothing to record: name a source" in done.stderr) == (2, True)
     path.write_text(
         path.read_text().replace(
             'args = ["which"]', 'args = ["which"]\nchoices = { which = { a = "1", b = "2" } }'
@@ -47,8 +55,36 @@ def test_choices_are_asked_for_one_by_one_and_other_args_have_to_be_told(stand: 
 
 
 def test_wrong_words(stand: Stand) -> None:
-    for words, says in ((["nowhere:"], b"No place NOWHERE"), (["n", "--most", "0"], b"not a number above 0")):
+    for words, says in (
+        (["n one", "nowhere:"], b"nowhere:: No place NOWHERE"),
+        (["n one", "pages"], b"pages: no source of that name, and no ref"),
+        (["n", "--most", "0"], b"not a number above 0"),
+    ):
         done = headrace("record", "--site", "hall", *words, folder=stand.folder, PIER=KEY)
         assert done.returncode == 2
         assert says in done.stderr
         assert b"Traceback" not in done.stderr
+
+
+@pytest.mark.parametrize("words", [("record", "--site", "hall", "slow"), ("say", "ASK slow")])
+def test_ctrl_c_in_the_middle(
+    words: tuple[str, ...], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A far server that takes the request and says nothing: SIGINT ends the wait without a traceback."""
+    monkeypatch.setenv("PYTHONPATH", str(ROOT))
+    with socket.create_server(("127.0.0.1", 0)) as silent:
+        silent.settimeout(PATIENCE)
+        (tmp_path / "headrace.toml").write_text(
+            f"[source.slow]\nurl = 'http://127.0.0.1:{silent.getsockname()[1]}/x'\n"
+            "field = [{ name = 'X', width = 1 }]\n"
+        )
+        with subprocess.Popen(
+            [*HEADRACE, *words], cwd=tmp_path, stdout=subprocess.PIPE, stderr=subprocess.PIPE
+        ) as process:
+            line, _ = silent.accept()
+            with line:
+                assert line.recv(4096).startswith(b"GET /x ")
+                process.send_signal(signal.SIGINT)
+                said, errors = process.communicate(timeout=PATIENCE)
+    assert (process.returncode, errors) == (130, b"")
+    assert said == (b"hall: 0 recordings, 0 of them new\n" if words[0] == "record" else b"")

@@ -83,6 +83,8 @@ def test_accepted_it_is_as_expected(folder: Path) -> None:
         (["--site", "nowhere"], "say NOOP", "no recordings at nowhere"),
         (["--at", "here"], "say NOOP", "'here' is no HOST:PORT"),
         (["--at", "::1:99999"], "say NOOP", "is no HOST:PORT"),
+        (["--at", "here:1", "--site", "hall"], "say NOOP", "no recordings, faults or clock"),
+        (["--at", "here:1", "--clock", "recorded"], "say NOOP", "no recordings, faults or clock"),
         (["--config", "none.toml"], "say NOOP", "no catalogue at none.toml"),
     ],
 )

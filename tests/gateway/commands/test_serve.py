@@ -73,9 +73,12 @@ def test_port_replaces_the_first_listeners_only(url: str, tmp_path: Path) -> Non
 def test_a_port_that_is_taken_is_1(url: str, tmp_path: Path) -> None:
     (tmp_path / "headrace.toml").write_text(catalogue(url))
     with socket.create_server(("127.0.0.1", 0)) as taken:
-        done = headrace("serve", "--port", str(taken.getsockname()[1]), folder=tmp_path)
+        options = ("--port", str(taken.getsockname()[1]), "--trace", "day.rehearsal")
+        done = headrace("serve", *options, folder=tmp_path)
     assert done.returncode == 1
     assert done.stderr.startswith(b"headrace: cannot listen")
+    assert b"take another with --port N" in done.stderr
+    assert not (tmp_path / "day.rehearsal").exists()  # the next start may have that name
 
 
 def test_a_wrong_or_missing_catalogue_is_2(tmp_path: Path) -> None:

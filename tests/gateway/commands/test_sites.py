@@ -133,6 +133,7 @@ def test_serve_records_and_serves_offline(stand: Stand) -> None:
         assert gateway.end() == 0
     assert gateway.said[0] == "headrace: recording into hall\n"
     assert "query pier of http://" in gateway.said[-1]
+    assert gateway.said[-1].endswith("headrace: hall: 3 recordings\n")
     assert KEY not in "".join(gateway.said)
     stand.lose()
     (stand.folder / "key.txt").unlink()
@@ -150,7 +151,7 @@ def test_serve_records_and_serves_offline(stand: Stand) -> None:
         gateway.process.send_signal(signal.SIGUSR1)
         assert gateway.wait_for(r"^headrace: recordings not used: 0$")
         assert gateway.end() == 0
-    assert gateway.said[0].startswith("headrace: offline, from hall, at 20")
+    assert re.fullmatch(r"headrace: offline, from hall, at 20[^ ]+Z: 3 recordings\n", gateway.said[0])
 
 
 @pytest.mark.parametrize(
