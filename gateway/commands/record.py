@@ -122,7 +122,7 @@ def _ref(catalogue: Catalogue, text: str) -> Ref:
         return read_ref(catalogue, text)
     except HeadraceError as fault:
         told = fault.sentence if ":" in text else "no source of that name, and no ref such as place:path"
-        raise HeadraceError(f"{text}: {told}") from fault
+        raise HeadraceError(f"{text!r}: {told}") from fault
 
 
 def _requests(source: Source, args: Sequence[str]) -> list[str]:

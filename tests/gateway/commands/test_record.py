@@ -56,8 +56,8 @@ def test_choices_are_asked_for_one_by_one_and_other_args_have_to_be_told(stand: 
 
 def test_wrong_words(stand: Stand) -> None:
     for words, says in (
-        (["n one", "nowhere:"], b"nowhere:: No place NOWHERE"),
-        (["n one", "pages"], b"pages: no source of that name, and no ref"),
+        (["n one", "nowhere:"], b"'nowhere:': No place NOWHERE"),
+        (["n one", "pages"], b"'pages': no source of that name, and no ref"),
         (["n", "--most", "0"], b"not a number above 0"),
     ):
         done = headrace("record", "--site", "hall", *words, folder=stand.folder, PIER=KEY)
