@@ -6,7 +6,8 @@ names, the user part of a URL, the values of cookies, and every secret that the 
 however it is spelled (adapters.redaction), in bodies too. What is asked for is changed in the same way before
 it is looked for, so that a gateway with other keys, or none, finds what was recorded.
 
-In a reply's body each byte of a secret becomes one star, so that sizes and ranges stay right; its digests go.
+In a reply's body each byte of a secret (in UTF-16 each two) becomes one star, so that sizes and ranges stay
+right; its digests go.
 A secret that nobody told the gateway is only hidden by its name: a body is not looked through for names.
 """
 
@@ -19,6 +20,7 @@ from urllib.parse import unquote_plus
 from adapters import limits
 from adapters.files import Entry, Listing
 from adapters.recorded.exchange import Asked, Exchange, Failure, Headers, Message, Reply, Told
+from adapters.recorded.tree.characters import FIRST, NARROW, UNKNOWN, characters_of
 from adapters.redaction import HIDDEN, Redactor, names_secret
 
 _UNKEPT: Final = frozenset(
@@ -222,6 +224,7 @@ class BodyHiding:
         self._same_size = same_size
         self._held = b""
         self._enough = 0
+        self._characters = UNKNOWN
         self._inside = False  # a run of base64 that was so long that its beginning is gone already
         self.changed = False
 
@@ -243,7 +246,17 @@ class BodyHiding:
         return self._take(last=True) if self._held else b""
 
     def _take(self, *, last: bool) -> bytes:
-        text = self._held.decode("utf-8", "surrogateescape")
+        if self._characters is UNKNOWN:
+            if len(self._held) < FIRST and not last:
+                return b""
+            self._characters = characters_of(self._held)
+        odd = len(self._held) % self._characters.size
+        try:
+            text = self._characters.text(self._held[: len(self._held) - odd])
+        except UnicodeDecodeError:  # it only began as if
+            self._characters = NARROW
+            return self._take(last=last)
+        rest = self._held[len(self._held) - odd :] if odd else b""
         spans = self._spans(text)
         end = len(text) if last else self._safe_end(text, spans)
         parts, done = [], 0
@@ -254,9 +267,9 @@ class BodyHiding:
                 done = min(stop, end)
         parts.append(text[done:end])
         self._inside = any(start < end < stop for start, stop in spans)
-        self._held = _bytes(text[end:])
-        self._enough = len(self._held) + max(limits.PIECE_BYTES, self._redactor.reach)
-        return _bytes("".join(parts))
+        self._held = self._characters.data(text[end:]) + rest
+        self._enough = len(self._held) + max(limits.PIECE_BYTES, self._redactor.reach * self._characters.size)
+        return self._characters.data("".join(parts)) + (rest if last else b"")
 
     def _spans(self, text: str) -> list[tuple[int, int]]:
         spans = self._redactor.known_in(text)
@@ -283,11 +296,9 @@ class BodyHiding:
         return end if last - end <= limits.RECORDED_RUN else last
 
     def _stars(self, secret: str) -> str:
-        return "*" * len(_bytes(secret)) if self._same_size else HIDDEN
-
-
-def _bytes(text: str) -> bytes:
-    return text.encode("utf-8", "surrogateescape")
+        return (
+            "*" * (len(self._characters.data(secret)) // self._characters.size) if self._same_size else HIDDEN
+        )
 
 
 def _place(url: str) -> str:
