@@ -2,9 +2,9 @@
 
 Two nets. Secrets that the gateway knows are found in any spelling: as they are, percent-encoded (RFC 3986
 section 2.1) or form-encoded, escaped for JSON, for HTML (by name or number) or by repr(), in any mixture of
-these, and as base64 (RFC 4648) at any alignment, as in Basic credentials (RFC 7617). Secrets that nobody told of are
-hidden by where they stand: the user part and the query values of a URL, the values of headers that carry
-credentials or cookies, of parameters named like a secret, and of PASS and LOGIN.
+these, and as base64 (RFC 4648) at any alignment, as in Basic credentials (RFC 7617). Secrets that nobody
+told of are hidden by where they stand: the user part and the query values of a URL, the values of headers
+that carry credentials or cookies, of parameters named like a secret, and of PASS and LOGIN.
 
 Hiding too much is harmless here, hiding too little is not: where a text is ambiguous, more goes.
 """

@@ -36,6 +36,7 @@ _MADE_UP: Final = re.compile(r"hidden-[0-9]+")
 _USER: Final = re.compile(r"(?<=://)[^\s/?#\"<>]*@")  # RFC 3986 section 3.2.1
 _RUN: Final = re.compile(r"[A-Za-z0-9+/_=-]*")  # of base64 (RFC 4648)
 _WORD: Final = re.compile(r"[\w+/=-]+")  # or such a run
+_TYPED: Final = re.compile(r'(?<![^ ])(?:"(?:[^"]|"")*"|[^ ]+)(?![^ ])')  # a word of a request
 _PARAMETER: Final = re.compile(r"([?&;])([^\s=&;?#\"<>]+)=([^\s&;#\"<>]*)")
 
 
@@ -90,8 +91,30 @@ class Hiding:
             url=self._url(asked.url, hidden),
             to=self._url(asked.to, hidden) if asked.to else "",
             headers=self._request_headers(asked.headers, _place(asked.url), hidden),
-            request=self._redactor.without_known(asked.request),
+            request=self._request(asked),
         )
+
+    def _request(self, asked: Asked) -> str:
+        """The client's request without the words that went where something is hidden."""
+        text = self._redactor.without_known(asked.request)
+        values = set(self._hidden_values(asked)) if text else set()
+
+        def word(match: re.Match[str]) -> str:
+            typed = match[0][1:-1].replace('""', '"') if match[0][0] == '"' else match[0]
+            within = len(typed) > limits.LOG_WORD and any(typed in value for value in values)
+            return HIDDEN if typed and (typed in values or within) else match[0]
+
+        return _TYPED.sub(word, text) if values else text
+
+    def _hidden_values(self, asked: Asked) -> Iterator[str]:
+        for _, name, value in _PARAMETER.findall(asked.url):
+            if self._is_secret(unquote_plus(name)):
+                yield unquote_plus(value)
+        for name, value in asked.headers:
+            if name.lower() == "cookie":
+                yield from (each.partition("=")[2].strip() for each in value.split(";"))
+            elif name.lower() in _CREDENTIALS or self._is_secret(name):
+                yield value
 
     def _url(self, url: str, hidden: set[str]) -> str:
         where = _place(url)
