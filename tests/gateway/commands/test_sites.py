@@ -2,6 +2,7 @@
 
 import re
 import signal
+import threading
 from argparse import ArgumentParser
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -10,6 +11,7 @@ from pathlib import Path
 
 import pytest
 from pytest_httpserver import HTTPServer
+from werkzeug import Request, Response
 
 from gateway.catalogue.model import Catalogue
 from gateway.commands import sites, wiring
@@ -98,6 +100,34 @@ def test_offline_says_what_was_said_live(stand: Stand) -> None:
     everything = b"".join(path.read_bytes() for path in (stand.folder / "hall").rglob("*") if path.is_file())
     assert KEY.encode() not in everything
     assert b"query pier of http://" in everything  # the list of what was hidden
+
+
+def test_that_no_answer_came_in_time(stand: Stand) -> None:
+    """Whoever sets the time: the adapter, the cache, `say` or a listener."""
+    path = stand.folder / "headrace.toml"
+    path.write_text(path.read_text().replace("env:PIER", "file:key.txt") + "[gateway]\nwait = 1\n")
+    (stand.folder / "key.txt").write_text(KEY)
+    over = threading.Event()
+
+    def late(_: Request) -> Response:
+        over.wait(20)
+        return Response("late")
+
+    stand.server.clear()
+    for where in ("/n", "/page", "/pick"):
+        stand.server.expect_request(where).respond_with_handler(late)
+    requests = ("ASK n one", "TEXT site:page", "READ site:page 0 9", "PICK site:pick -", "LIST shelf:")
+    live = headrace("say", "--record", "hall", *requests, folder=stand.folder)
+    assert live.stdout.count(b"420 ") == 4
+    with serving("--record", "served", folder=stand.folder) as gateway:
+        served = ask(port_of(gateway), "\r".join(requests))
+        assert gateway.end() == 0
+    over.set()
+    stand.lose()
+    assert served.encode() == live.stdout + b"221 00000 000 ..\r\n"
+    for site in ("hall", "served"):
+        offline = headrace("say", "--offline", site, *requests, folder=stand.folder)
+        assert offline.stdout.decode() == live.stdout.decode()
 
 
 def test_what_was_not_recorded_is_504_and_why_tells_more(stand: Stand) -> None:
