@@ -120,7 +120,7 @@ def load(folder: Folder) -> None:
     except FolderFault as error:
         raise SiteFault(f"headrace: {error}") from error
     except OSError as error:
-        raise SiteFault(f"headrace: cannot read {folder.path}: {error.strerror}") from error
+        raise SiteFault(f"headrace: cannot read {error.filename or folder.path}: {error.strerror}") from error
 
 
 def _clock(text: str | None, folder: Folder) -> Clock:
@@ -156,7 +156,16 @@ def tell_hidden(hidden: Sequence[str]) -> None:
         )
 
 
-def tell_unused(site: Site) -> None:
-    """What was recorded and never played since the start, on standard error."""
+def tell_unkept(number: int) -> None:
+    """How many exchanges the disk did not take, on standard error."""
+    if number:
+        print(f"headrace: {number} exchanges could not be kept", file=sys.stderr)
+
+
+def tell_unused(site: Site | None) -> None:
+    """What was recorded before and has not come again since the start, on standard error."""
+    if site is None:
+        print("headrace: no recordings: see --offline and --record", file=sys.stderr, flush=True)
+        return
     unused = [f"  {each.asked.method} {site.folder.shown(each)}" for each in site.folder.unused()]
     print(f"headrace: recordings not used: {len(unused)}", *unused, sep="\n", file=sys.stderr, flush=True)

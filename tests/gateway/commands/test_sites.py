@@ -1,5 +1,6 @@
 """`serve` and `say` with a folder of recordings: recorded live, answered offline, byte for byte."""
 
+import os
 import re
 import signal
 import threading
@@ -128,6 +129,45 @@ def test_that_no_answer_came_in_time(stand: Stand) -> None:
     for site in ("hall", "served"):
         offline = headrace("say", "--offline", site, *requests, folder=stand.folder)
         assert offline.stdout.decode() == live.stdout.decode()
+
+
+def test_a_body_that_is_gone_is_the_gateways_own_fault(stand: Stand) -> None:
+    headrace(
+        "say", "--record", "hall", "TEXT site:page", "TEXT shelf:note.txt", folder=stand.folder, PIER=KEY
+    )
+    stand.lose()
+    with serving("--offline", "hall", folder=stand.folder) as gateway:
+        port = port_of(gateway)
+        for body in (stand.folder / "hall").rglob("*.txt"):
+            body.unlink()
+        for request in ("TEXT site:page", "PICK site:page -", "READ site:page 0 3", "TEXT shelf:note.txt"):
+            assert ask(port, request).startswith("451 00001 040 ..\r\nThe recording cannot be read ")
+        assert gateway.end() == 0
+    assert "page.1.txt" in "".join(gateway.said)
+
+
+def test_sigusr1_is_harmless_whatever_is_done_with_recordings(stand: Stand) -> None:
+    (stand.folder / "key.txt").write_text(KEY)
+    path = stand.folder / "headrace.toml"
+    path.write_text(path.read_text().replace("env:PIER", "file:key.txt"))
+    for options, says in (((), "no recordings"), (("--record", "hall"), "recordings not used: 0")):
+        with serving(*options, folder=stand.folder) as gateway:
+            port = port_of(gateway)
+            gateway.process.send_signal(signal.SIGUSR1)
+            gateway.wait_for(f"headrace: {says}")
+            assert ask(port, "NOOP").startswith("200 ")
+            assert gateway.end() == 0
+
+
+def test_what_cannot_be_read_is_told_by_its_name(stand: Stand) -> None:
+    hall = stand.folder / "hall"
+    hall.mkdir()
+    os.mkfifo(hall / "pipe.toml")
+    (hall / "astray.toml").symlink_to("nowhere")
+    said = headrace("say", "--offline", "hall", "NOOP", folder=stand.folder)
+    assert said.returncode == 2
+    assert b"pipe.toml: not an ordinary file\n" in said.stderr
+    assert b"astray.toml: No such file or directory\n" in said.stderr
 
 
 def test_what_was_not_recorded_is_504_and_why_tells_more(stand: Stand) -> None:
