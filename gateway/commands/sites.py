@@ -54,6 +54,8 @@ def wanted(options: argparse.Namespace) -> tuple[Path, Mode] | None:
     """The folder and what is done with it, None for none; SiteFault where options do not go together."""
     if options.faults is not None and options.offline is None:
         raise SiteFault("headrace: --faults goes with --offline")
+    if "" in (options.offline, options.record):
+        raise SiteFault("headrace: --offline and --record want a folder")
     if options.offline is not None:
         return Path(options.offline), Mode.ADD if options.record_missing else Mode.PLAY
     if options.record_missing:
@@ -132,9 +134,9 @@ def _clock(text: str | None, folder: Folder) -> Clock:
         return Clock(folder.latest)
     try:
         moment = datetime.fromisoformat(text)
-    except ValueError as error:
+        return Clock(moment.astimezone(UTC) if moment.tzinfo is not None else moment.replace(tzinfo=UTC))
+    except (ValueError, OverflowError) as error:
         raise SiteFault(f"headrace: {text!r} is no time such as 2026-05-17T12:00:00Z (RFC 3339)") from error
-    return Clock(moment.astimezone(UTC) if moment.tzinfo is not None else moment.replace(tzinfo=UTC))
 
 
 def announce(site: Site) -> None:

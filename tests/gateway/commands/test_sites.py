@@ -269,3 +269,20 @@ def test_a_broken_recording_is_told_by_its_name(stand: Stand) -> None:
     done = headrace("say", "--offline", "hall", "NOOP", folder=stand.folder)
     assert done.returncode == 2
     assert "page.1.toml: response.status" in done.stderr.decode()
+
+
+@pytest.mark.parametrize(
+    ("options", "says"),
+    [
+        (("--offline", "."), b"headrace.toml: at: missing"),
+        (("--offline", ""), b"headrace: --offline and --record want a folder"),
+        (("--record", ""), b"headrace: --offline and --record want a folder"),
+        (("--record", "hall", "--clock", "9999-12-31T23:59:59-05:00"), b"is no time such as"),
+        (("--record", "hall", "--clock", "0001-01-01T00:00:00+05:00"), b"is no time such as"),
+    ],
+)
+def test_clumsy_options(stand: Stand, options: tuple[str, ...], says: bytes) -> None:
+    done = headrace("say", *options, "NOOP", folder=stand.folder, PIER=KEY)
+    assert done.returncode == 2
+    assert says in done.stderr
+    assert b"Traceback" not in done.stderr
