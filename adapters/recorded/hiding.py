@@ -36,6 +36,8 @@ _MADE_UP: Final = re.compile(r"hidden-[0-9]+")
 _USER: Final = re.compile(r"(?<=://)[^\s/?#\"<>]*@")  # RFC 3986 section 3.2.1
 _RUN: Final = re.compile(r"[A-Za-z0-9+/_=-]*")  # of base64 (RFC 4648)
 _WORD: Final = re.compile(r"[\w+/=-]+")  # or such a run
+_GOES_ON: Final = re.compile(r"(?i)(?:(?:next|prev|previous)[-_]?)?(?:page|next|continuation|sync)[-_]?token")
+"""Parameters that tell where a list goes on: named like a secret, and none."""
 _TYPED: Final = re.compile(r'(?<![^ ])(?:"(?:[^"]|"")*"|[^ ]+)(?![^ ])')  # a word of a request
 _PARAMETER: Final = re.compile(r"([?&;])([^\s=&;?#\"<>]+)=([^\s&;#\"<>]*)")
 
@@ -145,7 +147,7 @@ class Hiding:
         return clean
 
     def _is_secret(self, name: str) -> bool:
-        return name.lower() in self._names or names_secret(name)
+        return name.lower() in self._names or (names_secret(name) and _GOES_ON.fullmatch(name) is None)
 
     def _request_headers(self, headers: Headers, where: str, hidden: set[str]) -> Headers:
         kept = []

@@ -160,6 +160,17 @@ def test_without_secrets_bytes_go_straight_through() -> None:
     assert [body.feed(b"ab"), body.finish()] == [b"ab", b""]
 
 
+@pytest.mark.parametrize("name", ["page_token", "pageToken", "NextToken", "continuation-token", "synctoken"])
+def test_where_a_list_goes_on_is_no_secret(name: str, tmp_path: Path) -> None:
+    """Names that are common practice. Were the values hidden, one page would answer for every other."""
+    made = folder(tmp_path)
+    for page in "12":
+        made.add(answered(Asked("GET", f"{URL}?{name}={page}"), body=page.encode()))
+    (second,) = made.find(Asked("GET", f"{URL}?{name}=2"))
+    assert second.asked.url == f"{URL}?{name}=2"
+    assert hiding(names=[name]).asked(second.asked).url == f"{URL}?{name}=***"
+
+
 def test_what_was_typed_for_something_hidden_is_hidden_too() -> None:
     """An ASK with args, which the catalogue puts into the query and into header fields."""
     asked = Asked(
