@@ -143,9 +143,10 @@ def _ways(run: str) -> list[str]:
         return _character(run)
     # Escaping doubles them, each time it is done.
     count = len(run)
-    encoded, escaped = "%(?:25)*5[Cc]", f"{_SLASHES}x5c"
-    others = f"(?:{encoded}|{escaped}){{{count - 1}}}"
-    return [rf"\\\\{{{count - 1},{8 * count - 1}}}", encoded + others, escaped + others]
+    encoded, escaped, numbered = "%(?:25)*5[Cc]", f"{_SLASHES}x5c", _numbered(ord("\\"))
+    others = f"(?:{encoded}|{escaped}|{numbered}){{{count - 1}}}"
+    first = rf"\\\\{{{count - 1},{8 * count - 1}}}"
+    return [first, *(each + others for each in (encoded, escaped, numbered))]
 
 
 def _character(character: str) -> list[str]:
@@ -167,8 +168,13 @@ def _character(character: str) -> list[str]:
         ways.append(_SLASHES + _ESCAPED[character])
     if character in _ENTITY:
         ways.append(_ENTITY[character])
-    ways.append(f"&(?:#0{{0,7}}{code}|#[xX]0{{0,7}}{_hex(f'{code:x}')});")
+    ways.append(_numbered(code))
     return ways
+
+
+def _numbered(code: int) -> str:
+    """As HTML and XML have it, in decimal or hexadecimal."""
+    return f"&(?:#0{{0,7}}{code}|#[xX]0{{0,7}}{_hex(f'{code:x}')});"
 
 
 def _hex(digits: str) -> str:

@@ -71,6 +71,12 @@ def test_a_known_secret_is_hidden_in_any_spelling(
     assert HIDDEN in cleaned
 
 
+def test_numbered_backslashes() -> None:
+    for secret in ("0000\\", "\\\\quay", "a\\\\\\b!"):
+        spelled = "".join(f"&#{ord(each)};" for each in secret)
+        assert learned(secret).clean(f"<{spelled}>") == f"<{HIDDEN}>"
+
+
 @settings(max_examples=150, deadline=None)
 @given(secret=secrets, before=st.binary(max_size=7), after=st.binary(max_size=7), safe=st.booleans())
 def test_a_known_secret_is_hidden_in_base64_at_any_alignment(
