@@ -236,9 +236,7 @@ STREAM_TEXT: Final = 65_536  # bytes or characters of far text that wait for a c
 STREAM_ANSWER_SECONDS: Final = 1.0  # that a client which talks by lines waits for an answer's first bytes
 STREAM_QUIET_SECONDS: Final = 0.15  # without a byte, before what has come is taken for the answer
 GUARD_SECONDS: Final = 1.0  # of silence before and after +++ that leaves a raw stream
-STREAM_CLOSE_SECONDS: Final = (
-    5.0  # for what was sent to be taken, and for the last answer, before a line is cut
-)
+STREAM_CLOSE_SECONDS: Final = 5.0  # for what was sent to be taken, and for a last answer, before a cut
 DATAGRAM_BYTES: Final = 65_507  # one message over UDP: what IPv4's length leaves of 65,535
 DATAGRAMS_BYTES: Final = 262_144  # of messages not yet received, in the kernel; further ones are lost
 TELNET_BLOCK_BYTES: Final = 64  # of what a telnet server says between IAC SB and IAC SE; the rest is dropped

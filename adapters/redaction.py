@@ -1,10 +1,10 @@
 """text -> the same text with every secret in it hidden.
 
 Two nets. Secrets that the gateway knows are found in any spelling: as they are, percent-encoded (RFC 3986
-section 2.1) or form-encoded, escaped for JSON, for HTML or by repr(), in any mixture of these, and as
-base64 (RFC 4648) at any alignment, as in Basic credentials (RFC 7617). Secrets that nobody told of are
-hidden by where they stand: the user part and the query values of a URL, the values of headers that carry
-credentials or cookies, of parameters named like a secret, and of PASS and LOGIN.
+section 2.1) or form-encoded, escaped for JSON, for HTML (by name or number) or by repr(), in any mixture of
+these, and as base64 (RFC 4648) at any alignment, as in Basic credentials (RFC 7617). Secrets that nobody
+told of are hidden by where they stand: the user part and the query values of a URL, the values of headers
+that carry credentials or cookies, of parameters named like a secret, and of PASS and LOGIN.
 
 Hiding too much is harmless here, hiding too little is not: where a text is ambiguous, more goes.
 """
@@ -12,6 +12,7 @@ Hiding too much is harmless here, hiding too little is not: where a text is ambi
 import base64
 import re
 from collections.abc import Iterator, Sequence
+from html.entities import codepoint2name
 from typing import Final
 
 from adapters import limits
@@ -21,7 +22,11 @@ HIDDEN: Final = "***"
 
 _Span = tuple[int, int]
 
-_ENTITY: Final = {"&": r"&(?:amp;)+", "<": "&lt;", ">": "&gt;", '"': "&quot;", "'": "&(?:#39|#x27|apos);"}
+_ENTITY: Final = {
+    **{chr(code): f"&{name};" for code, name in codepoint2name.items()},
+    "&": r"&(?:amp;)+",
+    "'": "&apos;",
+}
 _ESCAPED: Final = {"\n": "n", "\r": "r", "\t": "t", "\b": "b", "\f": "f", "\v": "v", "\a": "a", "\0": "0"}
 _BASE64: Final = frozenset("ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/-_=")
 _SLASHES: Final = r"\\\\{0,7}"
@@ -138,9 +143,10 @@ def _ways(run: str) -> list[str]:
         return _character(run)
     # Escaping doubles them, each time it is done.
     count = len(run)
-    encoded, escaped = "%(?:25)*5[Cc]", f"{_SLASHES}x5c"
-    others = f"(?:{encoded}|{escaped}){{{count - 1}}}"
-    return [rf"\\\\{{{count - 1},{8 * count - 1}}}", encoded + others, escaped + others]
+    encoded, escaped, numbered = "%(?:25)*5[Cc]", f"{_SLASHES}x5c", _numbered(ord("\\"))
+    others = f"(?:{encoded}|{escaped}|{numbered}){{{count - 1}}}"
+    first = rf"\\\\{{{count - 1},{8 * count - 1}}}"
+    return [first, *(each + others for each in (encoded, escaped, numbered))]
 
 
 def _character(character: str) -> list[str]:
@@ -162,7 +168,13 @@ def _character(character: str) -> list[str]:
         ways.append(_SLASHES + _ESCAPED[character])
     if character in _ENTITY:
         ways.append(_ENTITY[character])
+    ways.append(_numbered(code))
     return ways
+
+
+def _numbered(code: int) -> str:
+    """As HTML and XML have it, in decimal or hexadecimal."""
+    return f"&(?:#0{{0,7}}{code}|#[xX]0{{0,7}}{_hex(f'{code:x}')});"
 
 
 def _hex(digits: str) -> str:

@@ -12,6 +12,7 @@ killed process loses nothing that was kept, a power cut may.
 import logging
 import os
 import re
+import stat
 import time
 from bisect import bisect_right, insort
 from collections.abc import Iterator, Sequence
@@ -95,6 +96,8 @@ class Folder(Recorder, Recordings):
         self._hidden: frozenset[str] = frozenset()
         self._written: frozenset[str] | None = None
         self._complained = float("-inf")
+        self.unkept = 0
+        """Exchanges so far that the disk did not take."""
 
     # Reading
 
@@ -106,14 +109,18 @@ class Folder(Recorder, Recordings):
             folders.sort()
             for name in sorted(names):
                 path = Path(folder, name)
+                shown = path.relative_to(self.path)
                 try:
-                    if name == SITE and path == self.path / SITE:
+                    if name.endswith(TOML) and not stat.S_ISREG(path.stat().st_mode):
+                        mistakes.append(f"{shown}: not an ordinary file")  # a FIFO would be waited for
+                    elif name == SITE and path == self.path / SITE:
                         self._hidden = self._written = read_site(path)
                     elif name.endswith(TOML):
                         self._read(path)
                 except TextFault as fault:
-                    shown = path.relative_to(self.path)
                     mistakes += [f"{shown}: {mistake}" for mistake in fault.mistakes]
+                except OSError as error:
+                    mistakes.append(f"{shown}: {error.strerror}")
         if mistakes:
             self._index.clear()
             raise FolderFault(mistakes)
@@ -248,6 +255,7 @@ class Folder(Recorder, Recordings):
         self._add(exchange, part, changed=changed).used = True
 
     def _fail(self, error: Exception) -> None:
+        self.unkept += 1
         now = time.monotonic()
         if now - self._complained >= limits.RECORDED_COMPLAINT_SECONDS:
             self._complained = now

@@ -6,7 +6,8 @@ names, the user part of a URL, the values of cookies, and every secret that the 
 however it is spelled (adapters.redaction), in bodies too. What is asked for is changed in the same way before
 it is looked for, so that a gateway with other keys, or none, finds what was recorded.
 
-In a reply's body each byte of a secret becomes one star, so that sizes and ranges stay right; its digests go.
+In a reply's body each byte of a secret (in UTF-16 each two) becomes one star, so that sizes and ranges stay
+right; its digests go.
 A secret that nobody told the gateway is only hidden by its name: a body is not looked through for names.
 """
 
@@ -19,6 +20,7 @@ from urllib.parse import unquote_plus
 from adapters import limits
 from adapters.files import Entry, Listing
 from adapters.recorded.exchange import Asked, Exchange, Failure, Headers, Message, Reply, Told
+from adapters.recorded.tree.characters import FIRST, NARROW, UNKNOWN, characters_of
 from adapters.redaction import HIDDEN, Redactor, names_secret
 
 _UNKEPT: Final = frozenset(
@@ -34,6 +36,9 @@ _MADE_UP: Final = re.compile(r"hidden-[0-9]+")
 _USER: Final = re.compile(r"(?<=://)[^\s/?#\"<>]*@")  # RFC 3986 section 3.2.1
 _RUN: Final = re.compile(r"[A-Za-z0-9+/_=-]*")  # of base64 (RFC 4648)
 _WORD: Final = re.compile(r"[\w+/=-]+")  # or such a run
+_GOES_ON: Final = re.compile(r"(?i)(?:(?:next|prev|previous)[-_]?)?(?:page|next|continuation|sync)[-_]?token")
+"""Parameters that tell where a list goes on: named like a secret, and none."""
+_TYPED: Final = re.compile(r'(?<![^ ])(?:"(?:[^"]|"")*"|[^ ]+)(?![^ ])')  # a word of a request
 _PARAMETER: Final = re.compile(r"([?&;])([^\s=&;?#\"<>]+)=([^\s&;#\"<>]*)")
 
 
@@ -88,8 +93,30 @@ class Hiding:
             url=self._url(asked.url, hidden),
             to=self._url(asked.to, hidden) if asked.to else "",
             headers=self._request_headers(asked.headers, _place(asked.url), hidden),
-            request=self._redactor.without_known(asked.request),
+            request=self._request(asked),
         )
+
+    def _request(self, asked: Asked) -> str:
+        """The client's request without the words that went where something is hidden."""
+        text = self._redactor.without_known(asked.request)
+        values = set(self._hidden_values(asked)) if text else set()
+
+        def word(match: re.Match[str]) -> str:
+            typed = match[0][1:-1].replace('""', '"') if match[0][0] == '"' else match[0]
+            within = len(typed) > limits.LOG_WORD and any(typed in value for value in values)
+            return HIDDEN if typed and (typed in values or within) else match[0]
+
+        return _TYPED.sub(word, text) if values else text
+
+    def _hidden_values(self, asked: Asked) -> Iterator[str]:
+        for _, name, value in _PARAMETER.findall(asked.url):
+            if self._is_secret(unquote_plus(name)):
+                yield unquote_plus(value)
+        for name, value in asked.headers:
+            if name.lower() == "cookie":
+                yield from (each.partition("=")[2].strip() for each in value.split(";"))
+            elif name.lower() in _CREDENTIALS or self._is_secret(name):
+                yield value
 
     def _url(self, url: str, hidden: set[str]) -> str:
         where = _place(url)
@@ -120,7 +147,7 @@ class Hiding:
         return clean
 
     def _is_secret(self, name: str) -> bool:
-        return name.lower() in self._names or names_secret(name)
+        return name.lower() in self._names or (names_secret(name) and _GOES_ON.fullmatch(name) is None)
 
     def _request_headers(self, headers: Headers, where: str, hidden: set[str]) -> Headers:
         kept = []
@@ -222,6 +249,7 @@ class BodyHiding:
         self._same_size = same_size
         self._held = b""
         self._enough = 0
+        self._characters = UNKNOWN
         self._inside = False  # a run of base64 that was so long that its beginning is gone already
         self.changed = False
 
@@ -243,7 +271,17 @@ class BodyHiding:
         return self._take(last=True) if self._held else b""
 
     def _take(self, *, last: bool) -> bytes:
-        text = self._held.decode("utf-8", "surrogateescape")
+        if self._characters is UNKNOWN:
+            if len(self._held) < FIRST and not last:
+                return b""
+            self._characters = characters_of(self._held)
+        odd = len(self._held) % self._characters.size
+        try:
+            text = self._characters.text(self._held[: len(self._held) - odd])
+        except UnicodeDecodeError:  # it only began as if
+            self._characters = NARROW
+            return self._take(last=last)
+        rest = self._held[len(self._held) - odd :] if odd else b""
         spans = self._spans(text)
         end = len(text) if last else self._safe_end(text, spans)
         parts, done = [], 0
@@ -254,9 +292,9 @@ class BodyHiding:
                 done = min(stop, end)
         parts.append(text[done:end])
         self._inside = any(start < end < stop for start, stop in spans)
-        self._held = _bytes(text[end:])
-        self._enough = len(self._held) + max(limits.PIECE_BYTES, self._redactor.reach)
-        return _bytes("".join(parts))
+        self._held = self._characters.data(text[end:]) + rest
+        self._enough = len(self._held) + max(limits.PIECE_BYTES, self._redactor.reach * self._characters.size)
+        return self._characters.data("".join(parts)) + (rest if last else b"")
 
     def _spans(self, text: str) -> list[tuple[int, int]]:
         spans = self._redactor.known_in(text)
@@ -283,11 +321,9 @@ class BodyHiding:
         return end if last - end <= limits.RECORDED_RUN else last
 
     def _stars(self, secret: str) -> str:
-        return "*" * len(_bytes(secret)) if self._same_size else HIDDEN
-
-
-def _bytes(text: str) -> bytes:
-    return text.encode("utf-8", "surrogateescape")
+        return (
+            "*" * (len(self._characters.data(secret)) // self._characters.size) if self._same_size else HIDDEN
+        )
 
 
 def _place(url: str) -> str:

@@ -35,8 +35,10 @@ def key_of(asked: Asked) -> Key:
 
 
 @lru_cache(maxsize=limits.RECORDED_URLS)
-def normal(url: str, folder: bool = False) -> str:
-    """The URL as it is compared; `folder`: with or without a slash at its end is the same."""
+def normal(url: str, folder: bool = False, in_order: bool = False) -> str:
+    """The URL as it is compared; `folder`: with or without a slash at its end is the same; `in_order`: the
+    order of its query counts.
+    """
     head, mark, query = url.partition("#")[0].partition("?")
     scheme, _, rest = head.partition("://")
     authority, slash, path = rest.partition("/")
@@ -46,7 +48,8 @@ def normal(url: str, folder: bool = False) -> str:
     if folder and not path.endswith("/"):
         path += "/"
     parts = query.split("&")
-    seen = sorted(_triplets(part) for part in parts if not part.endswith(f"={HIDDEN}"))
+    seen = [_triplets(part) for part in parts if not part.endswith(f"={HIDDEN}")]
+    seen = seen if in_order else sorted(seen)
     return f"{scheme}://{host}{path}{mark if seen else ''}{'&'.join(seen)}"
 
 

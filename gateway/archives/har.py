@@ -66,7 +66,7 @@ def _exchange(entry: dict[str, Any], store: Store) -> Exchange | LeftOut:
     if not _METHOD.fullmatch(method):
         raise _Odd("the request's method")
     status = response.get("status")
-    if not isinstance(status, int) or isinstance(status, bool) or not 100 <= status <= 599:
+    if not isinstance(status, int) or isinstance(status, bool) or not 100 <= status <= 999:
         return LeftOut("without an answer")
     headers = _headers(response)
     target = response.get("redirectURL")

@@ -72,7 +72,7 @@ class _Wanted:
 
 
 def run(options: argparse.Namespace) -> int:
-    """Record; 1 where something could not be had, 2 for words or a catalogue that are wrong."""
+    """Record; 1 where something could not be had or kept, 2 for words or a catalogue that are wrong."""
     try:
         ready = sites.ready(options)
         if ready is None:
@@ -89,9 +89,10 @@ def run(options: argparse.Namespace) -> int:
         good = asyncio.run(_record(catalogue, wiring.Parts(catalogue, site=site), wanted, bounds))
     finally:  # after Ctrl-C too
         sites.tell_hidden(site.folder.hidden)
+        sites.tell_unkept(site.folder.unkept)
         after = sum(1 for _ in site.folder.exchanges())
         print(f"{options.record}: {after} recordings, {after - before} of them new")
-    return 0 if good else 1
+    return 0 if good and not site.folder.unkept else 1
 
 
 def _wanted(catalogue: Catalogue, what: Sequence[str]) -> _Wanted:

@@ -11,7 +11,7 @@ from adapters.errors import HeadraceError
 from gateway.catalogue.model import Catalogue
 from gateway.commands import sites, wiring
 from gateway.service.answers import Answers
-from gateway.service.clients.granting import failure
+from gateway.service.clients.granting import failure, with_margin
 from gateway.service.clocks import CLOCK, Clock
 from gateway.service.logs import LEVELS
 from gateway.service.sites import Site
@@ -136,7 +136,7 @@ async def _reply(session: Session, event: Line | Data, answers: Answers, seconds
 
 
 async def _granted(wish: Wish, answers: Answers, deadline: float) -> Granted:
-    waiting = asyncio.create_task(answers.answer(wish, deadline - time.monotonic()))
+    waiting = asyncio.create_task(answers.answer(wish, with_margin(deadline - time.monotonic())))
     try:
         in_time = await _show_waiting(waiting, deadline)
     except asyncio.CancelledError:  # Ctrl-C

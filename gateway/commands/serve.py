@@ -28,7 +28,7 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]", 
         "serve",
         help="run the gateway",
         description="Run the gateway until SIGTERM or Ctrl-C. SIGHUP, or saving the catalogue, reloads it;"
-        " with --offline, SIGUSR1 lists the recordings that were not used yet.",
+        " with --offline or --record, SIGUSR1 lists the recordings that were not used yet.",
         epilog=f"Keep it on a network that you trust: requests and replies are plain text. {epilog}",
     )
     wiring.add_config(parser)
@@ -114,8 +114,7 @@ class _Serving:
             loop.add_signal_handler(number, ended.set)
         loop.add_signal_handler(signal.SIGHUP, self._hangup.set)
         site = self._site
-        if site is not None and site.offline:
-            loop.add_signal_handler(signal.SIGUSR1, sites.tell_unused, site)
+        loop.add_signal_handler(signal.SIGUSR1, sites.tell_unused, site)
         try:
             try:
                 if site is not None:
@@ -138,6 +137,7 @@ class _Serving:
             await parts.aclose()
             if site is not None and site.records:
                 sites.tell_hidden(site.folder.hidden)
+                sites.tell_unkept(site.folder.unkept)
                 sites.tell_count(site)
         return 0
 

@@ -54,6 +54,8 @@ def wanted(options: argparse.Namespace) -> tuple[Path, Mode] | None:
     """The folder and what is done with it, None for none; SiteFault where options do not go together."""
     if options.faults is not None and options.offline is None:
         raise SiteFault("headrace: --faults goes with --offline")
+    if "" in (options.offline, options.record):
+        raise SiteFault("headrace: --offline and --record want a folder")
     if options.offline is not None:
         return Path(options.offline), Mode.ADD if options.record_missing else Mode.PLAY
     if options.record_missing:
@@ -120,7 +122,7 @@ def load(folder: Folder) -> None:
     except FolderFault as error:
         raise SiteFault(f"headrace: {error}") from error
     except OSError as error:
-        raise SiteFault(f"headrace: cannot read {folder.path}: {error.strerror}") from error
+        raise SiteFault(f"headrace: cannot read {error.filename or folder.path}: {error.strerror}") from error
 
 
 def _clock(text: str | None, folder: Folder) -> Clock:
@@ -132,9 +134,9 @@ def _clock(text: str | None, folder: Folder) -> Clock:
         return Clock(folder.latest)
     try:
         moment = datetime.fromisoformat(text)
-    except ValueError as error:
+        return Clock(moment.astimezone(UTC) if moment.tzinfo is not None else moment.replace(tzinfo=UTC))
+    except (ValueError, OverflowError) as error:
         raise SiteFault(f"headrace: {text!r} is no time such as 2026-05-17T12:00:00Z (RFC 3339)") from error
-    return Clock(moment.astimezone(UTC) if moment.tzinfo is not None else moment.replace(tzinfo=UTC))
 
 
 def announce(site: Site) -> None:
@@ -166,7 +168,16 @@ def tell_hidden(hidden: Sequence[str]) -> None:
         )
 
 
-def tell_unused(site: Site) -> None:
-    """What was recorded and never played since the start, on standard error."""
+def tell_unkept(number: int) -> None:
+    """How many exchanges the disk did not take, on standard error."""
+    if number:
+        print(f"headrace: {number} exchanges could not be kept", file=sys.stderr)
+
+
+def tell_unused(site: Site | None) -> None:
+    """What was recorded before and has not come again since the start, on standard error."""
+    if site is None:
+        print("headrace: no recordings: see --offline and --record", file=sys.stderr, flush=True)
+        return
     unused = [f"  {each.asked.method} {site.folder.shown(each)}" for each in site.folder.unused()]
     print(f"headrace: recordings not used: {len(unused)}", *unused, sep="\n", file=sys.stderr, flush=True)

@@ -51,9 +51,8 @@ def clock_of(wanted: str | datetime | Clock | None, latest: datetime | None = No
         if latest is None:
             raise ValueError("clock='recorded' wants a site with recordings in it")
         return HandClock(latest)
-    if isinstance(wanted, str):
-        try:
-            wanted = datetime.fromisoformat(wanted)
-        except ValueError as error:
-            raise ValueError(f"{wanted!r} is no time such as 2026-05-17T12:00:00Z (RFC 3339)") from error
-    return HandClock(wanted.astimezone(UTC) if wanted.tzinfo is not None else wanted.replace(tzinfo=UTC))
+    try:
+        moment = datetime.fromisoformat(wanted) if isinstance(wanted, str) else wanted
+        return HandClock(moment.astimezone(UTC) if moment.tzinfo is not None else moment.replace(tzinfo=UTC))
+    except (ValueError, OverflowError) as error:
+        raise ValueError(f"{wanted!r} is no time such as 2026-05-17T12:00:00Z (RFC 3339)") from error

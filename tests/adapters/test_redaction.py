@@ -8,6 +8,7 @@ import json
 import re
 import time
 from collections.abc import Callable
+from html.entities import codepoint2name
 from urllib.parse import quote, quote_plus, urlencode
 
 import httpx
@@ -34,6 +35,11 @@ SPELLINGS: dict[str, Callable[[str], str]] = {
     "repr of repr": lambda text: repr(repr(text)),
     "ascii": ascii,
     "html": html.escape,
+    "html, numbered": lambda text: html.escape(text).encode("ascii", "xmlcharrefreplace").decode(),
+    "html, all numbered": lambda text: "".join(f"&#x{ord(each):X};" for each in text),
+    "html, named": lambda text: "".join(
+        f"&{codepoint2name[ord(each)]};" if ord(each) in codepoint2name else each for each in text
+    ),
     "html in json": lambda text: json.dumps(html.escape(text)),
     "percent in repr": lambda text: repr({"url": quote(text)}),
 }
@@ -63,6 +69,12 @@ def test_a_known_secret_is_hidden_in_any_spelling(
     cleaned = learned(secret).clean(before + spelled + after)
     assert spelled.strip("\"'b") not in cleaned
     assert HIDDEN in cleaned
+
+
+def test_numbered_backslashes() -> None:
+    for secret in ("0000\\", "\\\\quay", "a\\\\\\b!"):
+        spelled = "".join(f"&#{ord(each)};" for each in secret)
+        assert learned(secret).clean(f"<{spelled}>") == f"<{HIDDEN}>"
 
 
 @settings(max_examples=150, deadline=None)

@@ -15,6 +15,7 @@ The first fault that a request fits decides about it; those that it is not due f
 """
 
 import logging
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import Enum
@@ -136,6 +137,9 @@ def _line(table: Table) -> _Line:
         table.number("after") or 0,
         table.number("times", 1),
     )
+    begun = re.split(r"[*?[]", line.request.upper(), maxsplit=1)[0]
+    if not any(word.startswith(begun) or begun.startswith(word) for word in ("ASK ", "TELL ")):
+        table.wrong("request", "only ASK and TELL have one: take a url for others")
     if not line.url and not line.request:
         table.wrong("url", "missing: a fault has a url or a request")
     table.over()

@@ -24,7 +24,7 @@ from adapters.files import (
 from adapters.port import Adapter, Call, Fetched
 from adapters.recorded.copies import Copied
 from adapters.recorded.exchange import Asked, Exchange, Failure, Told
-from adapters.recorded.failures import fault_of, not_recorded
+from adapters.recorded.failures import bytes_of, fault_of, from_disk, not_recorded
 from adapters.recorded.ports import Recordings
 from adapters.recorded.turns import Turns
 
@@ -74,7 +74,8 @@ class PlayingFiles(FileAdapter):
         asked = Asked("READ", target.url, offset=offset, count=count)
         found = self._recordings.find(asked)
         exact = [each for each in found if (each.asked.offset, each.asked.count) == (offset, count)]
-        fit = exact or [each for each in found if _covers(each, offset, count)]
+        with from_disk():
+            fit = exact or [each for each in found if _covers(each, offset, count)]
         if not fit:
             raise self._missing(target, asked)
         exchange = self._next(asked, fit)
@@ -82,9 +83,11 @@ class PlayingFiles(FileAdapter):
             raise fault_of(exchange.reply)
         assert isinstance(exchange.reply, Told)
         told = exchange.reply
+        with from_disk():
+            there = told.content is not None and told.content.size > 0
         yield Reading(
             _bytes(told, offset, count),
-            offset if told.content is not None and told.content.size else told.offset,
+            offset if there else told.offset,
             told.size,
             _part(told.stat),
             told.digest,
@@ -183,7 +186,7 @@ def _covers(exchange: Exchange, offset: int, count: int | None) -> bool:
 async def _bytes(told: Told, offset: int, count: int | None) -> AsyncIterator[bytes]:
     left = count
     if told.content is not None:
-        for chunk in told.content.chunks(max(0, offset - told.offset)):
+        for chunk in bytes_of(told.content, max(0, offset - told.offset)):
             piece = chunk if left is None else chunk[:left]
             if not piece:
                 return

@@ -11,7 +11,7 @@ from contextlib import asynccontextmanager
 from dataclasses import replace
 from typing import TypeVar
 
-from adapters.errors import HeadraceError, MayBeDone, NotAllowed, NotPossible
+from adapters.errors import HeadraceError, MayBeDone, NotAllowed, NotPossible, TooSlow
 from adapters.files import (
     Ability,
     Condition,
@@ -25,7 +25,7 @@ from adapters.files import (
     Written,
 )
 from adapters.port import Adapter, Call, Fetched
-from adapters.recorded.asking import REQUEST
+from adapters.recorded.asking import REQUEST, is_late
 from adapters.recorded.copies import Copied
 from adapters.recorded.exchange import Asked, Failure, Told
 from adapters.recorded.failures import failure_of
@@ -196,6 +196,10 @@ async def noted_fetch(inner: Adapter, recorder: Recorder, call: Call, seconds: f
     draft = recorder.draft()
     try:
         fetched = await inner.fetch(call, seconds)
+    except asyncio.CancelledError as cancelled:
+        if is_late(cancelled):
+            _keep_failure(draft, asked, TooSlow())
+        raise
     except HeadraceError as fault:
         _keep_failure(draft, asked, fault)
         raise

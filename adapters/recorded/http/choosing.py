@@ -11,6 +11,7 @@ from email.utils import parsedate_to_datetime
 from typing import Final
 
 from adapters.recorded.exchange import Asked, Content, Exchange, Headers, Message
+from adapters.recorded.matching import normal
 
 _RANGE: Final = re.compile(r"bytes=([0-9]+)-([0-9]*)")
 _TAG: Final = re.compile(r'(?:W/)?("[^"]*")')
@@ -34,10 +35,13 @@ def header(headers: Headers, name: str) -> str | None:
 
 
 def fitting(asked: Asked, found: Sequence[Exchange]) -> Sequence[Exchange]:
-    """Those of the exchanges that can answer this request: those for the same part, those with the same
-    cookies, and those with the same of every other header that is kept, where there are such.
+    """Those of the exchanges that can answer this request: those with the query in the same order,
+    those for the same part, those with the same cookies, and those with the same of every
+    other header that is kept, where there are such.
     """
     fit = [each for each in found if _fits(asked, each)]
+    url = normal(asked.url, in_order=True)
+    fit = [each for each in fit if normal(each.asked.url, in_order=True) == url] or fit
     others = {name.lower() for each in fit for name, _ in each.asked.headers}.difference(TOLD_APART)
     for name in (*TOLD_APART, *sorted(others)):
         same = [each for each in fit if header(each.asked.headers, name) == header(asked.headers, name)]

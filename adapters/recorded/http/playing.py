@@ -18,7 +18,7 @@ from adapters.http.link.link import Link
 from adapters.recorded.copies import Copied
 from adapters.recorded.exchange import Asked, Failure, Message
 from adapters.recorded.exchange import Exchange as Recorded
-from adapters.recorded.failures import fault_of, not_recorded
+from adapters.recorded.failures import bytes_of, fault_of, from_disk, not_recorded
 from adapters.recorded.http.choosing import TOLD_APART, Part, fitting, header, served
 from adapters.recorded.http.requests import asked_of, copied
 from adapters.recorded.http.times import moved
@@ -55,7 +55,8 @@ class PlayingLink(Link):
                 exchange.sent |= recorded.reply.sent
                 raise fault_of(recorded.reply)
             assert isinstance(recorded.reply, Message)
-            message, part = served(asked, recorded.reply)
+            with from_disk():
+                message, part = served(asked, recorded.reply)
             exchange.sent = exchange.answered = True
             exchange.status = message.status
             yield self._response(asked, recorded, message, part)
@@ -91,7 +92,7 @@ async def _body(asked: Asked, message: Message, part: Part, length: int) -> Asyn
         return
     left = part.end - part.start
     if part.content is not None:
-        for chunk in part.content.chunks(part.start):
+        for chunk in bytes_of(part.content, part.start):
             if left <= 0:
                 break
             yield chunk[:left]

@@ -21,6 +21,7 @@ from adapters.http.link.exchange import Exchange
 from adapters.http.link.link import Link
 from adapters.http.link.receiving import EVERY_PIECE
 from adapters.http.link.streams import Connect, open_stream
+from adapters.recorded.asking import is_late
 from adapters.recorded.copies import Copied
 from adapters.recorded.exchange import Asked, Failure, Headers, Message
 from adapters.recorded.failures import failure_of
@@ -60,9 +61,11 @@ class RecordingLink(Link):
                     response.stream = body
                     response.extensions = {**response.extensions, EVERY_PIECE: True}
                     yield response
-            except asyncio.CancelledError:
+            except asyncio.CancelledError as cancelled:
                 if body is None:
                     exchange.late = _late(draft, asked_of(request, sent.content()), exchange)
+                    if is_late(cancelled):
+                        exchange.time_is_up()
                 elif not body.whole:
                     body = None
                 raise

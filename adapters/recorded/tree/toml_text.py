@@ -213,7 +213,7 @@ def _read_message(table: Table, body: _Body) -> Message:
         table.wrong("status", "missing")
     broken = table.table("failure")
     message = Message(
-        status=table.number("status", 100, 599) or 0,
+        status=table.number("status", 100, 999) or 0,
         headers=table.headers(),
         content=body(table),
         squeezed=table.flag("squeezed"),

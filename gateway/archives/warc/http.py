@@ -13,7 +13,7 @@ from adapters import limits
 from adapters.errors import BrokenOff
 from adapters.recorded.exchange import Headers
 
-_STATUS: Final = re.compile(r"HTTP/[0-9](?:\.[0-9])? +([1-5][0-9]{2})(?: .*)?")  # RFC 9112 section 4
+_STATUS: Final = re.compile(r"HTTP/[0-9](?:\.[0-9])? +([1-9][0-9]{2})(?: .*)?")  # RFC 9112 section 4
 _REQUEST: Final = re.compile(r"([!#$%&'*+.^_`|~0-9A-Za-z-]+) .*")  # section 3
 _CHUNK: Final = re.compile(rb"([0-9A-Fa-f]{1,15})[ \t]*(?:;.*)?\r?\n")  # section 7.1
 

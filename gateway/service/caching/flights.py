@@ -1,7 +1,8 @@
 """(key, how to start) -> one shared result: many simultaneous askers, one piece of work (single flight).
 
 RFC 9111 section 4 calls it collapsing requests. The work belongs to no asker: one that is cancelled, or
-whose time is up, leaves without a trace, and only the last one out cancels the work.
+whose time is up, leaves without a trace, and only the last one out cancels the work, and says if it was for
+lack of time.
 """
 
 import asyncio
@@ -11,6 +12,7 @@ from dataclasses import dataclass, field
 from typing import Any, Generic, TypeVar
 
 from adapters.errors import GatewayFull, HeadraceError
+from adapters.recorded.asking import LATE
 
 T = TypeVar("T")
 
@@ -65,13 +67,15 @@ class Flights(Generic[T]):
             flight.task.add_done_callback(self._landed(key, flight))
         flight.wanted |= wanted
         flight.askers += 1
+        why = None
         try:
             await asyncio.wait((flight.task,), timeout=max(0.0, seconds))
+            why = LATE
         finally:
             flight.askers -= 1
             if not flight.askers and not flight.task.done():
                 self._unlist(key, flight)
-                flight.task.cancel()
+                flight.task.cancel(why)
         if not flight.task.done():
             raise TimeoutError
         if flight.task.cancelled():

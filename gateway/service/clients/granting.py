@@ -78,8 +78,7 @@ class Granting:
     async def _grant(self, wish: Wish, deadline: float) -> Granted | None:
         """What was wished for; None where CAN abandoned the request meanwhile."""
         seconds = deadline - asyncio.get_running_loop().time()
-        seconds -= min(limits.ANSWER_MARGIN_SECONDS, seconds / 10)
-        request = asyncio.get_running_loop().create_task(self._fulfiller.answer(wish, seconds))
+        request = asyncio.get_running_loop().create_task(self._fulfiller.answer(wish, with_margin(seconds)))
         self._request = request
         try:
             async with asyncio.timeout_at(deadline):
@@ -99,6 +98,11 @@ class Granting:
             return None
         finally:
             self._request = None
+
+
+def with_margin(seconds: float) -> float:
+    """What is left for the work, so that the reply itself is in time."""
+    return seconds - min(limits.ANSWER_MARGIN_SECONDS, seconds / 10)
 
 
 def failure(wish: Wish, error: Exception) -> HeadraceError:

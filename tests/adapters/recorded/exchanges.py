@@ -107,7 +107,7 @@ reads = st.builds(
 )
 messages = st.builds(
     Message,
-    status=st.integers(100, 599),
+    status=st.integers(100, 999),
     headers=headers,
     content=st.none() | contents,
     squeezed=st.booleans(),

@@ -106,6 +106,37 @@ def test_where_a_body_is_cut_never_matters(words: list[str], cuts: list[int], sa
         assert len(expected) == len(body)
 
 
+WIDE = ("utf-16-le", "utf-16-be", "utf-16", "utf-32-le", "utf-32-be", "utf-32")
+
+
+@pytest.mark.parametrize("codec", WIDE)
+@settings(max_examples=40)
+@given(
+    st.lists(st.sampled_from([SECRET, quote(SECRET), "tide, ", "\u00e9", "\U0001f30a", "\n"]), max_size=8),
+    st.lists(st.integers(1, 40), min_size=1, max_size=20),
+    st.binary(max_size=3),
+)
+def test_a_secret_in_wide_characters(codec: str, words: list[str], cuts: list[int], rest: bytes) -> None:
+    """RFC 2781, and UTF-32 of the Unicode Standard (D99 to D101), with and without the mark in front."""
+    text = "".join(["Tides ", *words, "."])
+    body = text.encode(codec) + rest
+    made = hiding(SECRET).body(same_size=True)
+    pieces, at = [], 0
+    for number in range(10_000):
+        made._enough = 0  # it waits for more than a few bytes only to be faster
+        pieces.append(made.feed(body[at : at + cuts[number % len(cuts)]]))
+        at += cuts[number % len(cuts)]
+        if at >= len(body):
+            break
+    clean = b"".join([*pieces, made.finish()])
+    assert len(clean) == len(body)
+    hidden = text
+    for each in (SECRET, quote(SECRET)):
+        hidden = hidden.replace(each, "*" * len(each))
+    assert clean == hidden.encode(codec) + rest
+    assert made.changed == (hidden != text)
+
+
 @pytest.mark.parametrize("piece", [4096, 65_536])
 def test_bytes_that_are_no_text_stay(piece: int) -> None:
     data = bytes(range(256)) * 1000
@@ -127,6 +158,30 @@ def test_a_run_of_base64_without_end_is_hidden_from_the_secret_on() -> None:
 def test_without_secrets_bytes_go_straight_through() -> None:
     body = hiding().body()
     assert [body.feed(b"ab"), body.finish()] == [b"ab", b""]
+
+
+@pytest.mark.parametrize("name", ["page_token", "pageToken", "NextToken", "continuation-token", "synctoken"])
+def test_where_a_list_goes_on_is_no_secret(name: str, tmp_path: Path) -> None:
+    """Names that are common practice. Were the values hidden, one page would answer for every other."""
+    made = folder(tmp_path)
+    for page in "12":
+        made.add(answered(Asked("GET", f"{URL}?{name}={page}"), body=page.encode()))
+    (second,) = made.find(Asked("GET", f"{URL}?{name}=2"))
+    assert second.asked.url == f"{URL}?{name}=2"
+    assert hiding(names=[name]).asked(second.asked).url == f"{URL}?{name}=***"
+
+
+def test_what_was_typed_for_something_hidden_is_hidden_too() -> None:
+    """An ASK with args, which the catalogue puts into the query and into header fields."""
+    asked = Asked(
+        "GET",
+        "https://tides.example/n?password=M%C3%B6we+%227%22&n=1",
+        (("X-Api-Key", "o'clock"), ("Authorization", "Bearer berth12"), ("Cookie", "seat=12b; deck=1")),
+        request='ASK N "möwe ""7""" "Möwe ""7""" 1 o\'clock berth12 "" 12b Bea mole',
+    )
+    kept = hiding().kept(answered(asked)).asked
+    assert kept.request == 'ASK N "möwe ""7""" *** *** *** *** "" *** Bea mole'
+    assert hiding().asked(replace(asked, request="")).request == ""
 
 
 def test_request_headers_that_are_kept() -> None:

@@ -55,10 +55,9 @@ def test_explain_tells_every_key_and_setting(tmp_path: Path) -> None:
     assert set(SETTINGS) <= words
 
 
-def test_schemes_of_later_versions_are_not_offered(tmp_path: Path) -> None:
+def test_every_scheme_is_offered(tmp_path: Path) -> None:
     said = " ".join(headrace("check", "--explain", folder=tmp_path).stdout.decode().split())
-    assert "http https dav davs ftp ftps file" in said
-    assert "telnet udp" not in said
+    assert "http https dav davs ftp ftps file tcp tls telnet udp" in said
 
 
 def test_not_utf8_and_not_there_are_2(tmp_path: Path) -> None:

@@ -1,8 +1,10 @@
 """`headrace record`: sources and whole places, kept for a gateway without a network."""
 
+import os
 import signal
 import socket
 import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -52,6 +54,24 @@ def test_choices_are_asked_for_one_by_one_and_other_args_have_to_be_told(stand: 
     done = headrace("record", "--site", "hall", folder=stand.folder, PIER=KEY)
     assert "ASK N a: 200" in done.stdout.decode()
     assert "ASK N b: 200" in done.stdout.decode()
+
+
+def test_a_disk_that_takes_nothing_is_a_failure(stand: Stand) -> None:
+    """A file as large as the limit allows (RLIMIT_FSIZE) stands for a full disk."""
+    code = "import resource, signal, sys; from gateway.commands.main import main; "
+    code += "resource.setrlimit(resource.RLIMIT_FSIZE, (99, 99)); sys.exit(main(sys.argv[1:]))"
+    words = ("record", "--site", "hall", "site:page", "shelf:")
+    done = subprocess.run(
+        [sys.executable, "-c", code, *words],
+        cwd=stand.folder,
+        env={**os.environ, "PIER": KEY, "PYTHONPATH": str(ROOT)},
+        capture_output=True,
+        timeout=60,
+        check=False,
+    )
+    assert done.returncode == 1
+    assert b"headrace: 3 exchanges could not be kept\n" in done.stderr
+    assert b"hall: 0 recordings, 0 of them new\n" in done.stdout
 
 
 def test_wrong_words(stand: Stand) -> None:

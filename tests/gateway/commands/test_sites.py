@@ -1,7 +1,9 @@
 """`serve` and `say` with a folder of recordings: recorded live, answered offline, byte for byte."""
 
+import os
 import re
 import signal
+import threading
 from argparse import ArgumentParser
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -10,6 +12,7 @@ from pathlib import Path
 
 import pytest
 from pytest_httpserver import HTTPServer
+from werkzeug import Request, Response
 
 from gateway.catalogue.model import Catalogue
 from gateway.commands import sites, wiring
@@ -98,6 +101,73 @@ def test_offline_says_what_was_said_live(stand: Stand) -> None:
     everything = b"".join(path.read_bytes() for path in (stand.folder / "hall").rglob("*") if path.is_file())
     assert KEY.encode() not in everything
     assert b"query pier of http://" in everything  # the list of what was hidden
+
+
+def test_that_no_answer_came_in_time(stand: Stand) -> None:
+    """Whoever sets the time: the adapter, the cache, `say` or a listener."""
+    path = stand.folder / "headrace.toml"
+    path.write_text(path.read_text().replace("env:PIER", "file:key.txt") + "[gateway]\nwait = 1\n")
+    (stand.folder / "key.txt").write_text(KEY)
+    over = threading.Event()
+
+    def late(_: Request) -> Response:
+        over.wait(20)
+        return Response("late")
+
+    stand.server.clear()
+    for where in ("/n", "/page", "/pick"):
+        stand.server.expect_request(where).respond_with_handler(late)
+    requests = ("ASK n one", "TEXT site:page", "READ site:page 0 9", "PICK site:pick -", "LIST shelf:")
+    live = headrace("say", "--record", "hall", *requests, folder=stand.folder)
+    assert live.stdout.count(b"420 ") == 4
+    with serving("--record", "served", folder=stand.folder) as gateway:
+        served = ask(port_of(gateway), "\r".join(requests))
+        assert gateway.end() == 0
+    over.set()
+    stand.lose()
+    assert served.encode() == live.stdout + b"221 00000 000 ..\r\n"
+    for site in ("hall", "served"):
+        offline = headrace("say", "--offline", site, *requests, folder=stand.folder)
+        assert offline.stdout.decode() == live.stdout.decode()
+
+
+def test_a_body_that_is_gone_is_the_gateways_own_fault(stand: Stand) -> None:
+    headrace(
+        "say", "--record", "hall", "TEXT site:page", "TEXT shelf:note.txt", folder=stand.folder, PIER=KEY
+    )
+    stand.lose()
+    with serving("--offline", "hall", folder=stand.folder) as gateway:
+        port = port_of(gateway)
+        for body in (stand.folder / "hall").rglob("*.txt"):
+            body.unlink()
+        for request in ("TEXT site:page", "PICK site:page -", "READ site:page 0 3", "TEXT shelf:note.txt"):
+            assert ask(port, request).startswith("451 00001 040 ..\r\nThe recording cannot be read ")
+        assert gateway.end() == 0
+    assert "page.1.txt" in "".join(gateway.said)
+
+
+def test_sigusr1_is_harmless_whatever_is_done_with_recordings(stand: Stand) -> None:
+    (stand.folder / "key.txt").write_text(KEY)
+    path = stand.folder / "headrace.toml"
+    path.write_text(path.read_text().replace("env:PIER", "file:key.txt"))
+    for options, says in (((), "no recordings"), (("--record", "hall"), "recordings not used: 0")):
+        with serving(*options, folder=stand.folder) as gateway:
+            port = port_of(gateway)
+            gateway.process.send_signal(signal.SIGUSR1)
+            gateway.wait_for(f"headrace: {says}")
+            assert ask(port, "NOOP").startswith("200 ")
+            assert gateway.end() == 0
+
+
+def test_what_cannot_be_read_is_told_by_its_name(stand: Stand) -> None:
+    hall = stand.folder / "hall"
+    hall.mkdir()
+    os.mkfifo(hall / "pipe.toml")
+    (hall / "astray.toml").symlink_to("nowhere")
+    said = headrace("say", "--offline", "hall", "NOOP", folder=stand.folder)
+    assert said.returncode == 2
+    assert b"pipe.toml: not an ordinary file\n" in said.stderr
+    assert b"astray.toml: No such file or directory\n" in said.stderr
 
 
 def test_what_was_not_recorded_is_504_and_why_tells_more(stand: Stand) -> None:
@@ -200,3 +270,20 @@ def test_a_broken_recording_is_told_by_its_name(stand: Stand) -> None:
     done = headrace("say", "--offline", "hall", "NOOP", folder=stand.folder)
     assert done.returncode == 2
     assert "page.1.toml: response.status" in done.stderr.decode()
+
+
+@pytest.mark.parametrize(
+    ("options", "says"),
+    [
+        (("--offline", "."), b"headrace.toml: at: missing"),
+        (("--offline", ""), b"headrace: --offline and --record want a folder"),
+        (("--record", ""), b"headrace: --offline and --record want a folder"),
+        (("--record", "hall", "--clock", "9999-12-31T23:59:59-05:00"), b"is no time such as"),
+        (("--record", "hall", "--clock", "0001-01-01T00:00:00+05:00"), b"is no time such as"),
+    ],
+)
+def test_clumsy_options(stand: Stand, options: tuple[str, ...], says: bytes) -> None:
+    done = headrace("say", *options, "NOOP", folder=stand.folder, PIER=KEY)
+    assert done.returncode == 2
+    assert says in done.stderr
+    assert b"Traceback" not in done.stderr

@@ -89,6 +89,8 @@ def test_the_log_is_told_without_the_query(caplog: pytest.LogCaptureFixture) -> 
         ('[[fault]]\nurl = "*"\ndo = "cut"\nseconds = 1', "seconds: only slow"),
         ('[[fault]]\nurl = "*"\ndo = "slow"\nseconds = 1\nbytes = 1', "bytes: only cut"),
         ('[[fault]]\nurl = "*"\ndo = "cut"\ntimes = 0', "times: below 1"),
+        ('[[fault]]\nrequest = "read *"\ndo = "cut"', "request: only ASK and TELL have one"),
+        ('[[fault]]\nrequest = "ASKING"\ndo = "cut"', "request: only ASK and TELL have one"),
         ('[[fault]]\nurl = "*"\ndo = "cut"\nwhen = 3', "when: there is no such key"),
     ],
 )
@@ -96,3 +98,8 @@ def test_mistakes(text: str, why: str) -> None:
     with pytest.raises(TextFault) as caught:
         read_plan(text)
     assert why in str(caught.value)
+
+
+@pytest.mark.parametrize("request_", ["*", "a*", "T*", "ask tides *", "?SK n", "[AT]* tides"])
+def test_patterns_that_an_ask_or_tell_may_fit(request_: str) -> None:
+    assert len(read_plan(f'[[fault]]\nrequest = "{request_}"\ndo = "cut"')) == 1

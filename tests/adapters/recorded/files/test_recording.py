@@ -1,5 +1,6 @@
 """What is kept of operations on documents and folders, and what is not."""
 
+import asyncio
 from collections.abc import AsyncIterator
 from datetime import UTC, datetime
 from pathlib import Path
@@ -10,7 +11,8 @@ from adapters import limits
 from adapters.errors import BrokenOff, HeadraceError, NameNotAllowed, NotAllowed, NotPossible
 from adapters.files import Ability, Condition, FileAdapter, Listing, Target, Upload, Was, Written
 from adapters.local.adapter import LocalAdapter
-from adapters.recorded.asking import REQUEST
+from adapters.port import Call, Fetched
+from adapters.recorded.asking import LATE, REQUEST
 from adapters.recorded.copies import Copied
 from adapters.recorded.exchange import Content, Exchange, Failure
 from adapters.recorded.files.recording import RecordingFiles
@@ -129,3 +131,21 @@ async def test_what_was_refused_was_asked_for_whole(taken: int, repeatable: bool
     (exchange,) = kept(tmp_path)
     expected = b"".join(pieces if repeatable else pieces[:taken])
     assert (exchange.asked.body or Content()) == Content(expected)
+
+
+@pytest.mark.parametrize(("why", "number"), [(LATE, 1), (None, 0)])
+async def test_that_no_answer_came_in_time_is_kept(tmp_path: Path, why: str | None, number: int) -> None:
+    class Stuck(FileAdapter):
+        async def fetch(self, call: Call, seconds: float) -> Fetched:
+            await asyncio.sleep(seconds)
+            raise AssertionError
+
+    adapter = RecordingFiles(Stuck(), folder(tmp_path))
+    task = asyncio.create_task(adapter.fetch(Call("ftp://quay.example/a"), SECONDS))
+    await asyncio.sleep(0)
+    task.cancel(why)
+    with pytest.raises(asyncio.CancelledError):
+        await task
+    failures = [each.reply for each in kept(tmp_path)]
+    assert len(failures) == number
+    assert all(isinstance(each, Failure) and each.name == "TooSlow" for each in failures)

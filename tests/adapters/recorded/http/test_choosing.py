@@ -1,5 +1,6 @@
 """Which answer is played, and what a server makes of it (RFC 9110 sections 13 and 14)."""
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -42,6 +43,15 @@ def test_those_with_the_same_cookies_go_before_others() -> None:
     assert fit(found) == [1]
     assert fit(found, ("Cookie", "seat=2")) == [3]
     assert fit(found, ("Cookie", "seat=3")) == [1, 2, 3]
+
+
+def test_the_same_order_of_a_query_goes_before_another() -> None:
+    turned = replace(kept(2), asked=Asked("GET", f"{URL}?by=size&by=name"))
+    found = [replace(kept(1), asked=Asked("GET", f"{URL}?by=name&by=size")), turned]
+    assert [(each.at - AT).seconds for each in fitting(turned.asked, found)] == [2]
+    other = Asked("GET", f"{URL}?by=name&%62y=size")
+    assert [(each.at - AT).seconds for each in fitting(other, found)] == [1]
+    assert len(fitting(Asked("GET", f"{URL}?by=***&by=size"), found)) == 2
 
 
 @pytest.mark.parametrize(

@@ -15,6 +15,7 @@ from adapters.errors import AskedTooOften, FarBusy, HeadraceError, NotRecorded
 from adapters.files import Target
 from adapters.http.adapter import HttpAdapter
 from adapters.port import Call, CredentialKind, Credentials, Fetched, Reach, Validators
+from adapters.recorded.exchange import Asked, Content, Exchange, Message
 from adapters.recorded.folder import Folder
 from adapters.recorded.hiding import Hiding
 from adapters.recorded.http.playing import PlayingLink
@@ -129,6 +130,7 @@ ANSWERS: dict[str, tuple[list[Say], dict[str, Any]]] = {
         ],
         {},
     ),
+    "a status of no class": ([reply(b"no", "999 Denied")], {}),
     "in a circle": ([reply(b"", "302 Found", "Location: /")], {}),
 }
 
@@ -180,6 +182,19 @@ async def test_no_connection(tmp_path: Path, no_network_later: Later) -> None:
     assert live[0][0].code == 425  # type: ignore[index]
     no_network_later()
     assert await played(tmp_path, [call]) == live
+
+
+async def test_a_cookie_that_has_expired_since(tmp_path: Path) -> None:
+    """What sets it is played long after: the chain goes on as it did."""
+    at, url = datetime(2024, 5, 17, 5, 0, tzinfo=UTC), "http://tides.example/"
+    cookie = ("Set-Cookie", "seat=1; Expires=Fri, 17 May 2024 05:00:04 GMT")
+    made = folder(tmp_path)
+    made.add(Exchange(Asked("GET", url), Message(302, (("Location", "/"), cookie)), at))
+    again = Asked("GET", url, (("Cookie", "seat=hidden-1"),))
+    made.add(Exchange(again, Message(200, content=Content(b"in")), at + timedelta(seconds=1)))
+    (fetched,) = await played(tmp_path, [Call(url)])
+    assert isinstance(fetched, Fetched), fetched
+    assert fetched.body == b"in"
 
 
 async def test_answers_come_in_order_and_the_last_for_ever(tmp_path: Path) -> None:

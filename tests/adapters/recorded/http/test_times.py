@@ -30,3 +30,21 @@ def test_no_dates_are_left_alone() -> None:
 def test_out_of_the_calendar() -> None:
     headers = (("Expires", "Fri, 31 Dec 9999 23:59:59 GMT"),)
     assert moved(headers, THEN, THEN + timedelta(days=400)) == headers
+
+
+def test_what_a_cookie_has_left_is_told_in_seconds() -> None:
+    """RFC 6265 section 5.2.2: Max-Age; dates with hyphens are common practice (section 5.1.1 takes them)."""
+    headers = (
+        ("Set-Cookie", "sid=a; Path=/; Expires=Fri, 17 May 2024 05:00:04 GMT; Secure"),
+        ("set-cookie", "sid=b; expires=Fri, 17-May-2024 06:00:00 GMT"),
+        ("Set-Cookie", "sid=; Expires=Thu, 01 Jan 1970 00:00:00 GMT"),
+        ("Set-Cookie", "expires=Fri, 17 May 2024 05:00:04 GMT; Path=/"),
+        ("Set-Cookie", "sid=c; Expires=soon"),
+    )
+    assert moved(headers, THEN, THEN + timedelta(days=100)) == (
+        ("Set-Cookie", "sid=a; Path=/; Max-Age=4; Secure"),
+        ("set-cookie", "sid=b; Max-Age=3600"),
+        ("Set-Cookie", "sid=; Max-Age=0"),
+        ("Set-Cookie", "expires=Fri, 17 May 2024 05:00:04 GMT; Path=/"),
+        ("Set-Cookie", "sid=c; Expires=soon"),
+    )

@@ -100,7 +100,8 @@ def test_a_head() -> None:
         ("HTTP/1.1 200", 200),
         ("HTTP/2 404 Not Found", 404),
         ("HTTP/1.0 200  Two  words", 200),
-        ("HTTP/1.1 600 No", None),
+        ("HTTP/1.1 600 No", 600),  # RFC 9110 section 15: out of range, but three digits
+        ("HTTP/1.1 099 No", None),
         ("HTTP/1.1 OK", None),
         ("ICY 200 OK", None),
     ],

@@ -3,13 +3,14 @@
 import os
 import termios
 from collections.abc import Iterator
-from typing import Any, get_args
+from typing import Any
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from adapters.errors import WrongWords
+from gateway.catalogue.model import Handshake, Parity
 from gateway.service.devices.wire import SPEEDS, Wire, attributes, not_kept
 
 WIRES = st.builds(
@@ -124,7 +125,7 @@ def test_what_a_device_does_not_take_is_named(wire: Wire, flag: str) -> None:
     assert not_kept(wire, found) == (words[flag],)
 
 
-def test_the_words_are_the_types_own() -> None:
-    hints = Wire.__annotations__
-    assert get_args(hints["parity"]) == ("none", "even", "odd")
-    assert get_args(hints["handshake"]) == ("none", "rtscts", "xonxoff")
+@pytest.mark.parametrize("parity", Parity)
+@pytest.mark.parametrize("handshake", Handshake)
+def test_every_word_of_the_catalogue_is_one_of_a_wires(parity: Parity, handshake: Handshake) -> None:
+    assert Wire("/dev/x", parity=parity.value, handshake=handshake.value).name.startswith("9600 8")
