@@ -93,7 +93,11 @@ def _read(names: Sequence[str]) -> list[Script] | None:
     scripts, wrong = list[Script](), False
     for name in names:
         try:
-            scripts.append(read_script(Path(name).read_text(encoding="utf-8"), name))
+            script = read_script(Path(name).read_text(encoding="utf-8"), name)
+            scripts.append(script)
+            if not script.steps:  # nothing would be tried, and all would seem well
+                wrong = True
+                print(f"{name}: no statement in it", file=sys.stderr)
         except (ScriptFault, OSError, UnicodeDecodeError) as error:
             wrong = True
             told = f"headrace: cannot read {name}: " if not isinstance(error, ScriptFault) else ""

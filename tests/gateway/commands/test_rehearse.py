@@ -78,6 +78,7 @@ def test_accepted_it_is_as_expected(folder: Path) -> None:
     ("options", "text", "why"),
     [
         ([], "say NOOP\ntell", "x.rehearsal:2:1: no statement"),
+        ([], "# nothing yet\n", "x.rehearsal: no statement in it"),
         ([], "", "cannot read gone.rehearsal: No such file"),
         (["--offline", "nowhere"], "say NOOP", "no recordings at nowhere"),
         (["--site", "nowhere"], "say NOOP", "no recordings at nowhere"),
