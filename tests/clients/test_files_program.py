@@ -10,8 +10,9 @@ from pathlib import Path
 import pytest
 
 from demo_site.areas.running import EMPTY, FOLDERS, MODIFIED, DemoAreas
+from tests.clients.listings.basics import pcbasic
 from tests.clients.programs import CLIENTS
-from tests.clients.test_pcbasic import needs_pcbasic, run
+from tests.clients.test_pcbasic import needs_pcbasic
 
 PROGRAM = "files.bas"
 PLACES = ("QUAY", "LEDGER", "SHELF")
@@ -45,7 +46,7 @@ def test_it_lists_reads_and_stores_alike(
     place: str, gateway_port: int, demo_areas: DemoAreas, tmp_path: Path
 ) -> None:
     home, seeds = demo_areas.folder / place.lower(), FOLDERS / place.lower()
-    printed = run(program(place), gateway_port, tmp_path)
+    printed = pcbasic(program(place), gateway_port, tmp_path)
     found = sections(printed)
     assert list(found) == ["FOLDER", "TEXT", "STORE", "STORED"], printed
     assert not [line for line in printed if line.startswith("ERROR")]
@@ -78,7 +79,7 @@ def test_it_lists_reads_and_stores_alike(
 
 @needs_pcbasic
 def test_it_says_what_goes_wrong_and_ends(gateway_port: int, tmp_path: Path) -> None:
-    printed = [line.rstrip() for line in run(program("NOWHERE"), gateway_port, tmp_path)]
+    printed = [line.rstrip() for line in pcbasic(program("NOWHERE"), gateway_port, tmp_path)]
     assert [line for line in printed if line.startswith("ERROR 5")]
     assert "END OF FILES" in printed
 

@@ -14,10 +14,10 @@ import pytest
 from demo_site.offline import RECORDING, offline_catalogue
 from gateway.wire.settings import Settings
 from tests.clients.conftest import PATIENCE, ROOT
+from tests.clients.listings.basics import pcbasic
 from tests.clients.listings.test_6502 import needs_assembler
 from tests.clients.programs import CLIENTS, PRINTED, asking
 from tests.clients.test_pcbasic import needs_pcbasic
-from tests.clients.test_pcbasic import run as run_basic
 from tests.machines.far import Gateway
 from tests.machines.mos6502 import CLOCK, Machine, assemble
 from tests.machines.uart import Line, Uart
@@ -44,14 +44,15 @@ def offline_port(tmp_path_factory: pytest.TempPathFactory) -> Iterator[int]:
         served.terminate()
         _, rest = served.communicate(timeout=PATIENCE)
     assert found, [*said, rest]
-    assert said[0].endswith("/recording, at 2024-05-17T05:30:00Z\n")
+    recorded = sum(1 for _ in RECORDING.rglob("*.*.toml"))
+    assert said[0].endswith(f"/recording, at 2024-05-17T05:30:00Z: {recorded} recordings\n")
     assert (served.returncode, rest) == (0, "")
 
 
 @needs_pcbasic
 def test_a_basic_program(offline_port: int, tmp_path: Path) -> None:
     """As tests.clients.test_pcbasic has it of the live demo."""
-    printed = run_basic((CLIENTS / BASIC).read_text("ascii"), offline_port, tmp_path)
+    printed = pcbasic((CLIENTS / BASIC).read_text("ascii"), offline_port, tmp_path)
     assert [line for line in printed if line] == PRINTED
 
 

@@ -3,8 +3,9 @@
 from pathlib import Path
 
 from tests.clients.listings import shapes
+from tests.clients.listings.basics import pcbasic
 from tests.clients.programs import CLIENTS, asking
-from tests.clients.test_pcbasic import needs_pcbasic, run
+from tests.clients.test_pcbasic import needs_pcbasic
 
 PROGRAM = "tides-short.bas"
 TIDES = [" ".join(value for _, value in record) for record in shapes.tides()]
@@ -12,13 +13,13 @@ TIDES = [" ".join(value for _, value in record) for record in shapes.tides()]
 
 @needs_pcbasic
 def test_prints_the_tides(gateway_port: int, tmp_path: Path) -> None:
-    printed = run((CLIENTS / PROGRAM).read_text("ascii"), gateway_port, tmp_path)
+    printed = pcbasic((CLIENTS / PROGRAM).read_text("ascii"), gateway_port, tmp_path)
     assert [line for line in printed if line] == [*TIDES, "END OF TIDES"]
 
 
 @needs_pcbasic
 def test_prints_an_error(gateway_port: int, tmp_path: Path) -> None:
-    printed = run(asking(PROGRAM, "ASK TIDES NOWHERE"), gateway_port, tmp_path)
+    printed = pcbasic(asking(PROGRAM, "ASK TIDES NOWHERE"), gateway_port, tmp_path)
     code, sentence, sentinel = [line.rstrip() for line in printed if line]
     assert code == "ERROR 501"
     assert sentence.startswith("STATION is one of")

@@ -23,11 +23,17 @@ Run = Callable[[str, int, Path], list[str]]
 
 
 def pcbasic(text: str, port: int, folder: Path) -> list[str]:
-    """Under PC-BASIC, as written."""
+    """Under PC-BASIC, as written. It exits with 0 even on errors: a program prints a sentinel.
+
+    A folder of its own for what it keeps: two that begin together can fail over making the usual one.
+    """
     (folder / "CLIENT.BAS").write_bytes(text.replace("\n", "\r\n").encode("ascii") + b"\x1a")
     command = [sys.executable, "-m", "pcbasic", "--interface=none", "--sound=False", "--output=STDOUT:"]
     command += [f"--com1=SOCKET:127.0.0.1:{port}", "--quit", "--state=/dev/null", "--run=CLIENT.BAS"]
-    done = subprocess.run(command, cwd=folder, capture_output=True, timeout=PATIENCE, check=False)
+    kept = {"XDG_DATA_HOME": str(folder), "XDG_CONFIG_HOME": str(folder)}
+    done = subprocess.run(
+        command, cwd=folder, env={**os.environ, **kept}, capture_output=True, timeout=PATIENCE, check=False
+    )
     assert done.returncode == 0, done.stderr.decode("utf-8", "replace")
     return done.stdout.decode("utf-8").split("\r\n")  # what it prints is in its own code page
 
