@@ -217,8 +217,12 @@ class ModemLine(asyncio.Protocol):
         call, self._call = self._call, None
         if call is not None:
             _log.info("peer=%s hung up sent=%d heard=%d", self.peer, call.call.sent, call.call.heard)
-            call.call.drop()
             call.news.set()
+            if self._transport is None or call.waiting:
+                call.call.drop()
+            else:
+                self._transport.resume_reading()
+                call.call.leave()
 
     def _say(self, data: bytes) -> None:
         call = self._call

@@ -3,15 +3,17 @@
 import asyncio
 import time
 from collections.abc import Callable, Sequence
-from contextlib import suppress
+from typing import Final
 
 from adapters import limits
-from adapters.errors import BrokenOff, HeadraceError, NotPossible, TooSlow
+from adapters.errors import BrokenOff, NotPossible, TooSlow
 from adapters.streams import Calling, Stream, StreamAdapter, Terminal
 from gateway.catalogue.calling.targets import target_of
 from gateway.catalogue.model import Catalogue
 from gateway.service.adapters import Adapters
 from gateway.session.wishes import Called, CallWish, Heard, Provenance, SayWish
+
+_leaving: Final = set[asyncio.Task[None]]()  # calls that are being hung up
 
 
 class Call:
@@ -22,6 +24,7 @@ class Call:
         self.sent = self.heard = 0
         self._stream = stream
         self._hearing: asyncio.Task[bytes | None] | None = None
+        self._left = False
 
     def facts(self) -> Sequence[tuple[str, str]]:
         """Bytes both ways, as they were on the far server's side."""
@@ -68,22 +71,34 @@ class Call:
             patience = limits.STREAM_QUIET_SECONDS
         return Heard(bytes(heard), over=False)
 
+    def leave(self) -> None:
+        """Hang up when all that was said has gone; nobody waits for that, and `drop` has no effect then."""
+        if not self._left:
+            self._left = True
+            task = asyncio.get_running_loop().create_task(self._close())
+            _leaving.add(task)
+            task.add_done_callback(_leaving.discard)
+
     def drop(self) -> None:
         """Hang up now."""
+        if self._left:
+            return
         if self._hearing is not None:
             self._hearing.cancel()
             self._hearing.add_done_callback(_forget)
             self._hearing = None
         self._stream.abort()
 
-    async def close(self) -> None:
-        """Hang up when all that was said has gone."""
+    async def _close(self) -> None:
         if self._hearing is not None:
             self._hearing.cancel()
-            with suppress(asyncio.CancelledError, HeadraceError):
-                await self._hearing
+            await asyncio.wait({self._hearing})
+            _forget(self._hearing)
             self._hearing = None
-        await self._stream.aclose()
+        try:
+            await self._stream.aclose()
+        finally:
+            self._stream.abort()
 
 
 def _forget(task: "asyncio.Task[bytes | None]") -> None:

@@ -165,7 +165,7 @@ class Pipe:
                 way.cancel()
             await asyncio.gather(*ways, return_exceptions=True)
             if ending is Ending.CLIENT and not self._waiting:
-                await self._call.close()
+                self._call.leave()
             else:
                 self._call.drop()
         return ending

@@ -121,5 +121,9 @@ async def test_hanging_up_twice_and_while_something_is_waited_for() -> None:
         waiting.cancel()
         await asyncio.gather(waiting, return_exceptions=True)
         assert await say(desk, call, b"abc") == Heard(b"abc", over=False), "nothing was lost"
-        await call.close()
+        call.leave()
+        call.leave()
         call.drop()
+        await asyncio.sleep(0.2)
+        with pytest.raises(BrokenOff):
+            await call.say(b"x")

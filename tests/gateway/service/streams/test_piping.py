@@ -67,6 +67,25 @@ def test_leaving(stage: Stage) -> None:
         assert client.ask("NOOP back").records[0].strip() == "back"
 
 
+def test_leaving_is_told_at_once_whatever_the_far_server_does(stage: Stage) -> None:
+    """One that does not mind that its caller has hung up, and one that takes nothing."""
+
+    async def stays(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        writer.write(b"x")
+        await reader.read()
+        await asyncio.sleep(30)
+
+    with far_end(stays) as port:
+        client = talking(stage, gateway_to(stage, port, "raw = true"))
+        assert client.read(1) == b"x"
+        client.put(b"what is said last arrives")
+        time.sleep(1.1)
+        client.put(b"+++")
+        began = time.monotonic()
+        assert rest(client) == b""
+        assert time.monotonic() - began < 2
+
+
 def test_what_is_typed_behind_the_end_is_dropped_not_run(stage: Stage) -> None:
     """A far server that has hung up cannot make requests of what its client was about to say to it."""
 
