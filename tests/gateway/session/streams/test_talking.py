@@ -176,10 +176,10 @@ def test_a_lost_line_hangs_up(talk: Talk, far: FarEnd) -> None:
 
 
 def test_each_line_gets_one_reply(talk: Talk, far: FarEnd) -> None:
-    far.says = [b"Welcome\nlogin: ", b"", b"you are me\n> ", b"bye\n", None]
+    far.says = [b"Welcome\nname: ", b"", b"you are me\n> ", b"bye\n", None]
     assert talk.status("TALK bbs: lines") == "200 00000 000 .."
     assert talk.session.talking is None
-    assert shown(talk.records("")) == ["Welcome", "login:"]
+    assert shown(talk.records("")) == ["Welcome", "name:"]
     assert talk.say("") == ("200 00000 000 ..", [])
     assert shown(talk.records(">me")) == ["you are me", ">"]
     said = talk.say(">quit")
