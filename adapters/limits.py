@@ -243,7 +243,7 @@ BLOCK_END_SECONDS: Final = 0.2  # without a byte behind the mark that ends a doc
 BLOCK_TRIES: Final = 10  # of the same thing again
 BLOCK_ASKS: Final = 3  # requests for CRC before one for checksums
 BLOCK_SEVEN: Final = 3  # blocks or requests in a row that only bit 7 spoils
-BLOCK_LAST_TRIES: Final = 2  # of the mark behind a batch, whose documents are all acknowledged
+BLOCK_LAST_TRIES: Final = 2  # of the mark behind a batch that nobody answers, all of it acknowledged
 BLOCK_AHEAD_BYTES: Final = 8_192  # of a document, held by its sender
 BLOCK_DOCUMENTS: Final = 1_000  # of one batch
 

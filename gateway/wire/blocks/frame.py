@@ -21,7 +21,7 @@ SIZES: Final = {SOH: 128, STX: 1024}
 
 HEAD: Final = 3
 CANCEL: Final = bytes([CAN]) * 8 + bytes([BS]) * 8
-"""Two in a row give up; more live through noise, and what a prompt shows of them is rubbed out (common practice)."""
+"""Two in a row give up; more survive noise, and a prompt rubs out what it shows of them (common practice)."""
 
 
 class Fault(Enum):

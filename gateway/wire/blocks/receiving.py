@@ -7,6 +7,7 @@ again after a NAK, since a damaged byte may look like it.
 """
 
 import re
+from abc import ABC, abstractmethod
 from enum import Enum, auto
 from typing import Final
 
@@ -29,7 +30,7 @@ class _State(Enum):
     OVER = auto()
 
 
-class Receiver:
+class Receiver(ABC):
     """What both have in common. The first request is due at once: call `at`."""
 
     def __init__(self, now: float, patience: Patience, *, fallback: bool) -> None:
@@ -97,17 +98,17 @@ class Receiver:
 
     # What a protocol adds
 
+    @abstractmethod
     def _block(self, data: bytes, now: float) -> list[Effect]:
         """The block that was expected."""
-        raise NotImplementedError
 
     def _again(self, now: float) -> list[Effect]:
         """The last block once more."""
         return [self._reply(bytes([ACK]), now)]
 
+    @abstractmethod
     def _end(self, now: float) -> list[Effect]:
         """The end of the document, beyond doubt."""
-        raise NotImplementedError
 
     def _end_is_known(self) -> bool:
         """Whether an EOT repeats one that has been acknowledged."""
@@ -273,13 +274,15 @@ class Receiver:
     def _afterwards(self, data: bytes, now: float) -> list[Effect]:
         """EOT, or the block that ends a batch, once more: its ACK was lost."""
         self._held = (self._held + data)[-frame.length(frame.SOH, crc=True) :]
-        last = self._last
-        repeated = last and frame.build(last.number, last.data, crc=self._crc is not False)
-        if now == self._replied_at or not (data.endswith(bytes([EOT])) or self._held == repeated):
+        if now == self._replied_at or not (data.endswith(bytes([EOT])) or self._is_last(bytes(self._held))):
             return []
         self._replied_at = now
         self._held = bytearray()
         return [Send(bytes([ACK]))]
+
+    def _is_last(self, data: bytes) -> bool:
+        last = self._last
+        return last is not None and data == frame.build(last.number, last.data, crc=self._crc is not False)
 
     def _reply(self, data: bytes, now: float) -> Send:
         first = self._asking and self._asked <= self._patience.asks

@@ -4,6 +4,7 @@ One block is on its way at a time, and its answer decides: ACK goes on, NAK send
 waited out. What comes at the very instant at which a block is sent was there before, and answers nothing.
 """
 
+from abc import ABC, abstractmethod
 from enum import Enum, auto
 from typing import Final
 
@@ -27,7 +28,7 @@ class Phase(Enum):
     OVER = auto()
 
 
-class Sender:
+class Sender(ABC):
     """What both have in common: the blocks of one document after another."""
 
     def __init__(self, now: float, patience: Patience, *, kilobyte: bool) -> None:
@@ -61,7 +62,7 @@ class Sender:
             return []
         if self._phase is Phase.REQUEST:
             return self._not_asked()
-        return self._send_again(now, "The receiver does not answer")
+        return self._not_answered(now)
 
     def feed(self, data: bytes, now: float) -> list[Effect]:
         """What is to be done about these bytes of the receiver's."""
@@ -107,21 +108,25 @@ class Sender:
 
     # What a protocol adds
 
+    @abstractmethod
     def _asked(self, now: float) -> list[Effect]:
         """The receiver asks for what comes next."""
-        raise NotImplementedError
 
     def _not_asked(self) -> list[Effect]:
         """It should have by now."""
         return self.cancel("Nobody asked for the document")
 
+    def _not_answered(self, now: float) -> list[Effect]:
+        """What was sent has been waited for long enough."""
+        return self._send_again(now, "The receiver does not answer")
+
     def _acknowledged(self, now: float) -> list[Effect]:
         """The receiver has the block."""
         return self._next(now)
 
+    @abstractmethod
     def _ended(self, now: float) -> list[Effect]:
         """The receiver has the document."""
-        raise NotImplementedError
 
     # Answers
 

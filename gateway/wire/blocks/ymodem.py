@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from adapters import limits
 from gateway.wire.blocks import frame, heading
 from gateway.wire.blocks.effects import Block, Document, Effect, Ended
-from gateway.wire.blocks.frame import ACK, ASK_CRC
+from gateway.wire.blocks.frame import ACK
 from gateway.wire.blocks.patience import Patience
 from gateway.wire.blocks.receiving import Receiver
 from gateway.wire.blocks.sending import Phase, Sender
@@ -64,14 +64,15 @@ class YmodemSender(Sender):
 
     def _not_asked(self) -> list[Effect]:
         """A receiver that leaves after the last document has all of them."""
-        if self._all_sent and self._headings:
-            return self._finish()
-        return super()._not_asked()
+        return self._finish() if self._all_known else super()._not_asked()
 
-    def _send_again(self, now: float, reason: str) -> list[Effect]:
-        if self._all_sent and self._headings and self._tries >= limits.BLOCK_LAST_TRIES:
-            return self._finish()
-        return super()._send_again(now, reason)
+    def _not_answered(self, now: float) -> list[Effect]:
+        gone = self._all_known and self._tries >= limits.BLOCK_LAST_TRIES
+        return self._finish() if gone else super()._not_answered(now)
+
+    @property
+    def _all_known(self) -> bool:
+        return self._all_sent and bool(self._headings)
 
 
 class YmodemReceiver(Receiver):
@@ -83,6 +84,7 @@ class YmodemReceiver(Receiver):
         self._begun = False  # a document, whose heading came
         self._documents = 0
         self._left: int | None = None
+        self._beyond = 0  # blocks behind the last byte: a document may have grown meanwhile
 
     def _block(self, data: bytes, now: float) -> list[Effect]:
         if not self._begun:
@@ -90,8 +92,10 @@ class YmodemReceiver(Receiver):
         self._expected += 1
         if self._left is not None:
             if not self._left:
-                failed = self._counted("The document is longer than was told")
-                return failed or [self._reply(bytes([ACK]), now)]
+                self._beyond += 1
+                if self._beyond > self._patience.tries:
+                    return self.cancel("The document is longer than was told")
+                return [self._reply(bytes([ACK]), now)]
             data = data[: self._left]
             self._left -= len(data)
         return [Block(data), self._reply(bytes([ACK]), now)]
@@ -103,12 +107,12 @@ class YmodemReceiver(Receiver):
         if self._documents == limits.BLOCK_DOCUMENTS:
             return self.cancel("Too many documents")
         self._documents += 1
-        self._begun, self._left, self._expected = True, document.size, 1
+        self._begun, self._left, self._beyond, self._expected = True, document.size, 0, 1
         return [document, self._ask_on(now)]
 
     def _ask_on(self, now: float) -> Effect:
         self._asking, self._asked = True, 1
-        return self._reply(bytes([ACK, ASK_CRC]), now)
+        return self._reply(bytes([ACK]) + self._request(), now)
 
     def _again(self, now: float) -> list[Effect]:
         if self._expected <= 1:
@@ -123,5 +127,5 @@ class YmodemReceiver(Receiver):
             return self.cancel("The end came before a document")
         if self._left:
             return self.cancel("The document broke off")
-        self._begun, self._expected, self._last = False, 0, None
+        self._begun, self._expected, self._last, self._tries = False, 0, None, 0
         return [Ended(), self._ask_on(now)]
