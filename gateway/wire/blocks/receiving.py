@@ -8,8 +8,9 @@ again after a NAK, since a damaged byte may look like it.
 
 import re
 from abc import ABC, abstractmethod
+from collections.abc import Mapping
 from enum import Enum, auto
-from typing import Final
+from typing import ClassVar, Final
 
 from adapters import limits
 from gateway.wire.blocks import frame
@@ -32,6 +33,9 @@ class _State(Enum):
 
 class Receiver(ABC):
     """What both have in common. The first request is due at once: call `at`."""
+
+    _other_kind: ClassVar[Mapping[int, str]]
+    """A first block's number -> what is wrong with it."""
 
     def __init__(self, now: float, patience: Patience, *, fallback: bool) -> None:
         self._patience = patience
@@ -137,7 +141,7 @@ class Receiver(ABC):
             self._state, self._deadline = _State.BLOCK, now + self._patience.between
             self._held = bytearray([byte])
         else:
-            self._purge(bytes([byte]), now)
+            return self._garbage(bytes([byte]), now, seven=byte & 0x7F in SIZES)
         return []
 
     def _length(self) -> int:
@@ -155,10 +159,14 @@ class Receiver(ABC):
             if self._crc is None:
                 self._crc = True
             return self._arrived(found, now)
-        self._seven = self._seven + 1 if found is Fault.SEVEN_BITS else 0
+        return self._garbage(bytes(self._held), now, seven=found is Fault.SEVEN_BITS)
+
+    def _garbage(self, data: bytes, now: float, *, seven: bool) -> list[Effect]:
+        """`seven`: it could have been something but for bit 7, which a line may drop or use for parity."""
+        self._seven = self._seven + 1 if seven else 0
         if self._seven >= limits.BLOCK_SEVEN:
             return self.cancel("The line carries only seven bits")
-        self._purge(bytes(self._held), now)
+        self._purge(data, now)
         return []
 
     def _checksum_block(self) -> Frame | None:
@@ -180,8 +188,8 @@ class Receiver(ABC):
             return self._block(found.data, now)
         if found == self._last:
             return self._counted("The same block came too often") or self._again(now)
-        if self._last is None and found.number == 0:
-            return self.cancel("The sender speaks YMODEM, not XMODEM")
+        if self._last is None and found.number in self._other_kind:
+            return self.cancel(self._other_kind[found.number])
         return self.cancel("The blocks came out of step")
 
     # Damage

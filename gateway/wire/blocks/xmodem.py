@@ -5,6 +5,8 @@ with that, since a document may end in such bytes itself; only a text, which end
 custom, is cut there in its last block.
 """
 
+from types import MappingProxyType
+
 from gateway.wire.blocks.effects import Block, Effect, Ended
 from gateway.wire.blocks.frame import ACK, SUB
 from gateway.wire.blocks.patience import Patience
@@ -29,6 +31,8 @@ class XmodemSender(Sender):
 
 class XmodemReceiver(Receiver):
     """Receives one document; its caller knows how much is too much, and cancels. `text`: cut at SUB."""
+
+    _other_kind = MappingProxyType({0: "The sender speaks YMODEM, not XMODEM"})
 
     def __init__(self, now: float, patience: Patience = _PATIENCE, *, text: bool = False) -> None:
         super().__init__(now, patience, fallback=True)

@@ -5,6 +5,7 @@ filling stays, as in XMODEM. The streaming kind, which is asked for with `G`, is
 """
 
 from collections.abc import Sequence
+from types import MappingProxyType
 
 from adapters import limits
 from gateway.wire.blocks import frame, heading
@@ -77,6 +78,8 @@ class YmodemSender(Sender):
 
 class YmodemReceiver(Receiver):
     """Receives documents; its caller knows what is too large, and cancels."""
+
+    _other_kind = MappingProxyType({1: "The sender speaks XMODEM, not YMODEM"})
 
     def __init__(self, now: float, patience: Patience = _PATIENCE) -> None:
         super().__init__(now, patience, fallback=False)

@@ -16,7 +16,7 @@ from gateway.wire.blocks.effects import Block, Document, Effect, Ended, Send, Wa
 from gateway.wire.blocks.patience import Patience
 from gateway.wire.blocks.receiving import Receiver
 from gateway.wire.blocks.sending import Sender
-from tests.gateway.wire.blocks.line import Noise
+from tests.gateway.wire.blocks.line import CLEAN, Noise
 
 needs_lrzsz = pytest.mark.skipif(
     any(shutil.which(name) is None for name in ("sx", "rx", "sb", "rb")),
@@ -47,7 +47,7 @@ def talk(
     command: Sequence[str],
     folder: Path,
     bodies: Sequence[bytes] = (),
-    noise: Noise = Noise(),
+    noise: Noise = CLEAN,
     seed: int = 0,
 ) -> Talk:
     """Our side against the program until it ends. The clock of `side` begins at 0."""
@@ -59,7 +59,9 @@ def talk(
     began = time.monotonic()
     with (
         ours,
-        subprocess.Popen(command, cwd=folder, stdin=theirs, stdout=theirs, stderr=subprocess.DEVNULL) as done,
+        subprocess.Popen(
+            command, cwd=folder, stdin=theirs.fileno(), stdout=theirs.fileno(), stderr=subprocess.DEVNULL
+        ) as done,
     ):
         theirs.close()
 

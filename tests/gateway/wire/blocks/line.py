@@ -32,6 +32,9 @@ class Noise:
         return bytes(found)
 
 
+CLEAN = Noise()
+
+
 @dataclass
 class Outcome:
     """What became of it, as both sides know it."""
@@ -45,9 +48,9 @@ class Outcome:
 
 
 def transfer(
-    sender: Sender, receiver: Receiver, bodies: Sequence[bytes], noise: Noise = Noise(), seed: int = 0
+    sender: Sender, receiver: Receiver, bodies: Sequence[bytes], noise: Noise = CLEAN, seed: int = 0
 ) -> Outcome:
-    """Both sides until both are over, in virtual time; what is sent arrives in pieces as the line is quick."""
+    """Both sides until both are over, in virtual time; what is sent arrives in pieces."""
     outcome, chance = Outcome(), random.Random(seed)
     arriving: list[tuple[float, int, Sender | Receiver, bytes]] = []
     free = {id(sender): 0.0, id(receiver): 0.0}

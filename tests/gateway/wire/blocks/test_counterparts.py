@@ -1,11 +1,12 @@
 """Against independent programs: sx, rx, sb and rb of Debian's lrzsz, both ways, on clean and noisy lines."""
 
+import os
 import random
 from pathlib import Path
 
 import pytest
 
-from gateway.wire.blocks.effects import Document, Done, Failed
+from gateway.wire.blocks.effects import Document, Done, Effect, Failed
 from gateway.wire.blocks.xmodem import XmodemReceiver, XmodemSender
 from gateway.wire.blocks.ymodem import YmodemReceiver, YmodemSender
 from tests.gateway.wire.blocks.counterpart import QUICK, needs_lrzsz, talk
@@ -56,12 +57,11 @@ def test_xmodem_to_a_real_receiver(
 
 
 def names() -> dict[str, bytes]:
-    return {f"no {size} of it.bin": body(size) for size in SIZES}
+    """Three documents: the real receiver takes two seconds after each."""
+    return {f"no {size} of it.bin": body(size) for size in (0, 1025, 100_000)}
 
 
 def test_ymodem_from_a_real_sender(tmp_path: Path) -> None:
-    import os
-
     for name, data in names().items():
         (tmp_path / name).write_bytes(data)
         os.utime(tmp_path / name, (MOMENT, MOMENT))
@@ -96,14 +96,24 @@ def test_a_noisy_line_to_a_real_receiver(noise: Noise, tmp_path: Path) -> None:
     assert (tmp_path / "sent").read_bytes() == body(50_000)
 
 
+class Full(XmodemReceiver):
+    """Has no room for a third block."""
+
+    def _block(self, data: bytes, now: float) -> list[Effect]:
+        return self.cancel("no room") if self._expected == 3 else super()._block(data, now)
+
+
 def test_a_real_sender_that_is_told_to_stop(tmp_path: Path) -> None:
     """It takes our CANs, and ends with an error."""
     (tmp_path / "sent").write_bytes(body(100_000))
 
-    class Full(XmodemReceiver):
-        def _block(self, data: bytes, now: float) -> list[object]:  # type: ignore[override]
-            return self.cancel("no room") if self._expected == 3 else super()._block(data, now)  # type: ignore[return-value]
-
     found = talk(Full(0.0, QUICK), ["sx", "-q", "sent"], tmp_path)
     assert found.last == Failed("no room")
+    assert found.code not in {0, -9}
+
+
+def test_a_real_receiver_whose_source_fails(tmp_path: Path) -> None:
+    sender = YmodemSender([Document("a", 5)], 0.0, QUICK)
+    found = talk(sender, ["rb", "-q"], tmp_path, [b"abc"])
+    assert found.last == Failed("The document is shorter than was told")
     assert found.code not in {0, -9}

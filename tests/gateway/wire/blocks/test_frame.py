@@ -63,6 +63,6 @@ def test_a_line_of_seven_bits_is_told_apart(number: int) -> None:
 
 
 def test_the_codes_differ_by_two_bits_from_each_other_on_each_way() -> None:
-    """So that one changed bit never makes one of another: ACK, NAK, CAN and `C` back, SOH, STX, EOT and CAN on."""
+    """So that one changed bit never makes one of another: ACK, NAK, CAN, `C`; SOH, STX, EOT, CAN."""
     for codes in ((0x06, 0x15, 0x18, 0x43), (SOH, STX, EOT, 0x18)):
         assert all((one ^ other).bit_count() >= 2 for one in codes for other in codes if one != other)

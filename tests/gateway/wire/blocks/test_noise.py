@@ -1,7 +1,7 @@
 """Sender against receiver over a line that damages: whole documents or failures, and always an end.
 
-One bit of a byte changes at a time, as on a real line; a byte may also be lost or come twice. The examples are
-fixed, because CRC-16 lets one damaged block in 65,536 pass by its nature, as it must in the long run.
+One bit of a byte changes at a time, as on a real line; a byte may also be lost or come twice. The examples
+are fixed, because CRC-16 lets one damaged block in 65,536 pass by its nature, as it must in the long run.
 """
 
 import random
@@ -11,6 +11,8 @@ from hypothesis import strategies as st
 
 from gateway.wire.blocks.effects import Document, Done, Failed
 from gateway.wire.blocks.patience import Patience
+from gateway.wire.blocks.receiving import Receiver
+from gateway.wire.blocks.sending import Sender
 from gateway.wire.blocks.xmodem import XmodemReceiver, XmodemSender
 from gateway.wire.blocks.ymodem import YmodemReceiver, YmodemSender
 from tests.gateway.wire.blocks.line import Noise, Outcome, transfer
@@ -83,7 +85,7 @@ def test_a_dead_line_ends_both() -> None:
 @given(st.lists(st.tuples(st.binary(max_size=1100), st.floats(0, 30)), max_size=30))
 def test_random_bytes_never_break_anything(pieces: list[tuple[bytes, float]]) -> None:
     now = 0.0
-    sides = [
+    sides: list[Receiver | Sender] = [
         XmodemReceiver(now), XmodemReceiver(now, text=True), YmodemReceiver(now),
         XmodemSender(now), YmodemSender([Document("a", 3)], now),
     ]  # fmt: skip
