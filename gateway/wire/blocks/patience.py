@@ -7,7 +7,10 @@ from adapters import limits
 
 @dataclass(frozen=True, slots=True)
 class Patience:
-    """For one transfer. A line with long pauses, such as one over a far network, wants a longer `between`."""
+    """For one transfer, as the limits of these names say. `between` must be longer than any pause in a block,
+
+    such as a far network makes, or an adapter that hands on what came in lumps.
+    """
 
     answer: float = limits.BLOCK_ANSWER_SECONDS
     block: float = limits.BLOCK_WAIT_SECONDS

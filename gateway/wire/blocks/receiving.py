@@ -171,7 +171,8 @@ class Receiver(ABC):
 
     def _checksum_block(self) -> Frame | None:
         """A frame that ended a byte early, where it is not known yet which check the sender has."""
-        if self._crc is not None or len(self._held) != frame.length(self._held[0], crc=False):
+        whole = len(self._held) == frame.length(self._held[0], crc=False)
+        if self._crc is not None or not self._fallen_back or not whole:
             return None
         found = frame.read(bytes(self._held), crc=False)
         if not isinstance(found, Frame):
@@ -248,9 +249,11 @@ class Receiver(ABC):
     def _request(self) -> bytes:
         if not self._asking or self._crc is False:
             return bytes([NAK])
-        if self._fallback and self._crc is None and self._asked > self._patience.asks:
-            return bytes([NAK])
-        return bytes([ASK_CRC])
+        return bytes([NAK if self._crc is None and self._fallen_back else ASK_CRC])
+
+    @property
+    def _fallen_back(self) -> bool:
+        return self._fallback and self._asked > self._patience.asks
 
     def _counted(self, reason: str) -> list[Effect]:
         """One more try of the same thing, or the end of them."""

@@ -10,6 +10,7 @@ from gateway.wire.blocks.receiving import Receiver
 from gateway.wire.blocks.sending import Sender
 
 CHARACTER = 1 / 960  # seconds: 9,600 bits a second at 8N1
+PIECE = 0.2  # seconds at most before what has come is handed on
 DELAY = 0.05
 SECONDS = 1_000_000.0  # eleven days: no transfer here may take so long
 
@@ -48,7 +49,12 @@ class Outcome:
 
 
 def transfer(
-    sender: Sender, receiver: Receiver, bodies: Sequence[bytes], noise: Noise = CLEAN, seed: int = 0
+    sender: Sender,
+    receiver: Receiver,
+    bodies: Sequence[bytes],
+    noise: Noise = CLEAN,
+    seed: int = 0,
+    character: float = CHARACTER,
 ) -> Outcome:
     """Both sides until both are over, in virtual time; what is sent arrives in pieces."""
     outcome, chance = Outcome(), random.Random(seed)
@@ -64,9 +70,9 @@ def transfer(
         outcome.carried += len(data)
         at = max(now + DELAY, free[id(to)])
         while data:
-            size = chance.randrange(1, 200)
+            size = chance.randint(1, int(PIECE / character) or 1)
             piece, data = data[:size], data[size:]
-            at += len(piece) * CHARACTER
+            at += len(piece) * character
             count += 1
             heapq.heappush(arriving, (at, count, to, noise.damage(piece, chance)))
         free[id(to)] = at

@@ -6,6 +6,7 @@ are fixed, because CRC-16 lets one damaged block in 65,536 pass by its nature, a
 
 import random
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -73,6 +74,20 @@ def test_a_clean_line_needs_no_second_try(size: int, seed: int) -> None:
     blocks = large * 1029 + (1029 if rest > 896 else small * 133)
     answers = 1 + 2 + large + (1 if rest > 896 else small) + 1 + 2 + 1
     assert outcome.carried == 2 * 133 + blocks + 2 + answers
+
+
+@pytest.mark.parametrize("character", [1 / 30, 1 / 120, 1 / 1920, 1 / 11_520])
+def test_no_speed_of_a_line_is_too_slow(character: float) -> None:
+    """300 bits a second, where 1,024 bytes take 34 seconds, to 115,200."""
+    for sender, receiver in (
+        (XmodemSender(0.0), XmodemReceiver(0.0)),
+        (XmodemSender(0.0, kilobyte=True), XmodemReceiver(0.0)),
+        (YmodemSender([Document("a", 5000)], 0.0), YmodemReceiver(0.0)),
+    ):
+        outcome = transfer(sender, receiver, [body(5000, 1)], character=character)
+        assert outcome.sender == outcome.receiver == Done()
+        assert outcome.received[0][1][:5000] == body(5000, 1)
+        assert outcome.carried < 5000 * 1.15
 
 
 def test_a_dead_line_ends_both() -> None:

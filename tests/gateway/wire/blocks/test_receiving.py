@@ -57,6 +57,14 @@ def test_a_sender_with_checksums_is_understood_after_the_fallback() -> None:
     assert receiver.feed(two, 12.0) == [Block(b"sums" + b"\x1a" * 124), ACK]  # now it is known
 
 
+def test_a_checksum_that_nobody_asked_for_is_a_crc_that_lost_a_byte() -> None:
+    """Eight bits of check fit by chance once in 256, which is too often before any NAK was sent."""
+    receiver = XmodemReceiver(0.0)
+    receiver.at(0.0)
+    receiver.feed(build(1, b"sums", crc=False), 1.0)
+    assert until_it_speaks(receiver) == (2.0, [ASK])
+
+
 def test_a_sender_that_took_an_early_request_for_crc_is_understood_after_the_fallback_too() -> None:
     receiver = XmodemReceiver(0.0)
     for _ in range(4):
