@@ -136,7 +136,6 @@ class Sender(ABC):
         if self._phase is Phase.SUPPLY:
             return []  # impatience at most: what is there is sent as soon as it is
         if byte == ACK:
-            self._tries = 0
             return self._ended(now) if self._phase is Phase.END else self._acknowledged(now)
         if byte == NAK or (byte == ASK_CRC and (self._number <= 1 or self._phase is Phase.END)):
             return self._send_again(now, "The receiver refuses every try")

@@ -171,6 +171,7 @@ def test_who_missed_the_last_acknowledgement_gets_another() -> None:
         until_it_speaks(receiver)
     assert receiver.due() is None
     assert receiver.feed(EOT, 60.0) == [ACK]
+    assert receiver.feed(EOT, 60.0) == []
 
 
 def test_two_cancels_in_a_row_end_it_and_one_does_not() -> None:
@@ -187,6 +188,19 @@ def test_cancels_in_the_middle_of_a_block_end_it_once_the_line_is_quiet() -> Non
     receiver = begun()
     receiver.feed(TWO[:70] + b"\x18" * 8 + b"\x08" * 8, 2.0)
     assert until_it_speaks(receiver) == (3.0, [Failed("The sender gave up")])
+
+
+def test_tries_are_counted_for_each_block() -> None:
+    receiver, now = begun(), 1.0
+    for number in range(2, 17):
+        receiver.feed(b"noise", now + 1)
+        assert until_it_speaks(receiver) == (now + 2, [NAK])
+        now += 3
+        assert receiver.feed(build(number, b"x" * 128, crc=True), now) == [Block(b"x" * 128), ACK]
+
+
+def test_once_blocks_come_they_are_waited_for_longer_than_the_first() -> None:
+    assert until_it_speaks(begun()) == (11.0, [NAK])
 
 
 def test_cancels_as_data_are_data() -> None:

@@ -57,6 +57,17 @@ def test_a_refused_block_goes_again_ten_times() -> None:
     assert failed == Failed("The receiver refuses every try")
 
 
+def test_tries_are_counted_for_each_block() -> None:
+    sender = XmodemSender(0.0)
+    sender.feed(ASK, 1.0)
+    sender.supply(bytes(8192), 1.0)
+    for number in range(2, 31):
+        again = sender.feed(NAK, float(number))
+        assert isinstance(again[0], Send)
+        assert again[0].data[1] == number - 1
+        sender.feed(ACK, number + 0.5)
+
+
 def test_a_block_that_nobody_answers_goes_again_each_minute() -> None:
     sender = begun()
     for number in range(10):
