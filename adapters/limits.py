@@ -258,6 +258,19 @@ DEVICE_DRAIN_SECONDS: Final = 2.0  # for the last bytes to leave before it is cl
 # Modems
 MODEM_LINE_CHARACTERS: Final = 255  # of a command line behind its AT; V.250 asks for 40 at least
 
+# Documents in blocks (XMODEM, YMODEM); times and tries are their descriptions'
+BLOCK_ANSWER_SECONDS: Final = 60.0  # a sender waits to be asked, or for the answer to a block
+BLOCK_WAIT_SECONDS: Final = 10.0  # a receiver waits for a block to begin, and throws away what is garbled
+BLOCK_ASK_SECONDS: Final = 3.0  # between its first requests
+BLOCK_BETWEEN_SECONDS: Final = 1.0  # between two bytes of a block; without any, the line is quiet
+BLOCK_END_SECONDS: Final = 0.2  # without a byte behind the mark that ends a document
+BLOCK_TRIES: Final = 10  # of the same thing again
+BLOCK_ASKS: Final = 3  # requests for CRC before one for checksums
+BLOCK_SEVEN: Final = 3  # blocks or requests in a row that only bit 7 spoils
+BLOCK_LAST_TRIES: Final = 2  # of the mark behind a batch that nobody answers, all of it acknowledged
+BLOCK_AHEAD_BYTES: Final = 8_192  # of a document, held by its sender
+BLOCK_DOCUMENTS: Final = 1_000  # of one batch
+
 # The pytest plugin
 TESTING_STOP_SECONDS: Final = 10.0  # for a gateway or server to start or to end, beside what it waits for
 TESTING_REPLY_SECONDS: Final = 5.0  # that a test waits for a reply unless it says otherwise

@@ -103,6 +103,8 @@ ELSEWHERE = {
     "gateway/service/clients/sending.py": "gateway/service/clients/test_connection.py",
     "gateway/service/clients/turns.py": "gateway/service/clients/test_connection.py",
     "gateway/service/server.py": "gateway/service/clients/test_connection.py",
+    "gateway/wire/blocks/effects.py": "gateway/wire/blocks/test_noise.py",
+    "gateway/wire/blocks/patience.py": "gateway/wire/blocks/test_noise.py",
     "gateway/wire/codes.py": "adapters/test_errors.py",
 }
 """Modules without a test file of their own, and where they are tested instead."""
