@@ -218,10 +218,11 @@ class ModemLine(asyncio.Protocol):
         if call is not None:
             _log.info("peer=%s hung up sent=%d heard=%d", self.peer, call.call.sent, call.call.heard)
             call.news.set()
+            if self._transport is not None:
+                self._transport.resume_reading()
             if self._transport is None or call.waiting:
                 call.call.drop()
             else:
-                self._transport.resume_reading()
                 call.call.leave()
 
     def _say(self, data: bytes) -> None:

@@ -71,6 +71,7 @@ class Pipe:
         self._flow = ways.settings.flow == "xon"
         self._waiting = bytearray()  # for the far server
         self._choked = False
+        self._deaf = False  # the far server takes no more
         self._news = asyncio.Event()
         self._free = asyncio.Event()  # whether the client has not asked to wait
         self._free.set()
@@ -107,7 +108,7 @@ class Pipe:
         return data.translate(None, _FLOW)
 
     def _pass(self, data: bytes) -> None:
-        if not data:
+        if not data or self._deaf:
             return
         to_far = self._ways.to_far
         self._waiting += data if to_far is None else to_far.feed(data)
@@ -180,12 +181,20 @@ class Pipe:
                     if data is None:
                         break
                     await self._say(data)
-                if self._choked and len(self._waiting) <= limits.PIPELINE_BYTES:
-                    self._choked = False
-                    self._choke(False)
+                self._let_go_on()
         except HeadraceError:
-            await asyncio.sleep(limits.STREAM_QUIET_SECONDS)  # what it said before is still to be read
-            self._ended(Ending.BROKE)
+            self._deaf = True
+            self._waiting.clear()
+            self._let_go_on()
+            if self._call.datagrams:
+                self._ended(Ending.BROKE)
+            # else whoever listens is told of it, behind all that it said before
+
+    def _let_go_on(self) -> None:
+        """Where the client was stopped, and there is room again."""
+        if self._choked and len(self._waiting) <= limits.PIPELINE_BYTES:
+            self._choked = False
+            self._choke(False)
 
     def _take(self) -> bytes | None:
         """What is to be sent next; of messages one, None where it has not ended yet."""

@@ -180,3 +180,28 @@ def test_an_ending_gateway_drops_the_call(stage: Stage) -> None:
         assert program.wait_for(b"NO CARRIER\r\n") == b"\r\nNO CARRIER\r\n"
         assert program.line.ended(time.monotonic() + PATIENCE)
         program.line.close()
+
+
+def test_the_listeners_pace_counts(stage: Stage) -> None:
+    """200 characters a second: the 16 that echo and CONNECT take, and the 100 behind them, half a second."""
+
+    async def hundred(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        writer.write(b"x" * 100)
+        await reader.read()
+
+    with far_end(hundred) as port:
+        text = f"""[[listen]]
+port = 1
+speaks = "modem"
+profile = "slow"
+[profile.slow]
+pace = 200
+[place.board]
+base = "tcp://127.0.0.1:{port}"
+"""
+        program = Program(stage.gateways(text))
+        began = time.monotonic()
+        program.command(b"ATDboard", b"CONNECT 9600")
+        assert program.wait_for(b"x" * 100) == b"x" * 100
+        assert time.monotonic() - began >= 0.5
+        program.line.close()

@@ -87,15 +87,23 @@ def test_leaving_is_told_at_once_whatever_the_far_server_does(stage: Stage) -> N
 
 
 def test_what_is_typed_behind_the_end_is_dropped_not_run(stage: Stage) -> None:
-    """A far server that has hung up cannot make requests of what its client was about to say to it."""
+    """A far server that has hung up cannot make requests of what its client was about to say to it; what it
+    said before is all delivered (CONTRACT section 3), at a pace that leaves time to type.
+    """
+    said = b"the last words of the evening, slowly shown"
 
     async def short(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-        writer.write(b"x")
+        writer.write(said)
 
     with far_end(short) as port:
-        client = talking(stage, gateway_to(stage, port))
-        assert rest(client) == b"x"
-        assert client.quiet(0.2)
+        client = talking(stage, gateway_to(stage, port), "pace=40")
+        heard = client.read(5)
+        for _ in range(4):
+            client.put(b"NOOP ran\r")
+            time.sleep(0.05)
+        assert heard + rest(client) == said
+        assert client.quiet(0.3)
+        assert client.ask("NOOP here").records[0].strip() == "here"
 
 
 @pytest.mark.parametrize("size", [1, 1_000, 300_000])
