@@ -9,16 +9,16 @@ from gateway.catalogue.calling.templates import parse_template
 from gateway.catalogue.document.mistakes import CatalogueFaults, TextFault
 from gateway.catalogue.document.parsing import Parsed, parse
 from gateway.catalogue.model import Catalogue, Place, Source
-from gateway.catalogue.schema.charsets import Charsets
 from gateway.catalogue.schema.gateway_table import read_gateway
 from gateway.catalogue.schema.listeners import read_listeners
 from gateway.catalogue.schema.phones import read_phones
 from gateway.catalogue.schema.places import read_places
 from gateway.catalogue.schema.profiles import read_profiles
 from gateway.catalogue.schema.report import Report
-from gateway.catalogue.schema.secrets import Secrets
 from gateway.catalogue.schema.source.sources import read_sources
 from gateway.catalogue.schema.table import Table
+from gateway.catalogue.schema.values.charsets import Charsets
+from gateway.catalogue.schema.values.secrets import Secrets
 
 
 def load_catalogue(

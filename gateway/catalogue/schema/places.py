@@ -8,11 +8,11 @@ from typing import Final
 from gateway.catalogue.calling.addresses import Url, split_url
 from gateway.catalogue.document.mistakes import TextFault, nearest
 from gateway.catalogue.model import STREAMS, LineEnd, Place
-from gateway.catalogue.schema.certificates import read_ca
 from gateway.catalogue.schema.names import named_tables
 from gateway.catalogue.schema.report import shown
-from gateway.catalogue.schema.secrets import Secrets
 from gateway.catalogue.schema.table import Table
+from gateway.catalogue.schema.values.certificates import read_ca
+from gateway.catalogue.schema.values.secrets import Secrets
 
 _ASCII: Final = "".join(map(chr, range(0x80)))
 _CHARSETS: Final = ("utf-8", "iso-8859-1", "iso-8859-15", "cp437", "cp850", "cp1252", "koi8-r", "ascii")

@@ -7,11 +7,11 @@ from gateway.catalogue.document.mistakes import nearest
 from gateway.catalogue.document.positions import Path
 from gateway.catalogue.keys.table import KEYS
 from gateway.catalogue.model import Number
-from gateway.catalogue.schema.charsets import Charsets
 from gateway.catalogue.schema.names import named_tables
 from gateway.catalogue.schema.report import LATER, Report, shown
 from gateway.catalogue.schema.table import Table
-from gateway.catalogue.schema.zones import near_zone
+from gateway.catalogue.schema.values.charsets import Charsets
+from gateway.catalogue.schema.values.zones import near_zone
 from gateway.wire.ready import PROFILES
 from gateway.wire.settings import CHECK_WIDTHS, Settings, change
 

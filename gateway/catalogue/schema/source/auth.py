@@ -4,9 +4,9 @@ from typing import Final
 
 from adapters.port import CredentialKind
 from gateway.catalogue.model import Auth
-from gateway.catalogue.schema.secrets import Secrets
 from gateway.catalogue.schema.source.headers import name_fault
 from gateway.catalogue.schema.table import Table
+from gateway.catalogue.schema.values.secrets import Secrets
 
 _FORMS: Final = ("header", "basic", "bearer", "query")
 _ALLOWED: Final = "one of header basic bearer query"

@@ -15,7 +15,7 @@ from gateway.catalogue.keys.table import KEYS
 from gateway.catalogue.schema.report import Report, shown
 from gateway.catalogue.schema.source.paths import PathReader
 from gateway.catalogue.schema.table import Table
-from gateway.catalogue.schema.zones import known_zone, near_zone
+from gateway.catalogue.schema.values.zones import known_zone, near_zone
 from gateway.extract.fields.patterns import compile_out, in_fault, out_fault
 from gateway.extract.plan import Align, Cut, Field, Fold, Kind
 from gateway.extract.plan import Path as CompiledPath

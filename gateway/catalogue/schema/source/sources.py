@@ -16,10 +16,8 @@ from gateway.catalogue.document.mistakes import TextFault, nearest
 from gateway.catalogue.document.positions import Path
 from gateway.catalogue.keys.key import SCHEMES
 from gateway.catalogue.model import STREAMS, Arg, ArgKind, Place, Source
-from gateway.catalogue.schema.certificates import read_ca
 from gateway.catalogue.schema.names import named_tables
 from gateway.catalogue.schema.report import Report, shown
-from gateway.catalogue.schema.secrets import Secrets
 from gateway.catalogue.schema.source.args import all_args_read, read_args
 from gateway.catalogue.schema.source.auth import read_auth
 from gateway.catalogue.schema.source.bodies import read_body
@@ -28,6 +26,8 @@ from gateway.catalogue.schema.source.headers import read_headers
 from gateway.catalogue.schema.source.paths import PathReader
 from gateway.catalogue.schema.source.slot_check import SlotCheck
 from gateway.catalogue.schema.table import Table
+from gateway.catalogue.schema.values.certificates import read_ca
+from gateway.catalogue.schema.values.secrets import Secrets
 from gateway.extract.plan import Format, Plan
 
 _NCNAME: Final = re.compile(r"[A-Za-z_][\w.-]*")

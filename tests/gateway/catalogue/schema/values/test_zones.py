@@ -4,7 +4,7 @@ import zoneinfo
 
 import pytest
 
-from gateway.catalogue.schema.zones import known_zone, near_zone
+from gateway.catalogue.schema.values.zones import known_zone, near_zone
 
 
 @pytest.mark.parametrize("name", sorted(zoneinfo.available_timezones()))
