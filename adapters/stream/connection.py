@@ -2,6 +2,7 @@
 
 import asyncio
 import socket
+from collections.abc import Callable
 from contextlib import suppress
 
 from adapters import limits
@@ -11,10 +12,11 @@ from adapters.errors import BrokenOff
 
 class _Wire(asyncio.BufferedProtocol):
     """One piece of what comes in, and whether more may go out. The transport is paused but while a piece is
-    waited for, so that the far server waits for whoever does not read.
+    waited for, so that the far server waits for whoever does not read. `made` is told of its connection.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, made: "Callable[[Connection], None]" = lambda _: None) -> None:
+        self._made = made
         self.piece = b""
         self.ended = False
         self.lost = False
@@ -36,6 +38,14 @@ class _Wire(asyncio.BufferedProtocol):
         self._transport = transport
         transport.pause_reading()
         transport.set_write_buffer_limits(high=limits.CHUNK_BYTES)
+        own: socket.socket = transport.get_extra_info("socket")
+        with suppress(OSError):  # some systems refuse where the far end has gone already
+            own.setsockopt(
+                socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1
+            )  # one that vanished is noticed, some day
+            # Telnet's data mark is urgent (RFC 854); out of its place it would be missing behind its IAC.
+            own.setsockopt(socket.SOL_SOCKET, socket.SO_OOBINLINE, 1)
+        self._made(Connection(self))
 
     def get_buffer(self, sizehint: int) -> bytearray:
         self._space = bytearray(
@@ -93,6 +103,12 @@ class Connection:
         self._wire = wire
         self._closing = False
         self._answers = 0  # bytes of them since there was room last
+
+    @property
+    def address(self) -> str:
+        """The far end's address, literal; empty where the system does not tell."""
+        peer = self._wire.transport.get_extra_info("peername")
+        return str(peer[0]) if isinstance(peer, tuple) else ""
 
     async def receive(self) -> bytes | None:
         """The next bytes, None at the far server's end. One that is cancelled loses nothing."""
@@ -170,10 +186,12 @@ class Connection:
 async def open_connection(address: Address, port: int) -> Connection:
     """A TCP connection to a literal address: nothing is looked up. OSError where there is none."""
     loop = asyncio.get_running_loop()
-    transport, wire = await loop.create_connection(_Wire, str(address), port)
-    made: socket.socket = transport.get_extra_info("socket")
-    with suppress(OSError):  # some systems refuse where the far server has gone already
-        made.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)  # one that vanished is noticed, some day
-        # Telnet's data mark is urgent (RFC 854); taken out of its place it would be missing behind its IAC.
-        made.setsockopt(socket.SOL_SOCKET, socket.SO_OOBINLINE, 1)
+    _, wire = await loop.create_connection(_Wire, str(address), port)
     return Connection(wire)
+
+
+async def accept_connections(host: str, port: int, made: Callable[[Connection], None]) -> asyncio.Server:
+    """Connections that others make to an address here, each given to `made`. OSError where that cannot be."""
+    return await asyncio.get_running_loop().create_server(
+        lambda: _Wire(made), host, port, backlog=limits.BACKLOG, reuse_address=True
+    )

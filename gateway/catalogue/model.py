@@ -159,6 +159,25 @@ class Place:
         return self.base.partition(":")[0] in STREAMS
 
 
+@dataclass(frozen=True, slots=True)
+class ReservedPort:
+    """A port for calls in, which HEAR waits for, or which rings at a listener that speaks modem.
+
+    A caller is shown `banner`, waits `waiting` seconds at most for somebody to answer, and is shown `busy`
+    where nobody does. `telnet`: callers speak it. The rest is as in `Place`.
+    """
+
+    port: int
+    host: str = "127.0.0.1"
+    banner: str = ""
+    busy: str = "Nobody can take the call now; please call again later"
+    waiting: float = 30.0
+    telnet: bool = False
+    lines: LineEnd | None = None
+    charset: str = "utf-8"
+    raw: bool = False
+
+
 Network: TypeAlias = ipaddress.IPv4Network | ipaddress.IPv6Network
 """One address is a network of one."""
 
@@ -211,7 +230,8 @@ class Listener:
     """One address to listen at, or one serial device.
 
     `by_address`: profiles for some clients' addresses, the most specific network first. `resume`: a client
-    that lost its line may take up within `resume_for` seconds where it was.
+    that lost its line may take up within `resume_for` seconds where it was. `rings`: the reserved port whose
+    callers ring here, None for none.
     """
 
     host: str = "127.0.0.1"
@@ -223,6 +243,7 @@ class Listener:
     resume_for: float = 600.0
     device: SerialDevice | None = None
     speaks: Speaks = Speaks.REQUESTS
+    rings: int | None = None
 
     def profile_for(self, peer: str) -> str:
         """The profile for a client at the address `peer`; an IPv4-mapped one (RFC 4291 section 2.5.5.2)
@@ -256,7 +277,8 @@ class GatewaySettings:
 class Catalogue:
     """Everything. Names are upper case; secrets are resolved and kept out of repr().
 
-    `phones` are the phone book: a number, in digits, and the name of the place that it calls.
+    `phones` are the phone book: a number, in digits, and the name of the place that it calls. `reserved` are
+    the ports for calls in.
     `filename` is the file's name as it was given. `origins` are the hosts and ports that it names: they may
     be loopback or private. `tables` are the charsets that profiles have from files, as settings hold them,
     by the words that SET takes: `file:PATH` as written, and `table:NAME` with a profile's name in lower case.
@@ -267,6 +289,7 @@ class Catalogue:
     places: Mapping[str, Place] = field(default_factory=lambda: MappingProxyType({}))
     sources: Mapping[str, Source] = field(default_factory=lambda: MappingProxyType({}))
     phones: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    reserved: Mapping[int, ReservedPort] = field(default_factory=lambda: MappingProxyType({}))
     profiles: Mapping[str, Settings] = field(default_factory=lambda: PROFILES)
     tables: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}), repr=False)
     secrets: Mapping[SecretRef, str] = field(default_factory=lambda: MappingProxyType({}), repr=False)

@@ -15,6 +15,7 @@ from gateway.catalogue.schema.phones import read_phones
 from gateway.catalogue.schema.places import read_places
 from gateway.catalogue.schema.profiles import read_profiles
 from gateway.catalogue.schema.report import Report
+from gateway.catalogue.schema.reserved import read_reserved
 from gateway.catalogue.schema.source.sources import read_sources
 from gateway.catalogue.schema.table import Table
 from gateway.catalogue.schema.values.charsets import Charsets
@@ -62,7 +63,8 @@ def read_document(parsed: Parsed, report: Report, filename: str) -> Catalogue:
     gateway = read_gateway(top)
     charsets = Charsets()
     profiles = read_profiles(top, charsets)
-    listeners = read_listeners(top, profiles)
+    reserved = read_reserved(top)
+    listeners = read_listeners(top, profiles, reserved)
     found = read_places(top, secrets)
     sources = read_sources(top, found, secrets, gateway.letters)
     places = {name: place for name, place in found.items() if place is not None}
@@ -72,6 +74,7 @@ def read_document(parsed: Parsed, report: Report, filename: str) -> Catalogue:
         places=MappingProxyType(places),
         sources=MappingProxyType(sources),
         phones=MappingProxyType(read_phones(top, found)),
+        reserved=MappingProxyType(reserved),
         profiles=MappingProxyType(profiles),
         tables=MappingProxyType(charsets.tables),
         secrets=MappingProxyType(secrets.values),

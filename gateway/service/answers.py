@@ -4,7 +4,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from adapters.errors import HeadraceError, MayBeDone
+from adapters.errors import HeadraceError, MayBeDone, NotPossible
 from adapters.port import Call
 from adapters.recorded.asking import REQUEST
 from gateway.catalogue.calling.calls import build_call, ref_call
@@ -16,9 +16,11 @@ from gateway.service.hot import Hot, HotAnswers, HotKey
 from gateway.service.layouts import Layouts
 from gateway.service.streams.calls import Calls
 from gateway.session.wishes import (
+    CallerWish,
     CallWish,
     DataWish,
     Granted,
+    HearWish,
     Outcome,
     PickWish,
     SayWish,
@@ -80,6 +82,8 @@ class Answers:
         REQUEST.set(_request_of(wish))
         if isinstance(wish, CallWish | SayWish):
             return await self._calls.answer(wish, seconds)
+        if isinstance(wish, HearWish | CallerWish):
+            raise NotPossible("No calls come in here")  # see callers.answers
         if isinstance(wish, WorkWish):
             return Worked(await self._layouts.beside(wish.size, seconds, wish.work))
         if not isinstance(wish, SourceWish | PickWish):

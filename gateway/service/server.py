@@ -10,6 +10,8 @@ from typing import Final, TypeAlias
 
 from adapters import limits
 from gateway.catalogue.model import Catalogue, Listener, SerialDevice, Speaks
+from gateway.service.callers.answers import CallerAnswers
+from gateway.service.callers.ports import CallPorts
 from gateway.service.clients.client import Client
 from gateway.service.clients.connection import Connection
 from gateway.service.clients.granting import Fulfiller
@@ -41,9 +43,8 @@ class Bound:
     @property
     def announcement(self) -> str:
         """The line that says that it is ready."""
-        device = self.listener.device
-        if device is not None:
-            where = f"{self.host}, {wire_of(device).name}"
+        if self.listener.device is not None:
+            where = f"{self.host}, {wire_of(self.listener).name}"
             return f"headrace: listening on {where} ({self.listener.profile.lower()})"
         host = f"[{self.host}]" if ":" in self.host else self.host
         return f"headrace: listening on {host}:{self.port} ({self.listener.profile.lower()})"
@@ -98,11 +99,13 @@ def _places(listeners: Sequence[Listener]) -> dict[_Place, Listener]:
     return found
 
 
-def wire_of(device: SerialDevice) -> Wire:
-    """A serial device as the service opens it."""
+def wire_of(listener: Listener) -> Wire:
+    """A listener's serial device as the service opens it. A modem's line is up without its program's DTR."""
+    device, modem = listener.device, listener.speaks is Speaks.MODEM
+    assert device is not None
     parity, handshake = device.parity.value, device.handshake.value
     kept = (device.path, device.speed, device.bits, parity, device.stop_bits, handshake)
-    return Wire(*kept, device.carrier, device.drop)
+    return Wire(*kept, device.carrier and not modem, device.drop, device.carrier and modem)
 
 
 Tap: TypeAlias = Callable[[asyncio.Protocol, int], asyncio.Protocol]
@@ -120,7 +123,8 @@ class Server:
         tap: Tap | None = None,
     ) -> None:
         self._catalogue = catalogue
-        self._answers = make_answers(lambda: self._catalogue)
+        self._ports = CallPorts(lambda: self._catalogue)
+        self._answers = CallerAnswers(self._ports, make_answers(lambda: self._catalogue))
         self._world = World(lambda: self._catalogue, clock.now, timed=not clock.frozen)
         self._connections: set[Client] = set()
         self._turned_away: set[Client] = set()
@@ -195,6 +199,7 @@ class Server:
         self._room = make_room(self._catalogue.gateway.clients)
         try:
             bound = [await self._listen(*each) for each in _places(self._catalogue.listeners).items()]
+            await self._ports.start()
         except OSError:
             await self._close(list(self._doors))
             await self._let_go()
@@ -216,8 +221,10 @@ class Server:
         self._catalogue = catalogue
         self._room = make_room(catalogue.gateway.clients)
         wanted = _places(catalogue.listeners)
+        self._ports.close_old()
         await self._close([each for each in self._doors if each not in wanted])
         await self._let_go()
+        await self._ports.open_new()
         bound = []
         for place, listener in wanted.items():
             if place in self._doors:
@@ -237,6 +244,7 @@ class Server:
         if self._sweeper is not None:
             self._sweeper.cancel()
         await self._close(list(self._doors))
+        self._ports.close()
         for connection in list(self._connections):
             connection.turn_away("The gateway is going down")
         busy = [asyncio.ensure_future(each.gone()) for each in self._connections]
@@ -250,6 +258,7 @@ class Server:
         if busy:
             await asyncio.wait(busy, timeout=limits.STOP_MARGIN_SECONDS)
         await self._let_go()
+        await self._ports.told()
 
     async def _let_go(self) -> None:
         """Devices that were shut: what is still on them has a moment to end."""
@@ -265,12 +274,14 @@ class Server:
 
         def connection() -> asyncio.Protocol:
             if door.listener.speaks is Speaks.MODEM:
-                return ModemLine(self, lambda: self._catalogue, self._answers, lambda: door.listener)
+                return ModemLine(
+                    self, lambda: self._catalogue, self._answers, lambda: door.listener, self._ports
+                )
             made = Connection(self, begin, self._answers, door.listener.greeting, door.seat)
             return made if self._tap is None else self._tap(made, self._number_of(door.listener))
 
         if listener.device is not None:
-            door.device = Device(wire_of(listener.device), connection)
+            door.device = Device(wire_of(listener), connection)
             door.device.start()
             self._doors[place] = door
             return Bound(listener, listener.device.path, 0)
@@ -310,5 +321,5 @@ class Server:
             await asyncio.sleep(_SWEEP)
             latest = loop.time() - self._catalogue.gateway.idle
             for connection in list(self._connections):
-                if connection.heard_at < latest:
+                if connection.heard_at < latest and not connection.waits_for_call:
                     connection.turn_away("Nothing came for too long")

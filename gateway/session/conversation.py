@@ -6,7 +6,7 @@ in) and returns the reply's lines as bytes, or None for a line that gets no repl
 
 import itertools
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from typing import Final
 
 from adapters import limits
@@ -20,49 +20,23 @@ from adapters.errors import (
     WrongWords,
 )
 from gateway import VERSION
-from gateway.session import asking, explaining, helping, telling
 from gateway.session.checking import LineChecks
-from gateway.session.files import acting, listing, reading, storing, texts
+from gateway.session.dispatch import PLAIN, WISHING
+from gateway.session.files import storing
 from gateway.session.outgoing import Outgoing
 from gateway.session.requests import read_request
 from gateway.session.state import Explanation, State, Transfer, World
 from gateway.session.steps import Asking, Steps
-from gateway.session.streams.talking import OpenTalk, refuse, talk
+from gateway.session.streams.hearing import OpenHearing
+from gateway.session.streams.talking import OpenTalk, refuse
 from gateway.session.windows import Window
+from gateway.session.wishes import Called
 from gateway.wire.charsets import decode_line
 from gateway.wire.lines import Data, Line, LineReader
 from gateway.wire.replies import Lines, Reply, error_reply
 from gateway.wire.words import REQUESTS, Request
 
-_Plain = Callable[[State, Sequence[str]], Reply]
-_Wishing = Callable[[State, Sequence[str]], Steps]
-
-_WISHING: Final[dict[str, _Wishing]] = {
-    "ASK": asking.ask,
-    "TELL": asking.tell,
-    "PICK": asking.pick,
-    "LIST": listing.list_folder,
-    "TEXT": texts.text,
-    "READ": reading.read,
-    "STORE": storing.store,
-    "APPEND": storing.append,
-    "COPY": acting.copy,
-    "ERASE": acting.erase,
-    "RENAME": acting.rename,
-    "MKDIR": acting.make_folder,
-    "TALK": talk,
-}
-_PLAIN: Final[dict[str, _Plain]] = {
-    "LAYOUT": asking.layout,
-    "SOURCES": asking.sources,
-    "BASE": listing.base,
-    "NAME": listing.name,
-    "SET": telling.set_settings,
-    "TIME": telling.time,
-    "NOOP": telling.noop,
-    "HELP": helping.help_words,
-    "WHY": explaining.why,
-}
+_CALLING: Final = frozenset({"TALK", "HEAR"})
 _STORING: Final = frozenset({"STORE", "APPEND"})
 _WHILE_TALKING: Final = frozenset({"AGAIN", "HALT", "WHY"})
 _GARBLED: Final = "A line came garbled; send it all again"
@@ -130,6 +104,8 @@ class Session:
     def cancelled(self) -> Lines | None:
         """CAN came: a transfer ends with 503; what was being typed, sent or waited for gets no reply."""
         self._outgoing.window = None
+        if self._state.hearing is not None:
+            return self.failed(WrongMoment("Nobody called; you hear no longer"))
         if self._state.transfer is None:
             return None
         return self.failed(WrongMoment("The transfer was abandoned"))
@@ -146,6 +122,23 @@ class Session:
             self._end_transfer()
         if self._state.talk is not None:
             self._state.talk.end()
+        if self._state.hearing is not None:
+            self._state.hearing.end()
+
+    @property
+    def hearing(self) -> OpenHearing | None:
+        """The wait for a call in that goes on."""
+        return self._state.hearing
+
+    def answered(self, called: Called) -> Lines:
+        """The 200 that ends the wait: somebody has called, and a raw stream is open."""
+        hearing = self._state.hearing
+        assert hearing is not None
+        self._state.explained = Explanation(hearing.request)
+        reply = hearing.answered(called)
+        self._explain(reply)
+        self.reader.discard()  # what was being typed is for nobody
+        return self._outgoing.whole(reply)
 
     @property
     def talking(self) -> OpenTalk | None:
@@ -213,11 +206,15 @@ class Session:
         raw = _without_prompt(line.data)
         if self._state.talk is not None:
             return (yield from self._spoken(self._state.talk, line, raw))
+        if self._state.hearing is not None and not self._empty(line, raw):
+            self._outgoing.window = None
+            self._state.hearing.end()
+            raise WrongMoment("Nobody called; you hear no longer")
         if line.continued or raw.startswith(b">"):
             self._outgoing.window = None
             yield from self._data_line(line)
             return None
-        if not line.overlong and (not raw.strip(b" \t") or raw == b"?"):
+        if self._empty(line, raw):
             return self._outgoing.acknowledged()  # an empty line, or one that holds only a BASIC's prompt
         if self._state.transfer is None:
             return (yield from self._request(line))
@@ -233,9 +230,13 @@ class Session:
             raise WrongMoment(f"A line lacked its >; {undone}")
         return (yield from self._transferred(self._state.transfer))
 
+    @staticmethod
+    def _empty(line: Line, raw: bytes) -> bool:
+        return not line.overlong and (not raw.strip(b" \t") or raw == b"?")
+
     def _spoken(self, open_talk: OpenTalk, line: Line, raw: bytes) -> Asking[Reply | Window | None]:
         """A line while a stream is open that is talked on by lines."""
-        empty = not line.overlong and (not raw.strip(b" \t") or raw == b"?")
+        empty = self._empty(line, raw)
         if empty and self._outgoing.window is not None:
             return self._outgoing.acknowledged()
         if not empty:
@@ -314,7 +315,7 @@ class Session:
         except HeadraceError as error:
             if request.name in _STORING:
                 self._drop_pipelined(request.words)
-            if request.name == "TALK":
+            if request.name in _CALLING:
                 self.reader.discard()  # what waits may be meant for the far server
             if error.code == NotThere.code and self._state.loose:
                 raise _without_slash(error) from error
@@ -339,10 +340,10 @@ class Session:
 
     def _dispatch(self, request: Request) -> Asking[Reply | Window]:
         state, name, words = self._state, request.name, request.words
-        if name in _WISHING:
-            return (yield from _WISHING[name](state, words))
-        if name in _PLAIN:
-            return _PLAIN[name](state, words)
+        if name in WISHING:
+            return (yield from WISHING[name](state, words))
+        if name in PLAIN:
+            return PLAIN[name](state, words)
         if name == "MORE":
             return (yield from self._more(words))
         if name == "AGAIN":

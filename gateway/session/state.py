@@ -21,6 +21,7 @@ from gateway.wire.replies import Reply
 from gateway.wire.settings import Settings
 
 if TYPE_CHECKING:
+    from gateway.session.streams.hearing import OpenHearing
     from gateway.session.streams.talking import OpenTalk
 
 _USER_PART: Final = re.compile(r"//[^/\s]*@")
@@ -117,6 +118,7 @@ class State:
     begun: list[Done] = field(default_factory=list)
     loose: bool = False
     talk: "OpenTalk | None" = None
+    hearing: "OpenHearing | None" = None
 
     @property
     def room(self) -> int:

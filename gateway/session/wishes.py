@@ -127,8 +127,23 @@ class SayWish:
     data: bytes
 
 
+@dataclass(frozen=True, slots=True)
+class HearWish:
+    """To hear at a reserved port: a call in."""
+
+    port: int
+
+
+@dataclass(frozen=True, slots=True)
+class CallerWish:
+    """Who waits at a reserved port to be answered; `refuse`: turned away with that."""
+
+    port: int
+    refuse: bool = False
+
+
 FarWish: TypeAlias = ListWish | ReadWish | TextWish | StageWish | DataWish | DeliverWish | ActWish
-Wish: TypeAlias = SourceWish | PickWish | WorkWish | CallWish | SayWish | FarWish
+Wish: TypeAlias = SourceWish | PickWish | WorkWish | CallWish | SayWish | HearWish | CallerWish | FarWish
 
 
 def time_is_up(wish: Wish) -> HeadraceError:
@@ -158,6 +173,21 @@ class FarCall(Protocol):
 
     def drop(self) -> None:
         """Hang up now. Harmless at any time."""
+        ...
+
+
+class FarHearing(Protocol):
+    """A wait for a call in; the service's own, for the session to pass around."""
+
+    wake: Callable[[], None]
+    """Called when there is something to take; whoever waits sets it."""
+
+    def taken(self) -> "Called | None":
+        """The call that has come, once; a HeadraceError where none will come any more."""
+        ...
+
+    def drop(self) -> None:
+        """Hear no longer. Harmless at any time."""
         ...
 
 
@@ -255,10 +285,11 @@ class Worked:
 
 @dataclass(frozen=True, slots=True)
 class Called:
-    """The far server has answered."""
+    """The far server has answered, or somebody has called, from `address`."""
 
     call: FarCall
     provenance: Provenance
+    address: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -269,4 +300,19 @@ class Heard:
     over: bool
 
 
-Granted: TypeAlias = Called | Heard | Outcome | Worked | Listed | Part | Texted | Staged | Taken | Done
+@dataclass(frozen=True, slots=True)
+class Hearing:
+    """The wait has begun."""
+
+    hearing: FarHearing
+
+
+@dataclass(frozen=True, slots=True)
+class Waiting:
+    """The address of who waits to be answered, or has been turned away just now; None: nobody."""
+
+    address: str | None
+
+
+_FarGranted: TypeAlias = Listed | Part | Texted | Staged | Taken | Done
+Granted: TypeAlias = Called | Heard | Hearing | Waiting | Outcome | Worked | _FarGranted

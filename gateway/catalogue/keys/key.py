@@ -77,6 +77,9 @@ class Key:
 SCHEMES: Final = ("http", "https", "dav", "davs", "ftp", "ftps", "file", "tcp", "tls", "telnet", "udp")
 """The schemes of places and sources; which of them can be spoken is the adapters' matter."""
 
+SECRET_HOME: Final = '"env:NAME" or "file:PATH", never the secret itself'  # noqa: S105 (words)
+"""Where the file says that a secret is."""
+
 METHODS: Final = ("GET", "POST", "PUT", "PATCH", "DELETE")
 DATES: Final = frozenset({Kind.DATE, Kind.TIME})
 
@@ -98,6 +101,7 @@ TABLES: Final[Mapping[str, str]] = MappingProxyType(
         "listen": "[[listen]]",
         "place": "[place.NAME]",
         "phone": "[phone.NUMBER]",
+        "hear": "[hear.PORT]",
         "source": "[source.NAME]",
         "auth": "auth = { ... } of a source",
         "field": "[[source.NAME.field]]",

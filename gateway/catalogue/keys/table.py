@@ -10,34 +10,22 @@ from typing import Final
 
 from adapters import limits
 from gateway.catalogue.keys.field_keys import FIELD_KEYS
-from gateway.catalogue.keys.key import METHODS, SCHEMES, TABLES, Key, Shape, words_of
-from gateway.catalogue.model import (
-    SPEEDS,
-    ArgKind,
-    GatewaySettings,
-    Handshake,
-    LineEnd,
-    Listener,
-    Parity,
-    Place,
-    SerialDevice,
-    Speaks,
-)
+from gateway.catalogue.keys.key import METHODS, SECRET_HOME, TABLES, Key, Shape, words_of
+from gateway.catalogue.keys.listener_keys import LISTENER_KEYS
+from gateway.catalogue.keys.place_keys import PLACE_KEYS
+from gateway.catalogue.model import ArgKind, GatewaySettings
 from gateway.extract.plan import Format
 from gateway.wire.settings import SETTINGS
 
 _YEAR = 366 * 86_400
-_WHERE_SECRETS_ARE = '"env:NAME" or "file:PATH", never the secret itself'
 _DEFAULT = GatewaySettings()
-_LISTENER = Listener()
-_DEVICE = SerialDevice("")
-_PLACE = Place("", "")
 _S = Shape
 _KEYS: tuple[Key, ...] = (
     Key("", "gateway", _S.TABLE, "The gateway itself"),
     Key("", "listen", _S.TABLES, "Addresses to listen at", "one, as each key says"),
     Key("", "place", _S.TABLE, "Named roots of refs: [place.NAME]", also=("places",)),
     Key("", "phone", _S.TABLE, "Numbers that modem programs dial: [phone.NUMBER]", also=("phones",)),
+    Key("", "hear", _S.TABLE, "Ports reserved for calls in: [hear.PORT]", also=("ports", "calls")),
     Key("", "source", _S.TABLE, "Named questions: [source.NAME]", also=("sources",)),
     Key("", "profile", _S.TABLE, "What a client's machine can take: [profile.NAME]", also=("profiles",)),
     Key("gateway", "urls", _S.LIST, "Hosts whose URLs a client may type", "[]", note="hosts, or *.example"),
@@ -95,148 +83,8 @@ _KEYS: tuple[Key, ...] = (
         low=1,
         high=_YEAR,
     ),
-    Key(
-        "listen",
-        "host",
-        _S.TEXT,
-        "The address to listen at",
-        _LISTENER.host,
-        note="an address or a host name",
-        also=("address", "bind"),
-    ),
-    Key(
-        "listen", "port", _S.INTEGER, "The port; 0 takes a free one", str(_LISTENER.port), low=0, high=65_535
-    ),
-    Key(
-        "listen",
-        "profile",
-        _S.TEXT,
-        "The profile that its clients begin with",
-        _LISTENER.profile.lower(),
-        note="plain, or a [profile.NAME]",
-    ),
-    Key(
-        "listen",
-        "by_address",
-        _S.TABLE,
-        "Other profiles for clients at some addresses; the narrowest network counts",
-        "{}",
-        note='{ "address or network" = profile }, as { "192.0.2.0/28" = "plain" }',
-        also=("addresses", "clients"),
-    ),
-    Key("listen", "greeting", _S.FLAG, "Whether a client is greeted with 220", "false"),
-    Key(
-        "listen",
-        "resume",
-        _S.FLAG,
-        "For one machine on one port: after a lost line, AGAIN takes up where it was",
-        "false",
-    ),
-    Key(
-        "listen",
-        "resume_for",
-        _S.DURATION,
-        "How long after a lost line, with resume = true",
-        f"{_LISTENER.resume_for:.0f}",
-        low=1,
-        high=7 * 86_400,
-    ),
-    Key(
-        "listen",
-        "speaks",
-        _S.WORD,
-        "What its clients say: requests, or a modem's commands",
-        _LISTENER.speaks.value,
-        words=words_of(Speaks),
-    ),
-    Key(
-        "listen",
-        "device",
-        _S.TEXT,
-        "A serial device instead of a port",
-        note="its path, such as /dev/ttyUSB0",
-        also=("serial", "tty"),
-    ),
-    Key(
-        "listen",
-        "speed",
-        _S.INTEGER,
-        "Its bits a second",
-        str(_DEVICE.speed),
-        low=SPEEDS[0],
-        high=SPEEDS[-1],
-        note=" ".join(map(str, SPEEDS)),
-        also=("baud", "baudrate"),
-    ),
-    Key("listen", "bits", _S.INTEGER, "Its data bits", str(_DEVICE.bits), low=7, high=8, also=("data_bits",)),
-    Key("listen", "parity", _S.WORD, "Its parity", _DEVICE.parity.value, words=words_of(Parity)),
-    Key("listen", "stop_bits", _S.INTEGER, "Its stop bits", str(_DEVICE.stop_bits), low=1, high=2),
-    Key(
-        "listen",
-        "handshake",
-        _S.WORD,
-        "How its two ends tell each other to wait",
-        _DEVICE.handshake.value,
-        words=words_of(Handshake),
-        also=("flow",),
-    ),
-    Key("listen", "carrier", _S.FLAG, "Whether a session lasts while it has carrier (DCD)", "false"),
-    Key("listen", "drop", _S.FLAG, "Whether DTR is dropped where a session ends", "false"),
-    Key(
-        "place",
-        "base",
-        _S.TEXT,
-        "The root that its paths are below",
-        note="a URL: " + " ".join(SCHEMES),
-        required=True,
-        also=("url", "root"),
-    ),
-    Key("place", "user", _S.TEXT, "Who the gateway is there", also=("username", "login")),
-    Key("place", "secret", _S.TEXT, "Its password", note=_WHERE_SECRETS_ARE, also=("password", "token")),
-    Key("place", "write", _S.FLAG, "Whether clients may change things there", "false", also=("writable",)),
-    Key(
-        "place",
-        "ca",
-        _S.TEXT,
-        "Trusted certificates instead of the usual ones",
-        note="the path of a PEM file",
-    ),
-    Key(
-        "place",
-        "index",
-        _S.WORD,
-        "html: its folders are index pages; for http and https",
-        words=("html",),
-        also=("listing", "pages"),
-    ),
-    Key(
-        "place",
-        "lines",
-        _S.WORD,
-        "What ends each line of a text stored there, or sent on a stream",
-        f"{LineEnd.LF.value}; {LineEnd.CRLF.value} on a stream",
-        words=words_of(LineEnd),
-        also=("eol", "newline"),
-    ),
-    Key(
-        "place",
-        "charset",
-        _S.TEXT,
-        "How text is coded on a stream",
-        _PLACE.charset,
-        note="a charset by its usual name, such as utf-8, iso-8859-1 or cp437",
-        also=("encoding",),
-    ),
-    Key("place", "raw", _S.FLAG, "Whether a stream's bytes stay as they are", "false", also=("binary",)),
-    Key(
-        "phone",
-        "dial",
-        _S.TEXT,
-        "The place that it calls",
-        note="the name of a place that is a stream",
-        required=True,
-        also=("place", "call"),
-    ),
+    *LISTENER_KEYS,
+    *PLACE_KEYS,
     Key("source", "about", _S.TEXT, "What SOURCES says of it", also=("description", "title")),
     Key(
         "source",
@@ -380,7 +228,7 @@ _KEYS: tuple[Key, ...] = (
         "secret",
         _S.TEXT,
         "The secret",
-        note=_WHERE_SECRETS_ARE,
+        note=SECRET_HOME,
         required=True,
         also=("password", "token", "key", "value"),
     ),

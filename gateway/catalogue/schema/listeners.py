@@ -1,29 +1,31 @@
 """[[listen]] -> listeners, none in another's way."""
 
 import ipaddress
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Final
 
-from gateway.catalogue.calling.addresses import read_host
-from gateway.catalogue.document.mistakes import TextFault, nearest
+from gateway.catalogue.document.mistakes import nearest
 from gateway.catalogue.document.positions import Path
-from gateway.catalogue.model import Listener, Network, Speaks
+from gateway.catalogue.model import Listener, Network, ReservedPort, Speaks
 from gateway.catalogue.schema.devices import read_device
 from gateway.catalogue.schema.report import shown
 from gateway.catalogue.schema.table import Table
+from gateway.catalogue.schema.values.hosts import read_listening_host, same_port
 
 _MAPPED: Final = ipaddress.IPv6Network("::ffff:0:0/96")  # RFC 4291 section 2.5.5.2
 _NETWORK_FORM: Final = "an address or a network such as 192.0.2.7, 192.0.2.0/24 or 2001:db8::/32"
 
 
-def read_listeners(top: Table, profiles: Iterable[str]) -> tuple[Listener, ...]:
+def read_listeners(
+    top: Table, profiles: Iterable[str], reserved: Mapping[int, ReservedPort]
+) -> tuple[Listener, ...]:
     """The listeners of the file, or the one that there is without any. `profiles` are in upper case."""
     names = tuple(profiles)
     listeners: list[Listener] = []
     sure: list[bool] = []  # whether its host and port are what the file says
     for path, values in top.tables("listen"):
         table = Table(top.report, "listen", path, values)
-        port, host = table.integer("port"), _host(table)
+        port, host = table.integer("port"), read_listening_host(table)
         default = Listener()
         resume, seconds = _resume(table)
         listener = Listener(
@@ -36,6 +38,7 @@ def read_listeners(top: Table, profiles: Iterable[str]) -> tuple[Listener, ...]:
             resume_for=default.resume_for if seconds is None else float(seconds),
             device=read_device(table),
             speaks=table.member("speaks", Speaks) or default.speaks,
+            rings=_rings(table, reserved),
         )
         read = {"host": host, "port": port}
         sure.append(
@@ -52,8 +55,40 @@ def read_listeners(top: Table, profiles: Iterable[str]) -> tuple[Listener, ...]:
             found = f"{listener.host}:{listener.port}, where [[listen]] number {clash + 1} listens"
             report = top.report.at_value if "port" in table else top.report.at_key
             report(table.at("port") if "port" in table else path, found, "another port, or 0 for a free one")
+        elif sure[-1]:
+            _beside(table, listener, reserved)
         listeners.append(listener)
     return tuple(listeners) or (Listener(),)
+
+
+def _clash(one: Listener, other: Listener) -> bool:
+    return one.device is None and same_port((one.host, one.port), (other.host, other.port))
+
+
+def _rings(table: Table, reserved: Mapping[int, ReservedPort]) -> int | None:
+    """A reserved port's number; only at a listener that speaks modem."""
+    number = table.integer("rings")
+    if number is None:
+        return None
+    if str(table.raw("speaks")).lower() != Speaks.MODEM.value and table.settled("speaks"):
+        found = "rings, where requests are spoken"
+        table.report.at_key(table.at("rings"), found, 'speaks = "modem" beside it')
+    if number not in reserved:
+        if table.report.intact(("hear",)):
+            known = " ".join(map(str, sorted(reserved))) or "this file reserves no ports: [hear.PORT]"
+            table.wrong("rings", f"{number}, which is no reserved port", allowed=known)
+        return None
+    return number
+
+
+def _beside(table: Table, listener: Listener, reserved: Mapping[int, ReservedPort]) -> None:
+    """No listener where callers are taken."""
+    found = reserved.get(listener.port)
+    if found is not None and same_port((found.host, found.port), (listener.host, listener.port)):
+        what = f"{listener.host}:{listener.port}, which [hear.{listener.port}] reserves"
+        report = table.report.at_value if "port" in table else table.report.at_key
+        where = table.at("port") if "port" in table else table.path
+        report(where, what, "another port, or 0 for a free one")
 
 
 def _twice(table: Table, path: str, listeners: Iterable[Listener]) -> None:
@@ -61,21 +96,6 @@ def _twice(table: Table, path: str, listeners: Iterable[Listener]) -> None:
         if each.device is not None and each.device.path == path:
             found = f"{path}, which is [[listen]] number {number}'s"
             table.report.at_value(table.at("device"), found, "each device once")
-
-
-def _host(table: Table) -> str | None:
-    text = table.text("host")
-    if text is None:
-        return None
-    try:
-        return str(ipaddress.ip_address(text))
-    except ValueError:
-        pass
-    try:
-        return read_host(text)
-    except TextFault as fault:
-        table.report.inside(table.at("host"), fault)
-        return None
 
 
 def _profile(table: Table, names: tuple[str, ...]) -> str | None:
@@ -139,14 +159,3 @@ def _resume(table: Table) -> tuple[bool, int | None]:
     if "resume_for" in table and (resume is False or table.lacks("resume")):
         table.report.at_key(table.at("resume_for"), "resume_for without resume", "resume = true beside it")
     return resume or False, seconds
-
-
-def _clash(one: Listener, other: Listener) -> bool:
-    if one.device is not None or one.port == 0 or one.port != other.port:
-        return False
-    hosts = {_address(one.host), _address(other.host)}
-    return len(hosts) == 1 or not hosts.isdisjoint({"0.0.0.0", "::"})  # noqa: S104 (compared, not bound)
-
-
-def _address(host: str) -> str:
-    return "127.0.0.1" if host == "localhost" else host

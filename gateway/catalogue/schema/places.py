@@ -1,21 +1,18 @@
 """[place.NAME] -> Place."""
 
-import codecs
 import posixpath
 import urllib.parse
-from typing import Final
 
 from gateway.catalogue.calling.addresses import Url, split_url
-from gateway.catalogue.document.mistakes import TextFault, nearest
+from gateway.catalogue.document.mistakes import TextFault
 from gateway.catalogue.model import STREAMS, LineEnd, Place
 from gateway.catalogue.schema.names import named_tables
 from gateway.catalogue.schema.report import shown
 from gateway.catalogue.schema.table import Table
 from gateway.catalogue.schema.values.certificates import read_ca
+from gateway.catalogue.schema.values.encodings import read_encoding, without_raw
 from gateway.catalogue.schema.values.secrets import Secrets
 
-_ASCII: Final = "".join(map(chr, range(0x80)))
-_CHARSETS: Final = ("utf-8", "iso-8859-1", "iso-8859-15", "cp437", "cp850", "cp1252", "koi8-r", "ascii")
 _FOLDER = "file:///path for a folder of this computer"
 _PAGES = frozenset({"http", "https"})
 
@@ -43,32 +40,15 @@ def read_places(top: Table, secrets: Secrets) -> dict[str, Place | None]:
 def _stream(table: Table, base: str | None) -> tuple[str, bool]:
     """The charset, and whether it is raw; both only with a stream."""
     scheme = "" if base is None else base.partition(":")[0]
-    charset, raw = _charset(table), table.flag("raw") or False
+    charset, raw = read_encoding(table), table.flag("raw") or False
     for key in ("charset", "raw"):
         if key in table and base is not None and scheme not in STREAMS:
             found = f"{key}, with a base of {scheme}"
             table.report.at_key(table.at(key), found, f"{key} only with {' '.join(STREAMS)}")
-    for key in ("charset", "lines"):
-        if raw and key in table:
-            table.report.at_key(table.at(key), f"{key}, with raw = true", "one of them")
+    without_raw(table, raw=raw)
     if raw and scheme == "udp":
         table.report.at_key(table.at("raw"), "raw, with udp", "udp without raw: a line is a datagram")
     return charset, raw
-
-
-def _charset(table: Table) -> str:
-    """By Python's name; one in which ASCII has its own bytes."""
-    text = table.text("charset")
-    if text is None:
-        return "utf-8"
-    try:
-        found = codecs.lookup(text)
-        if found._is_text_encoding and _ASCII.encode(found.name) == _ASCII.encode("ascii"):
-            return found.name
-    except (LookupError, UnicodeError, ValueError):
-        pass
-    table.wrong("charset", f"{shown(text)}, which is no charset for a stream", nearest(text, _CHARSETS))
-    return "utf-8"
 
 
 def _index(table: Table, base: str | None) -> str:

@@ -12,6 +12,11 @@ class Client(Holder, Protocol):
     seat: Seat | None
     heard_at: float
 
+    @property
+    def waits_for_call(self) -> bool:
+        """Whether it is silent because it waits for a call in."""
+        ...
+
     def turn_away(self, sentence: str) -> None:
         """Tell it that there is nothing more for it, and close."""
         ...

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from typing import Final
 
 from adapters import limits
-from adapters.errors import GatewayFull
+from adapters.errors import GatewayFull, HeadraceError
 from gateway.service.clients.client import House
 from gateway.service.clients.granting import Fulfiller, Granting
 from gateway.service.clients.resuming import Seat
@@ -159,6 +159,11 @@ class Connection(asyncio.Protocol):
     # What the server calls
 
     @property
+    def waits_for_call(self) -> bool:
+        """Whether it hears, which takes as long as it takes."""
+        return self._session.hearing is not None
+
+    @property
     def busy(self) -> bool:
         """Whether a reply is in flight."""
         return self._busy
@@ -240,6 +245,8 @@ class Connection(asyncio.Protocol):
                 await self._send(self._farewell())
                 return
             self._input.clear()
+            if await self._called():
+                continue
             event = self._session.reader.next_event()
             output = self._session.reader.take_output()
             if output:
@@ -247,14 +254,8 @@ class Connection(asyncio.Protocol):
             if self.seat is not None:
                 event = await self._seated(self.seat, event)
             if event is None:
-                if self._input.is_set():  # more came while the echo of what was there went out
-                    continue
-                if self._at_end:
+                if not await self._waited():
                     return
-                if self._house.stopping:
-                    await self._refuse()
-                    return
-                await self._more_input()
                 turn = Turn()
             elif isinstance(event, Cancel):
                 lines = self._session.cancelled()
@@ -264,6 +265,18 @@ class Connection(asyncio.Protocol):
                 await self._serve(event)
                 await self._talk()
             await turn.over()
+
+    async def _waited(self) -> bool:
+        """All that came is dealt with: wait for more. False: there will be none."""
+        if self._input.is_set():  # more came while the echo of what was there went out
+            return True
+        if self._at_end:
+            return False
+        if self._house.stopping:
+            await self._refuse()
+            return False
+        await self._more_input()
+        return True
 
     async def _seated(self, seat: Seat, event: Event | None) -> Event | None:
         """The event; or the AGAIN that came with it or before it, and this line goes on where another was."""
@@ -314,6 +327,23 @@ class Connection(asyncio.Protocol):
             session = self._session
             shown = (self.peer, session.request_shown, session.status_shown, time.perf_counter() - started)
             _log.info("peer=%s request=%r reply=%r seconds=%.4f", *shown)
+
+    async def _called(self) -> bool:
+        """Where a call is waited for and has come, or none will: the reply that ends the wait."""
+        hearing = self._session.hearing
+        if hearing is None:
+            return False
+        hearing.far.wake = self._input.set
+        try:
+            called = hearing.far.taken()
+        except HeadraceError as error:
+            await self._send(self._session.failed(error))
+            return True
+        if called is None:
+            return False
+        await self._send(self._session.answered(called))
+        await self._talk()
+        return True
 
     async def _talk(self) -> None:
         """Where a raw stream was opened, the line is raw both ways until that is over."""

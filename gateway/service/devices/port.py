@@ -56,7 +56,7 @@ class Port:
         termios.tcsetattr(self.descriptor, termios.TCSANOW, attributes(self.wire, found))
         self.missing = not_kept(self.wire, termios.tcgetattr(self.descriptor))
         try:
-            if self.wire.carrier:
+            if self.wire.carrier or self.wire.watched:
                 self.carrier()
             if self.wire.drop:
                 self.terminal_ready(True)

@@ -45,7 +45,7 @@ class DeviceTransport(asyncio.Transport):
         gone: Callable[[OSError | None], None],
         first: bytes = b"",
     ) -> None:
-        super().__init__({"device": path})
+        super().__init__({"device": path, "port": port})
         self._port = port
         self._descriptor = port.descriptor
         self._protocol = protocol

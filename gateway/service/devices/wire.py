@@ -30,6 +30,7 @@ class Wire:
 
     `carrier`: the line is up while DCD is, as with a modem; else as long as the device is there.
     `drop`: DTR goes down where a session ends, by which modems hang up (common practice).
+    `watched`: whoever speaks on it looks at DCD by himself.
     WrongWords: a speed, or bits, that it cannot have.
     """
 
@@ -41,6 +42,7 @@ class Wire:
     handshake: str = "none"
     carrier: bool = False
     drop: bool = False
+    watched: bool = False
 
     def __post_init__(self) -> None:
         if self.speed not in SPEEDS:

@@ -2,25 +2,30 @@
 
 import asyncio
 import logging
-from collections.abc import Callable, Coroutine, Sequence
+from collections.abc import Callable, Coroutine, Mapping, Sequence
 from contextlib import suppress
 from typing import Any, Final
 
 from adapters import limits
 from adapters.errors import HeadraceError
 from gateway import VERSION
-from gateway.catalogue.calling.targets import Ref
 from gateway.catalogue.model import Catalogue, Listener
+from gateway.modem.calls import State
 from gateway.modem.effects import Answer, Carrier, Dial, Effect, HangUp, Refuse, Send, Show
 from gateway.modem.extended import Identity
 from gateway.modem.modem import Modem
+from gateway.modem.results import Failure
 from gateway.modem.terminal import ModemSettings
+from gateway.service.callers.ports import CallPorts
 from gateway.service.clients.client import House
 from gateway.service.clients.granting import Fulfiller
 from gateway.service.clients.resuming import Seat
 from gateway.service.clients.sending import Sender
 from gateway.service.modems.calling import called, failure_of
+from gateway.service.modems.wires import Wires
 from gateway.service.streams.calls import Call
+from gateway.session.streams.talking import StreamText
+from gateway.session.wishes import Called
 from gateway.streams.to_client import RawToClient, ToClient, Translation
 from gateway.streams.to_far import ToFar
 from gateway.wire.lines import LineReader
@@ -33,16 +38,17 @@ _SLICE: Final = 256  # bytes shown, or typed, at a time
 class _OpenCall:
     """A call that is going on. Nothing is made of its bytes, unless its place says how lines end."""
 
-    def __init__(self, ref: Ref, call: Call, settings: Settings, letters: Catalogue) -> None:
+    def __init__(
+        self, form: StreamText | None, call: Call, settings: Settings, letters: Mapping[str, str]
+    ) -> None:
         self.call = call
         self.waiting = bytearray()
         self.news = asyncio.Event()
-        place = ref.place
         self.to_client: Translation = RawToClient(settings)
         self.to_far: ToFar | None = None
-        if place is not None and place.lines is not None and not place.raw:
-            self.to_client = ToClient(settings, b"\r\n", place.charset, letters.gateway.letters)
-            self.to_far = ToFar(settings, place.lines.data, place.charset)
+        if form is not None and form.lines is not None and not form.raw:
+            self.to_client = ToClient(settings, b"\r\n", form.charset, letters)
+            self.to_far = ToFar(settings, form.lines.data, form.charset)
 
 
 class ModemLine(asyncio.Protocol):
@@ -54,8 +60,10 @@ class ModemLine(asyncio.Protocol):
         catalogue: Callable[[], Catalogue],
         fulfiller: Fulfiller,
         listener: Callable[[], Listener],
+        ports: CallPorts,
     ) -> None:
         self._house, self._catalogue, self._fulfiller, self._listener = house, catalogue, fulfiller, listener
+        self._ports = ports
         self._loop = asyncio.get_running_loop()
         device = listener().device
         speed = Identity().speed if device is None else device.speed
@@ -70,6 +78,8 @@ class ModemLine(asyncio.Protocol):
         self._dialling: asyncio.Task[None] | None = None
         self._timer: asyncio.TimerHandle | None = None
         self._lost = asyncio.Event()
+        self._free = True
+        self._wires: Wires | None = None
         self._settings = Settings()
         self.seat: Seat | None = None
         self.heard_at = self._loop.time()
@@ -83,14 +93,19 @@ class ModemLine(asyncio.Protocol):
         self._transport = transport
         peer = transport.get_extra_info("peername")
         self.peer = str(peer[0]) if isinstance(peer, tuple) else ""
-        profiles = self._catalogue().profiles
-        self._settings = profiles.get(self._listener().profile_for(self.peer), Settings())
+        profiles, listener = self._catalogue().profiles, self._listener()
+        self._settings = profiles.get(listener.profile_for(self.peer), Settings())
         self._sender = Sender(self._house, LineReader(self._settings), transport, lambda: self.heard_at)
         if not self._house.admit(self):
             transport.write(b"\r\nNO DIALTONE\r\n")
             transport.close()
             return
         self._begin(self._show(self._sender))
+        self._wires = Wires.of(transport, listener.device) if listener.device is not None else None
+        if self._wires is not None:
+            self._wires.show(self._modem.carrier)
+            self._begin(self._wires.watch(self._ready))
+        self._ports.join(self)
 
     def data_received(self, data: bytes) -> None:
         """Bytes came: typed a few at a time, so that others have their turn."""
@@ -116,6 +131,7 @@ class ModemLine(asyncio.Protocol):
     def connection_lost(self, exc: Exception | None) -> None:
         """The line is gone, and the call with it."""
         self._transport = None
+        self._ports.part(self)
         self._hang_up()
         if self._timer is not None:
             self._timer.cancel()
@@ -126,7 +142,30 @@ class ModemLine(asyncio.Protocol):
         self._lost.set()
         self._house.dismiss(self)
 
-    # What the server calls
+    # What the server and its reserved ports call
+
+    @property
+    def waits_for_call(self) -> bool:
+        """Whether somebody may call here."""
+        return self.rings is not None and self._call is None
+
+    @property
+    def rings(self) -> int | None:
+        """The reserved port whose callers ring here."""
+        return self._listener().rings
+
+    def ring(self) -> bool:
+        """Somebody calls."""
+        if self._modem.state is not State.COMMAND or self._transport is None:
+            return False
+        self._do(self._modem.rang(self._loop.time()))
+        self._watch()
+        return True
+
+    def ring_over(self) -> None:
+        """Who called does not any more."""
+        self._do(self._modem.ring_over(self._loop.time()))
+        self._watch()
 
     def turn_away(self, sentence: str) -> None:
         """The gateway ends, or nothing was heard for too long: the call is over, and the line with it."""
@@ -162,11 +201,25 @@ class ModemLine(asyncio.Protocol):
                     self._say(data)
                 case Dial():
                     self._dialling = self._begin(self._dial(effect))
+                case Answer():
+                    self._dialling = self._begin(self._answer())
+                case Refuse():
+                    self._refuse()
                 case HangUp():
                     self._hang_up()
-                case Answer() | Refuse() | Carrier():
-                    pass  # nobody calls here, and no line of a socket shows a carrier
+                case Carrier(up):
+                    if self._wires is not None:
+                        self._wires.show(up)
         self._moved.set()
+        free = self._modem.state is State.COMMAND
+        if free and not self._free:
+            self._loop.call_soon(self._ports.free, self)
+        self._free = free
+
+    def _ready(self, up: bool) -> None:
+        """The program's ready line has risen or fallen."""
+        self._do(self._modem.dtr(up, self._loop.time()))
+        self._watch()
 
     def _watch(self) -> None:
         """Come back when the modem's time is due."""
@@ -202,9 +255,30 @@ class ModemLine(asyncio.Protocol):
             self._watch()
             return
         self._dialling = None
-        assert isinstance(granted.call, Call)
-        self._call = call = _OpenCall(ref, granted.call, self._settings, self._catalogue())
         _log.info("peer=%s dialled=%r connected", self.peer, dial.text)
+        self._connected(ref.place, granted)
+
+    async def _answer(self) -> None:
+        """Take the call that rings, and tell the modem how that went. HangUp cancels it."""
+        port = self._ports.of(self)
+        called = None if port is None else port.answered(self)
+        self._dialling = None
+        if called is None:
+            self._do(self._modem.failed(Failure.REFUSED, self._loop.time()))
+            self._watch()
+            return
+        _log.info("peer=%s answered=%s", self.peer, called.address)
+        self._connected(self._catalogue().reserved.get(self.rings or 0), called)
+
+    def _refuse(self) -> None:
+        port = self._ports.of(self)
+        if port is not None:
+            port.refused(self)
+
+    def _connected(self, form: StreamText | None, called: Called) -> None:
+        assert isinstance(called.call, Call)
+        letters = self._catalogue().gateway.letters
+        self._call = call = _OpenCall(form, called.call, self._settings, letters)
         self._begin(self._to_far(call))
         self._begin(self._from_far(call))
         self._do(self._modem.connected(self._loop.time()))
@@ -214,6 +288,7 @@ class ModemLine(asyncio.Protocol):
         if self._dialling is not None:
             self._dialling.cancel()
             self._dialling = None
+            self._refuse()
         call, self._call = self._call, None
         if call is not None:
             _log.info("peer=%s hung up sent=%d heard=%d", self.peer, call.call.sent, call.call.heard)

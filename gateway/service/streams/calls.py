@@ -3,6 +3,7 @@
 import asyncio
 import time
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from typing import Final
 
 from adapters import limits
@@ -17,12 +18,14 @@ _leaving: Final = set[asyncio.Task[None]]()  # calls that are being hung up
 
 
 class Call:
-    """One open stream, counted."""
+    """One open stream, counted. `over` is told once that it is left or dropped."""
 
-    def __init__(self, stream: Stream) -> None:
+    def __init__(self, stream: Stream, over: Callable[[], None] = lambda: None) -> None:
         self.datagrams = stream.datagrams
         self.sent = self.heard = 0
         self._stream = stream
+        self._over: Callable[[], None] | None = over
+        self._ahead = bytearray()  # was heard before anybody asked
         self._hearing: asyncio.Task[bytes | None] | None = None
         self._left = False
 
@@ -37,14 +40,30 @@ class Call:
 
     async def hear(self) -> bytes | None:
         """The next bytes, or None at the far server's end. BrokenOff. One that is cancelled loses nothing."""
-        if self._hearing is None:
-            self._hearing = asyncio.get_running_loop().create_task(self._stream.receive())
-        data = await asyncio.shield(self._hearing)
-        self._hearing = None
+        data: bytes | None = bytes(self._ahead)
+        self._ahead.clear()
+        data = data or await self._next()
         if data is None:
             return None
         self.heard += len(data)
         return data + b"\n" * self.datagrams
+
+    async def gone(self) -> None:
+        """Wait until the far end has hung up, or the line broke; what it says is kept for `hear`."""
+        with suppress(BrokenOff):
+            while len(self._ahead) < limits.CHUNK_BYTES:
+                data = await self._next()
+                if data is None:
+                    return
+                self._ahead += data
+            await asyncio.get_running_loop().create_future()  # behind so much an end is not seen
+
+    async def _next(self) -> bytes | None:
+        if self._hearing is None:
+            self._hearing = asyncio.get_running_loop().create_task(self._stream.receive())
+        data = await asyncio.shield(self._hearing)
+        self._hearing = None
+        return data
 
     async def exchange(self, data: bytes, seconds: float) -> Heard:
         """Send, then listen until the far server has said something and is quiet, or for a second."""
@@ -75,7 +94,8 @@ class Call:
         """Hang up when all that was said has gone; nobody waits for that, and `drop` has no effect then."""
         if not self._left:
             self._left = True
-            task = asyncio.get_running_loop().create_task(self._close())
+            self._is_over()
+            task = asyncio.get_running_loop().create_task(self.close())
             _leaving.add(task)
             task.add_done_callback(_leaving.discard)
 
@@ -88,8 +108,15 @@ class Call:
             self._hearing.add_done_callback(_forget)
             self._hearing = None
         self._stream.abort()
+        self._is_over()
 
-    async def _close(self) -> None:
+    def _is_over(self) -> None:
+        over, self._over = self._over, None
+        if over is not None:
+            over()
+
+    async def close(self) -> None:
+        """As `leave`, and wait for it."""
         if self._hearing is not None:
             self._hearing.cancel()
             await asyncio.wait({self._hearing})

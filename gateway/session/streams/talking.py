@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Final
+from typing import Final, Protocol
 
 from adapters import limits
 from adapters.errors import HeadraceError, NotPossible, WrongMoment
@@ -19,6 +19,25 @@ from gateway.wire.lines import EOLS
 from gateway.wire.replies import Reply
 
 _TYPED: Final = Place("", "")  # what holds for a URL that a client typed
+
+
+class StreamText(Protocol):
+    """How a stream's text is coded, and how its lines end: a Place, or a ReservedPort."""
+
+    @property
+    def raw(self) -> bool:
+        """Whether nothing is made of its bytes."""
+        ...
+
+    @property
+    def charset(self) -> str:
+        """Python's name of the charset."""
+        ...
+
+    @property
+    def lines(self) -> LineEnd | None:
+        """What ends its lines, None for what is usual."""
+        ...
 
 
 def talk(state: State, words: Sequence[str]) -> Steps:
@@ -41,16 +60,16 @@ def talk(state: State, words: Sequence[str]) -> Steps:
 class OpenTalk:
     """A stream that is open. `by_lines`: the client asks for what has come, with a line for each reply."""
 
-    def __init__(self, state: State, called: Called, place: Place, by_lines: bool) -> None:
+    def __init__(self, state: State, called: Called, form: StreamText, by_lines: bool) -> None:
         self.call: FarCall = called.call
         self.by_lines = by_lines
-        self.raw = place.raw
+        self.raw = form.raw
         self.request = state.request_shown
         self._state = state
         self._called = called
-        self._place = place
+        self._form = form
         self._letters = state.world.catalogue().gateway.letters
-        self._lines = FarLines(state.settings, place.charset, self._letters)
+        self._lines = FarLines(state.settings, form.charset, self._letters)
         self._over = False
 
     # The raw form
@@ -60,18 +79,18 @@ class OpenTalk:
         settings = self._state.settings
         if self.raw:
             return RawToClient(settings)
-        return ToClient(settings, eol or EOLS["crlf"], self._place.charset, self._letters)
+        return ToClient(settings, eol or EOLS["crlf"], self._form.charset, self._letters)
 
     def to_far(self) -> ToFar | None:
         """What makes the client's text the far server's; None where nothing is made of it."""
-        return None if self.raw else ToFar(self._state.settings, self._far_end, self._place.charset)
+        return None if self.raw else ToFar(self._state.settings, self._far_end, self._form.charset)
 
     @property
     def _far_end(self) -> bytes:
         """What ends a line that is sent; a message of its own ends by itself, and is parted at a LF."""
         if self.call.datagrams:
             return b"\n"
-        return (self._place.lines or LineEnd.CRLF).data
+        return (self._form.lines or LineEnd.CRLF).data
 
     # By lines
 
@@ -79,7 +98,7 @@ class OpenTalk:
         """A line to be sent, or None to ask only: the far text so far, and 226 with the last of it."""
         data = b""
         if text is not None:
-            data = text.encode(self._place.charset, "replace")
+            data = text.encode(self._form.charset, "replace")
             data += b"" if self.call.datagrams else self._far_end
         if not self._over and (data or text is not None or self._lines.waiting < limits.STREAM_TEXT):
             try:

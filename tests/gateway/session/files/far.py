@@ -16,11 +16,13 @@ from gateway.session.state import World
 from gateway.session.wishes import (
     Act,
     ActWish,
+    CallerWish,
     CallWish,
     DataWish,
     DeliverWish,
     Done,
     Granted,
+    HearWish,
     Listed,
     ListWish,
     Outcome,
@@ -119,7 +121,7 @@ class Far:
                 return Outcome(Sheet(5, (Record(f"{size:5}"),)), "far", "fetched", 0, False, ())
             case WorkWish(_, work):
                 return Worked(work())
-            case SourceWish() | CallWish() | SayWish():
+            case SourceWish() | CallWish() | SayWish() | HearWish() | CallerWish():
                 raise AssertionError(wish)
 
     def _listed(self, ref: Ref) -> Listed:

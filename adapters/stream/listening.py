@@ -1,0 +1,41 @@
+"""an address to listen at -> a Stream for each caller."""
+
+import asyncio
+import ipaddress
+from collections.abc import Callable
+
+from adapters.stream.connection import Connection, accept_connections
+from adapters.stream.terminal import TelnetLine
+from adapters.streams import Stream, Terminal
+
+
+async def listen(
+    host: str, port: int, called: Callable[[Stream, str], None], telnet: Callable[[], bool]
+) -> asyncio.Server:
+    """Take callers until the server is closed. OSError where that is not possible.
+
+    `called` is given each caller's stream, whose `origin` is the caller's, and address; whoever is given it
+    closes it. `telnet`, asked for each: whether the caller speaks it (RFC 854). Nothing is asked of it then:
+    it lays out and echoes what is typed by itself.
+    """
+
+    def made(line: Connection) -> None:
+        address, negotiates = _plain(line.address), telnet()
+        line.origin = _origin("telnet" if negotiates else "tcp", address)
+        called(TelnetLine(line, Terminal()) if negotiates else line, address)
+
+    return await accept_connections(host, port, made)
+
+
+def _origin(scheme: str, address: str) -> str:
+    return f"{scheme}://[{address}]" if ":" in address else f"{scheme}://{address}"
+
+
+def _plain(address: str) -> str:
+    """Without a zone (RFC 4007), and as IPv4 what is only mapped (RFC 4291 section 2.5.5.2)."""
+    bare = address.partition("%")[0]
+    if not bare:
+        return ""
+    found = ipaddress.ip_address(bare)
+    mapped = found.ipv4_mapped if isinstance(found, ipaddress.IPv6Address) else None
+    return str(mapped or found)

@@ -1,0 +1,1 @@
+"""Calls in: ports at which callers are taken, and whoever answers them."""

@@ -1,0 +1,118 @@
+"""Catalogue -> the reserved ports, open; a reload opens and closes what it changes."""
+
+import logging
+from collections.abc import Callable, Iterator, Mapping
+from typing import Protocol
+
+from adapters.errors import NotThere
+from gateway.catalogue.model import Catalogue, ReservedPort
+from gateway.service.callers.port import CallPort, Ringer
+
+_log = logging.getLogger(__name__)
+
+
+class Line(Ringer, Protocol):
+    """A line that speaks modem, and the port that it rings for now."""
+
+    @property
+    def rings(self) -> int | None:
+        """The reserved port's number, None for none."""
+        ...
+
+
+class CallPorts:
+    """Shared by all clients of one gateway. `catalogue` is asked anew each time."""
+
+    def __init__(self, catalogue: Callable[[], Catalogue]) -> None:
+        self._catalogue = catalogue
+        self._ports: dict[int, CallPort] = {}
+        self._hosts: dict[int, str] = {}
+        self._lines: list[Line] = []
+        self._closing: list[CallPort] = []
+
+    # Life
+
+    async def start(self) -> None:
+        """Open every port, or none: OSError says which failed."""
+        try:
+            for each in self._catalogue().reserved.values():
+                await self._open(each)
+        except OSError:
+            self.close()
+            raise
+
+    def close_old(self) -> None:
+        """Close what a new catalogue has no more."""
+        wanted: Mapping[int, ReservedPort] = self._catalogue().reserved
+        for number, host in list(self._hosts.items()):
+            if number not in wanted or wanted[number].host != host:
+                self._close(number)
+
+    async def open_new(self) -> None:
+        """Open what it has more. A port that cannot be opened is logged and left out."""
+        for number, each in self._catalogue().reserved.items():
+            if number in self._ports:
+                self._ports[number].offer()
+                continue
+            try:
+                await self._open(each)
+            except OSError as error:
+                _log.error("cannot take calls on %s:%s: %s", each.host, number, error.strerror)
+
+    def close(self) -> None:
+        """Close every port. A call that goes on does."""
+        for number in list(self._ports):
+            self._close(number)
+
+    async def told(self) -> None:
+        """Wait until all who were turned away know."""
+        closing, self._closing = self._closing, []
+        for each in closing:
+            await each.told()
+
+    async def _open(self, reserved: ReservedPort) -> None:
+        number = reserved.port
+        port = CallPort(lambda: self._catalogue().reserved.get(number), lambda: self._at(number))
+        await port.open(reserved.host, number)
+        self._ports[number], self._hosts[number] = port, reserved.host
+        _log.info("calls in are taken on %s:%s", reserved.host, number)
+
+    def _close(self, number: int) -> None:
+        port = self._ports.pop(number)
+        del self._hosts[number]
+        port.close()
+        self._closing.append(port)
+
+    # Who hears
+
+    def port(self, number: int) -> CallPort:
+        """NotThere where it is not open."""
+        port = self._ports.get(number)
+        if port is None:
+            raise NotThere(f"Port {number} takes no calls now")
+        return port
+
+    def join(self, line: Line) -> None:
+        """From now on callers may ring at this line, the longest there first."""
+        self._lines.append(line)
+        self.free(line)
+
+    def part(self, line: Line) -> None:
+        """They may not any more. Harmless where they never might."""
+        if line in self._lines:
+            self._lines.remove(line)
+            for each in self._ports.values():
+                each.left(line)
+
+    def free(self, line: Line) -> None:
+        """Who waits may ring there now."""
+        port = self.of(line)
+        if port is not None:
+            port.offer()
+
+    def of(self, line: Line) -> CallPort | None:
+        """The port whose callers ring at this line."""
+        return None if line.rings is None else self._ports.get(line.rings)
+
+    def _at(self, number: int) -> Iterator[Line]:
+        return (each for each in self._lines if each.rings == number)
