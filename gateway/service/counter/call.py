@@ -14,7 +14,16 @@ from adapters import limits
 from adapters.errors import BrokenOff, HeadraceError
 from gateway.service.clients.granting import Fulfiller, failure, let_go, tell, with_margin
 from gateway.session.counter.steps import Came, Listen, Said, Say, Talk
-from gateway.session.wishes import Granted, Wish, time_is_up
+from gateway.session.state import without_secrets
+from gateway.session.wishes import (
+    Granted,
+    ListWish,
+    ReadWish,
+    StageWish,
+    TextWish,
+    Wish,
+    time_is_up,
+)
 from gateway.wire.lines import CAN
 
 _log = logging.getLogger(__name__)
@@ -144,8 +153,15 @@ class CounterCall:
             let_go(request)
             raise
         except HeadraceError as error:
-            tell(f"counter of {self._place}", error)
+            tell(_shown(wish, self._place), error)
             raise
         except Exception as error:
             _log.exception("the counter of %s failed", self._place)
             raise failure(wish, error) from error
+
+
+def _shown(wish: Wish, place: str) -> str:
+    """What is asked for, for the log."""
+    if isinstance(wish, ListWish | ReadWish | TextWish | StageWish):
+        return f"{without_secrets(wish.ref.whole)} at its counter"
+    return f"the counter of {place}"

@@ -62,6 +62,7 @@ class Counter:
         self._reader = LineReader(replace(settings, telnet="off", flow="none", check="none"))
         self._unclean = unclean
         self._last: Transfer | None = None
+        self._stopped = False  # by a CAN that is still to be listened to
 
     def run(self) -> Talk[None]:
         """The whole dialogue, which ends when the client takes its leave."""
@@ -81,7 +82,8 @@ class Counter:
             elif isinstance(event, Line) and not self._reader.cancel_ahead():
                 if (yield from self._answered(event)):
                     return
-                if not self._reader.cancel_ahead():
+                stopped, self._stopped = self._stopped, False
+                if not stopped and not self._reader.cancel_ahead():  # that brings a prompt of its own
                     yield from say(self._writing.prompt())
 
     # One line
@@ -259,6 +261,7 @@ class Counter:
             any_yet = any_yet or bool(reply.records)
             for piece in self._writing.pieces(reply.records):
                 if (yield from say(piece)).cancelled:
+                    self._stopped = True
                     return True
             if not reply.more:
                 break

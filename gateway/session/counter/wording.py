@@ -15,7 +15,7 @@ PIECE_BYTES: Final = 2_048
 
 HELP: Final = (
     "LIST [folder]  what is in it",
-    "BASE folder    go there; BASE alone: back",
+    "BASE [folder]  go there, or back",
     "TEXT name      read it on the screen",
     "READ name      have it sent by YMODEM",
     "READ name xmodem  the same by XMODEM",

@@ -30,6 +30,7 @@ CATALOGUE = Catalogue(
         (Dial("Board:"), "telnet://board.example"),
         (Dial("555-0100", "5550100"), "telnet://board.example"),
         (Dial("W3", "3"), "tcp://w3.example:7"),
+        (Dial("web"), "http://web.example/"),  # its counter
         (Dial("typed.example:6400"), "tcp://typed.example:6400"),
         (Dial("typed.example:23"), "telnet://typed.example"),
         (Dial("tls://typed.example:992"), "tls://typed.example:992"),
@@ -44,7 +45,6 @@ def test_what_is_meant(dial: Dial, url: str) -> None:
     [
         (Dial("nobody"), NotThere),
         (Dial("5550199", "5550199"), NotThere),
-        (Dial("web"), NotThere),
         (Dial(":23"), NotThere),
         (Dial("other.example:23"), NotAllowed),
         (Dial("http://typed.example/"), HeadraceError),
