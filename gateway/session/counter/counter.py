@@ -147,8 +147,8 @@ class Counter:
         if ref.is_folder:
             raise NotPossible("That is a folder")
         window = Window(ref)
-        first = yield from window.begin()
-        fetching = Fetching(window, first, self._plain_name(ref), blocks)
+        yield from window.fill()  # what keeps the document from being had is told before anything starts
+        fetching = Fetching(window, self._plain_name(ref), blocks)
         shown = self._shown(ref)
         yield from self._begin(shown, blocks, receive=True)
         yield from self._run(fetching)

@@ -1,6 +1,7 @@
 """READ at the counter: a document, read in windows -> blocks to the client."""
 
 from adapters import limits
+from adapters.files import Stat
 from gateway.catalogue.calling.targets import Ref
 from gateway.session.counter.commands import Blocks
 from gateway.session.counter.steps import Talk
@@ -14,45 +15,42 @@ from gateway.wire.blocks.ymodem import YmodemSender
 
 
 class Window:
-    """A document, of which limits.READ_WINDOW_BYTES at most are here."""
+    """A document, of which limits.READ_WINDOW_BYTES at most are here. `size` is None where it is not known."""
 
     def __init__(self, ref: Ref) -> None:
         self._ref = ref
         self._here = bytearray()
         self._position = 0  # of the next byte to ask for
-        self._part: Part | None = None  # the last one
+        self._whole = False
+        self.stat: Stat | None = None
+        self.size: int | None = None
 
-    def begin(self) -> Asking[Part]:
-        """The first bytes. Whatever keeps them from being had is told now."""
-        yield from self._more()
-        assert self._part is not None
-        return self._part
+    def fill(self) -> Asking[None]:
+        """The next bytes. ChangedMeanwhile where it is another document by now."""
+        wish = ReadWish(self._ref, self._position, limits.READ_WINDOW_BYTES, self.stat)
+        part = yield from granted(wish, Part)
+        self._position += len(part.data)
+        self._here += part.data
+        self._whole, self.stat, self.size = part.last, part.stat, part.size
 
     def take(self, count: int) -> Asking[bytes]:
-        """The next bytes, `count` at most; none at the end. ChangedMeanwhile where it is another document."""
-        while not self._here and self._part is not None and not self._part.last:
-            yield from self._more()
+        """The next bytes, `count` at most; none at the end."""
+        while not self._here and not self._whole:
+            yield from self.fill()
         data = bytes(self._here[:count])
         del self._here[:count]
         return data
 
-    def _more(self) -> Asking[None]:
-        same = None if self._part is None else self._part.stat
-        wish = ReadWish(self._ref, self._position, limits.READ_WINDOW_BYTES, same)
-        self._part = yield from granted(wish, Part)
-        self._position += len(self._part.data)
-        self._here += self._part.data
-
 
 class Fetching(Transfer):
-    """One document to the client. `first` is what `window` began with; `name` is told to its program."""
+    """One document to the client. `window` has its first bytes; `name` is told to the client's program."""
 
-    def __init__(self, window: Window, first: Part, name: str, blocks: Blocks) -> None:
+    def __init__(self, window: Window, name: str, blocks: Blocks) -> None:
         super().__init__()
         self._window, self._blocks = window, blocks
-        modified = first.stat.modified
+        modified = None if window.stat is None else window.stat.modified
         seconds = None if modified is None else int(modified.timestamp())
-        self._document = Document(name, first.size, seconds)
+        self._document = Document(name, window.size, seconds)
         self.sent = 0
 
     def _begin(self, now: float) -> Sender:

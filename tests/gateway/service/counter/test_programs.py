@@ -1,7 +1,9 @@
 """The real programs of Debian's lrzsz at counters of a whole gateway, over a modem and over TALK."""
 
 import binascii
+import os
 import random
+import re
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -93,6 +95,8 @@ def test_storing(stage: Stage, shelf: Path, mine: Path, modem: bool) -> None:
             data = bodies()[name]
             terminal.transfer("STORE x xmodem", ["sx", name], mine)
             assert (shelf / "x").read_bytes() == data + SUB * (-len(data) % 128)
+        terminal.transfer("STORE k xmodem", ["sx", "-k", "300000.bin"], mine)  # blocks of 1,024
+        assert (shelf / "k").read_bytes().rstrip(SUB) == body(300_000).rstrip(SUB)
         terminal.transfer("STORE y", ["sb", "129.bin"], mine)
         assert (shelf / "y").read_bytes() == body(129)
         assert terminal.ask("BASE") == ["You are in CLUB:"]
@@ -368,3 +372,30 @@ def test_offline_from_a_recording(stage: Stage, mine: Path, modem: bool) -> None
         terminal.transfer("READ a.bin", ["rb"], mine)
         assert (mine / "a.bin").read_bytes() == body(300_000)
         assert " ".join(terminal.ask("READ b.bin")) == "Offline: nothing recorded for that"
+
+
+def test_the_readmes_call(stage: Stage, shelf: Path, mine: Path) -> None:
+    """Every line of it, in its order, with lrzsz as the old machine's program."""
+    text = (Path(__file__).parents[4] / "README.md").read_text(encoding="utf-8")
+    found = re.search(r"<!-- counter -->\n```text\n(.*?)```", text, re.DOTALL)
+    assert found is not None
+    shown = found[1].replace("\n", "\r\n").encode()
+    (shelf / "letters").mkdir()
+    (shelf / "MINUTES.TXT").write_bytes(b"x" * 166)
+    for each in (shelf / "MINUTES.TXT", shelf / "letters"):
+        os.utime(each, (1_779_019_200, 1_779_019_200))  # noon of 17 May 2026, UTC
+    (mine / "reply.txt").write_bytes(b"Agreed.\r\n")
+    programs = {b"READ #2": ["rb"], b"STORE reply.txt xmodem": ["sx", "reply.txt"]}
+    with Terminal(on_disk(stage, shelf), modem=True) as terminal:
+        heard = b""
+        for line in re.findall(rb"^(?:> )?((?:ATDT|LIST|READ|BASE|STORE|BYE).*?)\r$", shown, re.MULTILINE):
+            terminal.type(line + b"\r")
+            heard += terminal.wait_for(line + b"\r")
+            heard += terminal.wait_for(b"\n") if heard.endswith(b"ATDTclub\r\r") else b""
+            if line in programs:
+                heard += terminal.wait_for(b"gives up.\r\n")
+                assert terminal.run(programs[line], mine) == 0
+            heard += terminal.wait_for(b"NO CARRIER\r\n" if line == b"BYE" else b"> ")
+        assert heard.replace(b"ATDTclub\r\r\n", b"ATDTclub\r\n") == shown
+    assert (mine / "minutes.txt").read_bytes() == b"x" * 166  # this program has small letters for capitals
+    assert (shelf / "letters" / "reply.txt").read_bytes() == b"Agreed.\r\n".ljust(128, SUB)

@@ -5,7 +5,8 @@ import pytest
 from adapters import limits
 from adapters.errors import ChangedMeanwhile, HeadraceError, NoRoom
 from gateway.session.wishes import DataWish, DeliverWish, StageWish, Wish
-from gateway.wire.blocks.effects import Document, Done, Failed
+from gateway.wire.blocks.effects import Document, Done, Effect, Failed
+from gateway.wire.blocks.frame import ACK, EOT, NAK
 from gateway.wire.blocks.xmodem import XmodemSender
 from gateway.wire.blocks.ymodem import YmodemSender
 from tests.gateway.session.counter.clients import Client, Met, with_settings
@@ -169,3 +170,28 @@ def test_a_line_that_is_lost_in_the_middle() -> None:
     assert client.now > now
     assert [tray.dropped for tray in client.far.trays] == [1]
     assert client.far.documents == {}
+
+
+def test_what_a_sender_repeats_while_it_is_stored_answers_nothing() -> None:
+    """Storing takes longer than the sender waits, which says the end again: one acknowledgement is enough."""
+    client = Client()
+
+    def repeats(wish: Wish) -> None:
+        if isinstance(wish, DeliverWish):
+            client._came += bytes([EOT, EOT])
+
+    client.far.fault = repeats
+    client.starts("STORE a xmodem")
+    seen = b""
+    sender = XmodemSender(0.0)
+    feed = sender.feed
+
+    def noted(data: bytes, now: float) -> list[Effect]:
+        nonlocal seen
+        seen += data
+        return feed(data, now)
+
+    sender.feed = noted  # type: ignore[method-assign]
+    assert client.meets(sender, [b"abc"]).last == Done()
+    assert seen == bytes([ord("C"), ACK, NAK, ACK])  # asked; the block; the end, twice
+    assert client.answer() == ["a: 128 bytes stored"]
