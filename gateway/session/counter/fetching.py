@@ -15,7 +15,7 @@ from gateway.wire.blocks.ymodem import YmodemSender
 
 
 class Window:
-    """A document, of which limits.READ_WINDOW_BYTES at most are here. `size` is None where it is not known."""
+    """A document, of which limits.READ_WINDOW_BYTES at most are here. `size` is None where nobody told."""
 
     def __init__(self, ref: Ref) -> None:
         self._ref = ref
