@@ -68,6 +68,11 @@ _MORE: Final[Mapping[str, Sequence[str]]] = {
         "With lines: >text says a line, an empty line asks only, . leaves; each gets a reply.",
         "226: it is over.",
     ),
+    "HEAR": (
+        "150, and 200 with the caller's address when somebody calls. After that as TALK.",
+        "A line before that ends the wait: 503.",
+        "HEAR port who tells who waits to be answered, HEAR port refuse turns them away.",
+    ),
 }
 """Request -> what its usage and meaning leave open."""
 
