@@ -69,7 +69,7 @@ _MORE: Final[Mapping[str, Sequence[str]]] = {
         "226: it is over.",
     ),
     "HEAR": (
-        "150, and 200 with the caller's address when somebody calls. After that as TALK.",
+        "150, and 200 with the caller's address when somebody calls. Then as TALK, or TALK lines.",
         "A line before that ends the wait: 503.",
         "HEAR port who tells who waits to be answered, HEAR port refuse turns them away.",
     ),

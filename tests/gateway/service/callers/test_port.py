@@ -34,6 +34,26 @@ def test_a_call_in(stage: Stage, reserve: Reserve) -> None:
     assert f"REQUEST  HEAR {reserved.port}" in why
 
 
+def test_a_call_in_by_lines(stage: Stage, reserve: Reserve) -> None:
+    reserved = reserve('lines = "lf"')
+    client = stage.clients(reserved.gateway)
+    assert client.ask(f"HEAR {reserved.port} lines").status == 150
+    caller = reserved.call()
+    assert client.read(len(CALLED)) == CALLED
+    assert client.ask(">WHO IS IT").records == ()
+    caller.hears(b"WHO IS IT\n")
+    caller.say(b"a wren\n")
+    until = time.monotonic() + 5
+    while not (reply := client.ask("")).records:
+        assert time.monotonic() < until
+    assert reply.records == ("a wren".ljust(40),)
+    caller.hang_up()
+    while (reply := client.ask("")).status == 200:
+        assert time.monotonic() < until
+    assert reply.status == 226
+    assert client.ask("NOOP x").records == ("x".ljust(40),)
+
+
 def test_the_client_leaves_with_the_escape(stage: Stage, reserve: Reserve) -> None:
     reserved = reserve()
     client = stage.clients(reserved.gateway)

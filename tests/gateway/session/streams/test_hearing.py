@@ -94,7 +94,9 @@ def called(address: str = "192.0.2.7") -> Called:
         ("HEAR -1", "501"),
         ("HEAR 8199", "550"),
         ("HEAR 0", "550"),
+        ("HEAR 8200 lines x", "501"),
         ("HEAR 08200", "150"),
+        ("HEAR 8200 LINES", "150"),
         ("HEA 8200", "150"),
     ],
 )
@@ -154,6 +156,8 @@ def test_can_ends_the_wait_with_503(talk: Talk, ports: Ports) -> None:
 def test_no_raw_bytes_with_xon(talk: Talk) -> None:
     talk.status("SET flow=xon")
     assert talk.status("HEAR 8201")[:3] == "503"
+    assert talk.status("HEAR 8201 lines")[:3] == "150"
+    talk.session.lost()
     assert talk.status("HEAR 8200")[:3] == "150"
 
 
