@@ -271,6 +271,8 @@ BLOCK_SEVEN: Final = 3  # blocks or requests in a row that only bit 7 spoils
 BLOCK_LAST_TRIES: Final = 2  # of the mark behind a batch that nobody answers, all of it acknowledged
 BLOCK_AHEAD_BYTES: Final = 8_192  # of a document, held by its sender
 BLOCK_DOCUMENTS: Final = 1_000  # of one batch
+COUNTER_NAME_BYTES: Final = 255  # of a document's name that comes or goes with it; most disks take no more
+COUNTER_PAUSE_SECONDS: Final = 1.0  # without a byte behind a transfer, before the client is told how it went
 
 # The pytest plugin
 TESTING_STOP_SECONDS: Final = 10.0  # for a gateway or server to start or to end, beside what it waits for

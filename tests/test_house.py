@@ -108,6 +108,7 @@ ELSEWHERE = {
     "gateway/service/clients/sending.py": "gateway/service/clients/test_connection.py",
     "gateway/service/clients/turns.py": "gateway/service/clients/test_connection.py",
     "gateway/service/server.py": "gateway/service/clients/test_connection.py",
+    "gateway/service/streams/open_call.py": "gateway/service/counter/test_call.py",
     "gateway/wire/blocks/effects.py": "gateway/wire/blocks/test_noise.py",
     "gateway/wire/blocks/patience.py": "gateway/wire/blocks/test_noise.py",
     "gateway/wire/codes.py": "adapters/test_errors.py",

@@ -18,6 +18,7 @@ from gateway.service.streams.calls import Calls
 from gateway.session.wishes import (
     CallerWish,
     CallWish,
+    CounterWish,
     DataWish,
     Granted,
     HearWish,
@@ -84,6 +85,8 @@ class Answers:
             return await self._calls.answer(wish, seconds)
         if isinstance(wish, HearWish | CallerWish):
             raise NotPossible("No calls come in here")  # see callers.answers
+        if isinstance(wish, CounterWish):
+            raise NotPossible("No stream there; TEXT or READ it")  # see counter.answers
         if isinstance(wish, WorkWish):
             return Worked(await self._layouts.beside(wish.size, seconds, wish.work))
         if not isinstance(wish, SourceWish | PickWish):

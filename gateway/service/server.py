@@ -18,6 +18,7 @@ from gateway.service.clients.granting import Fulfiller
 from gateway.service.clients.pacing import Pacing
 from gateway.service.clients.resuming import Seat
 from gateway.service.clocks import CLOCK, Clock
+from gateway.service.counter.answers import CounterAnswers
 from gateway.service.descriptors import Complaints, make_room
 from gateway.service.devices.device import Device
 from gateway.service.devices.wire import Wire
@@ -273,11 +274,10 @@ class Server:
             return Session(self._world, profile if profile in self._catalogue.profiles else "PLAIN")
 
         def connection() -> asyncio.Protocol:
+            answers = CounterAnswers(self._answers, self._world, door.listener.device)
             if door.listener.speaks is Speaks.MODEM:
-                return ModemLine(
-                    self, lambda: self._catalogue, self._answers, lambda: door.listener, self._ports
-                )
-            made = Connection(self, begin, self._answers, door.listener.greeting, door.seat)
+                return ModemLine(self, lambda: self._catalogue, answers, lambda: door.listener, self._ports)
+            made = Connection(self, begin, answers, door.listener.greeting, door.seat)
             return made if self._tap is None else self._tap(made, self._number_of(door.listener))
 
         if listener.device is not None:

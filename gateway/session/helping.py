@@ -67,6 +67,8 @@ _MORE: Final[Mapping[str, Sequence[str]]] = {
         "After 200 the line is the far server's. To leave: a second of silence, +++, a second of silence.",
         "With lines: >text says a line, an empty line asks only, . leaves; each gets a reply.",
         "226: it is over.",
+        "A place with documents, such as club: or club:docs/, has a counter: LIST, TEXT, READ, STORE and HELP"
+        " there, by XMODEM or YMODEM.",
     ),
     "HEAR": (
         "150, and 200 with the caller's address when somebody calls. Then as TALK, or TALK lines.",

@@ -35,6 +35,7 @@ class Outgoing:
             setting = "9b"
         elif setting == "mirror":
             setting = self._mirror
+        self._state.eol = setting
         self._eol = EOLS[setting]
 
     @property

@@ -99,7 +99,8 @@ class Explanation:
 
 @dataclass(slots=True)
 class State:
-    """One connection. `eol_typed`: the client itself has set `eol`. `numbered` is what `#n` stands for.
+    """One connection. `eol_typed`: the client itself has set `eol`; `eol` is what it comes to for this line,
+    never `mirror`. `numbered` is what `#n` stands for.
 
     `begun` is what was answered 150 and not yet told by WHY to have ended. `loose`: the request has a ref
     that is seen from a BASE without a slash at its end, perhaps not as its client meant it.
@@ -109,6 +110,7 @@ class State:
     profile: str
     settings: Settings
     eol_typed: bool = False
+    eol: str = "crlf"
     cursor: Pages | None = None
     transfer: Transfer | None = None
     explained: Explanation | None = None

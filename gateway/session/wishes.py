@@ -10,6 +10,7 @@ from adapters.files import Listing, Stat
 from gateway.catalogue.calling.targets import Ref
 from gateway.catalogue.model import Source
 from gateway.extract.plan import Plan, Record, Sheet, Style
+from gateway.wire.settings import Settings
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,6 +121,16 @@ class CallWish:
 
 
 @dataclass(frozen=True, slots=True)
+class CounterWish:
+    """A call to the counter of a place with documents, in the folder `ref`. `settings` are the client's, with
+    `eol` as it is, and `echo` where the counter is to echo.
+    """
+
+    ref: Ref
+    settings: Settings
+
+
+@dataclass(frozen=True, slots=True)
 class SayWish:
     """Send `data` on a stream, then listen a little; nothing where it is empty."""
 
@@ -143,7 +154,8 @@ class CallerWish:
 
 
 FarWish: TypeAlias = ListWish | ReadWish | TextWish | StageWish | DataWish | DeliverWish | ActWish
-Wish: TypeAlias = SourceWish | PickWish | WorkWish | CallWish | SayWish | HearWish | CallerWish | FarWish
+_CallsWish: TypeAlias = CallWish | CounterWish | SayWish | HearWish | CallerWish
+Wish: TypeAlias = SourceWish | PickWish | WorkWish | _CallsWish | FarWish
 
 
 def time_is_up(wish: Wish) -> HeadraceError:

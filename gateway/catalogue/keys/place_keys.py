@@ -60,7 +60,7 @@ PLACE_KEYS: Final[tuple[Key, ...]] = (
         "dial",
         _S.TEXT,
         "The place that it calls",
-        note="the name of a place that is a stream",
+        note="the name of a place; one with documents is called at its counter",
         required=True,
         also=("place", "call"),
     ),

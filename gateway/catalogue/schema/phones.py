@@ -27,12 +27,8 @@ def read_phones(top: Table, places: Mapping[str, Place | None]) -> dict[str, str
         if dial is None:
             continue
         name = dial.upper().removesuffix(":")
-        place = places.get(name)
-        if name not in places:
-            if top.report.intact(("place",)):
-                known = " ".join(sorted(each.lower() for each in places)) or "this file has no places"
-                table.wrong("dial", f"{shown(dial)}, which is no place", nearest(dial, places).lower(), known)
-        elif place is not None and not place.is_stream:
-            table.wrong("dial", f"{shown(dial)}, which is no stream", allowed="a place that is a stream")
+        if name not in places and top.report.intact(("place",)):
+            known = " ".join(sorted(each.lower() for each in places)) or "this file has no places"
+            table.wrong("dial", f"{shown(dial)}, which is no place", nearest(dial, places).lower(), known)
         phones[number] = name
     return phones

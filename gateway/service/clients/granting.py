@@ -56,7 +56,7 @@ class Granting:
                 try:
                     granted = self._fulfiller.now(wish) or await self._grant(wish, deadline)
                 except HeadraceError as error:
-                    _tell(session.request_shown, error)
+                    tell(session.request_shown, error)
                     wish = steps.throw(error)
                     continue
                 except Exception as error:  # noqa: BLE001 the session tells it when it is time to
@@ -84,17 +84,17 @@ class Granting:
             async with asyncio.timeout_at(deadline):
                 granted = await request
         except TimeoutError as error:
-            _let_go(request)
+            let_go(request)
             raise time_is_up(wish) from error
         except asyncio.CancelledError:
-            _let_go(request)
+            let_go(request)
             if self._abandoned and not _being_cancelled():
                 return None
             raise
         else:
             if not self._abandoned:
                 return granted
-            _let_go(request)  # CAN came just after it was granted
+            let_go(request)  # CAN came just after it was granted
             return None
         finally:
             self._request = None
@@ -112,7 +112,7 @@ def failure(wish: Wish, error: Exception) -> HeadraceError:
     return told
 
 
-def _let_go(request: "asyncio.Task[Granted]") -> None:
+def let_go(request: "asyncio.Task[Granted]") -> None:
     """Nobody waits for this any more: what it began to take in is dropped."""
     if not request.cancel() and not request.cancelled() and request.exception() is None:
         granted = request.result()
@@ -127,7 +127,7 @@ def _being_cancelled() -> bool:
     return task is not None and task.cancelling() > 0
 
 
-def _tell(request: str, error: HeadraceError) -> None:
+def tell(request: str, error: HeadraceError) -> None:
     """The log. What was not recorded is a matter for who runs an offline day: it says what comes nearest."""
     if isinstance(error, NotRecorded):
         notes = {name.lower(): text for name, text in error.notes}

@@ -23,7 +23,7 @@ from gateway.service.clients.resuming import Seat
 from gateway.service.clients.sending import Sender
 from gateway.service.modems.calling import called, failure_of
 from gateway.service.modems.wires import Wires
-from gateway.service.streams.calls import Call
+from gateway.service.streams.open_call import OpenCall
 from gateway.session.streams.talking import StreamText
 from gateway.session.wishes import Called
 from gateway.streams.to_client import RawToClient, ToClient, Translation
@@ -39,7 +39,7 @@ class _OpenCall:
     """A call that is going on. Nothing is made of its bytes, unless its place says how lines end."""
 
     def __init__(
-        self, form: StreamText | None, call: Call, settings: Settings, letters: Mapping[str, str]
+        self, form: StreamText | None, call: OpenCall, settings: Settings, letters: Mapping[str, str]
     ) -> None:
         self.call = call
         self.waiting = bytearray()
@@ -247,7 +247,7 @@ class ModemLine(asyncio.Protocol):
         """Make the call, and tell the modem how that went. HangUp cancels it."""
         seconds = float(self._modem.parameters.wait)
         try:
-            ref, granted = await called(self._catalogue, self._fulfiller, dial, seconds)
+            form, granted = await called(self._catalogue, self._fulfiller, dial, seconds, self._settings)
         except HeadraceError as error:
             _log.info("peer=%s dialled=%r code=%s", self.peer, dial.text, error.code, exc_info=error)
             self._dialling = None
@@ -256,7 +256,7 @@ class ModemLine(asyncio.Protocol):
             return
         self._dialling = None
         _log.info("peer=%s dialled=%r connected", self.peer, dial.text)
-        self._connected(ref.place, granted)
+        self._connected(form, granted)
 
     async def _answer(self) -> None:
         """Take the call that rings, and tell the modem how that went. HangUp cancels it."""
@@ -276,7 +276,7 @@ class ModemLine(asyncio.Protocol):
             port.refused(self)
 
     def _connected(self, form: StreamText | None, called: Called) -> None:
-        assert isinstance(called.call, Call)
+        assert isinstance(called.call, OpenCall)
         letters = self._catalogue().gateway.letters
         self._call = call = _OpenCall(form, called.call, self._settings, letters)
         self._begin(self._to_far(call))
@@ -330,6 +330,7 @@ class ModemLine(asyncio.Protocol):
                 if self._call is not call:
                     return
                 self._do(self._modem.received(call.to_client.feed(data), self._loop.time()))
+                await self._room(call)  # who is asked for more knows that this was taken
         await self._room(call)
         if self._call is call:
             self._do(self._modem.carrier_lost(self._loop.time()))

@@ -13,7 +13,7 @@ from typing import Final
 from adapters import limits
 from adapters.errors import HeadraceError, TooLarge
 from gateway.service.clients.sending import Sender
-from gateway.service.streams.calls import Call
+from gateway.service.streams.open_call import OpenCall
 from gateway.streams.escape import Escape
 from gateway.streams.to_client import Translation
 from gateway.streams.to_far import FromClient, ToFar
@@ -53,7 +53,7 @@ class Pipe:
 
     def __init__(
         self,
-        call: Call,
+        call: OpenCall,
         ways: Ways,
         sender: Sender,
         *,

@@ -6,7 +6,7 @@ import time
 from collections.abc import Callable
 
 from gateway.service.clients.sending import Sender
-from gateway.service.streams.calls import Call
+from gateway.service.streams.open_call import OpenCall
 from gateway.service.streams.piping import Ending, Pipe, Ways
 from gateway.session.conversation import Session
 from gateway.wire.replies import Lines
@@ -47,7 +47,7 @@ class Talking:
         talk, reader = session.talking, session.reader
         if talk is None:
             return None
-        assert isinstance(talk.call, Call)
+        assert isinstance(talk.call, OpenCall)
         ways = Ways(talk.to_client(session.eol), talk.to_far(), reader.settings)
         began = time.perf_counter()
         pipe = Pipe(talk.call, ways, sender, owed=transport.write, choke=self._choke, heard=self._heard)

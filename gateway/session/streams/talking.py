@@ -6,12 +6,13 @@ from typing import Final, Protocol
 
 from adapters import limits
 from adapters.errors import HeadraceError, NotPossible, WrongMoment
+from gateway.catalogue.calling.targets import Ref
 from gateway.catalogue.model import STREAMS, LineEnd, Place
 from gateway.extract.plan import Record
 from gateway.session.files.refs import typed_ref, wanted
 from gateway.session.state import State
 from gateway.session.steps import Steps, granted
-from gateway.session.wishes import Called, CallWish, FarCall, Heard, SayWish
+from gateway.session.wishes import Called, CallWish, CounterWish, FarCall, Heard, SayWish
 from gateway.streams.far_lines import FarLines
 from gateway.streams.to_client import RawToClient, ToClient, Translation
 from gateway.streams.to_far import ToFar
@@ -19,6 +20,7 @@ from gateway.wire.lines import EOLS
 from gateway.wire.replies import Reply
 
 _TYPED: Final = Place("", "")  # what holds for a URL that a client typed
+_COUNTER: Final = Place("", "", raw=True)  # and for a counter, which makes its own line ends
 
 
 class StreamText(Protocol):
@@ -45,14 +47,25 @@ def talk(state: State, words: Sequence[str]) -> Steps:
     if not words or len(words) > 2 or (len(words) == 2 and words[1].lower() != "lines"):
         raise wanted("TALK ref [lines]", len(words) > 1)
     ref = typed_ref(state, words[0])
-    if ref.url.partition(":")[0] not in STREAMS:
-        raise NotPossible("No stream there; TEXT or READ it")
-    place = ref.place or _TYPED
     by_lines = len(words) == 2
+    if ref.url.partition(":")[0] not in STREAMS:
+        return (yield from _counter(state, ref, by_lines))
+    place = ref.place or _TYPED
     if place.raw and not by_lines and state.settings.flow == "xon":
         raise WrongMoment("flow=xon takes no raw bytes")
     called = yield from granted(CallWish(ref, state.settings.cols), Called)
     state.talk = OpenTalk(state, called, place, by_lines)
+    state.account(called.provenance)
+    return Reply(200, state.settings)
+
+
+def _counter(state: State, ref: Ref, by_lines: bool) -> Steps:
+    """TALK to a folder of a place with documents: to its counter."""
+    if by_lines or ref.place is None or not ref.is_folder:
+        raise NotPossible("No stream there; TEXT or READ it")
+    settings = replace(state.settings, eol=state.eol)
+    called = yield from granted(CounterWish(ref, settings), Called)
+    state.talk = OpenTalk(state, called, _COUNTER, by_lines)
     state.account(called.provenance)
     return Reply(200, state.settings)
 

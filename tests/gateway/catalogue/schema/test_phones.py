@@ -8,8 +8,8 @@ PLACES = '[place.board]\nbase = "tcp://far.example:7"\n[place.web]\nbase = "http
 
 
 def test_numbers_and_their_places() -> None:
-    phones = load(f'{PLACES}[phone.5550100]\ndial = "Board"\n[phone.1]\ndial = "board:"\n').phones
-    assert dict(phones) == {"5550100": "BOARD", "1": "BOARD"}
+    book = '[phone.5550100]\ndial = "Board"\n[phone.1]\ndial = "board:"\n[phone.2]\ndial = "web"\n'
+    assert dict(load(f"{PLACES}{book}").phones) == {"5550100": "BOARD", "1": "BOARD", "2": "WEB"}
     assert dict(load("").phones) == {}
 
 
@@ -17,7 +17,6 @@ def test_numbers_and_their_places() -> None:
     "snippet",
     [
         f'{PLACES}[phone.1]\ndial = "bord"\n        ^^^^ board',
-        f'{PLACES}[phone.1]\ndial = "web"\n        ^^^',
         f'{PLACES}[phone.12a]\n       ^^^\ndial = "board"',
         f"{PLACES}[phone.1]\n       ^",
         f'{PLACES}[phone]\n1 = "board"\n^',

@@ -84,7 +84,7 @@ def test_a_call_by_name_and_by_number(program: Program, dial: bytes) -> None:
     assert program.command(b"AT", b"OK") == b"AT\r\r\nOK\r\n"
 
 
-@pytest.mark.parametrize("dial", [b"ATDnobody", b"ATD5550199", b"ATDshelf", b"ATD192.0.2.1:23", b"ATDT"])
+@pytest.mark.parametrize("dial", [b"ATDnobody", b"ATD5550199", b"ATDshelf:80", b"ATD192.0.2.1:23", b"ATDT"])
 def test_a_dial_that_leads_nowhere_is_no_carrier(program: Program, dial: bytes) -> None:
     """Nothing is sent to the address, which no catalogue allows."""
     assert program.command(dial, b"NO CARRIER").endswith(b"\r\r\nNO CARRIER\r\n")

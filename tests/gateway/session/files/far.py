@@ -18,6 +18,7 @@ from gateway.session.wishes import (
     ActWish,
     CallerWish,
     CallWish,
+    CounterWish,
     DataWish,
     DeliverWish,
     Done,
@@ -121,7 +122,7 @@ class Far:
                 return Outcome(Sheet(5, (Record(f"{size:5}"),)), "far", "fetched", 0, False, ())
             case WorkWish(_, work):
                 return Worked(work())
-            case SourceWish() | CallWish() | SayWish() | HearWish() | CallerWish():
+            case SourceWish() | CallWish() | CounterWish() | SayWish() | HearWish() | CallerWish():
                 raise AssertionError(wish)
 
     def _listed(self, ref: Ref) -> Listed:

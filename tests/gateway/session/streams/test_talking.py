@@ -11,7 +11,7 @@ from adapters.errors import BrokenOff, CannotConnect
 from gateway.catalogue.model import Catalogue, GatewaySettings, LineEnd, Place
 from gateway.session.conversation import Session
 from gateway.session.state import World
-from gateway.session.wishes import Called, CallWish, Granted, Heard, Provenance, SayWish, Wish
+from gateway.session.wishes import Called, CallWish, CounterWish, Granted, Heard, Provenance, SayWish, Wish
 from gateway.wire.settings import Settings
 from tests.gateway.session.conftest import Talk
 
@@ -48,6 +48,7 @@ class FarEnd:
     says: list[bytes | Exception | None] = field(default_factory=list)
     said: list[bytes] = field(default_factory=list)
     calls: list[CallWish] = field(default_factory=list)
+    counters: list[CounterWish] = field(default_factory=list)
     line: Line = field(default_factory=Line)
     refuses: Exception | None = None
 
@@ -58,6 +59,9 @@ class FarEnd:
                 raise self.refuses
             self.line.datagrams = wish.ref.url.startswith("udp:")
             return Called(self.line, Provenance("tcp://bbs.example:6400", "stream"))
+        if isinstance(wish, CounterWish):
+            self.counters.append(wish)
+            return Called(self.line, Provenance("http://club.example", "its counter"))
         assert isinstance(wish, SayWish)
         self.said.append(wish.data)
         answer = self.says.pop(0) if self.says else b""
@@ -148,7 +152,9 @@ def test_what_is_made_of_the_clients_bytes(talk: Talk) -> None:
         ("TALK", "501"),
         ("TALK bbs: raw", "501"),
         ("TALK bbs: lines now", "501"),
-        ("TALK club:", "502"),
+        ("TALK club: lines", "502"),
+        ("TALK club:a.txt", "502"),
+        ("TALK http://typed.example/", "502"),
         ("TALK bbs:path", "501"),
         ("TALK none:", "550"),
         ("TALK tcp://other.example:1", "532"),
@@ -158,6 +164,33 @@ def test_what_is_made_of_the_clients_bytes(talk: Talk) -> None:
 )
 def test_wrong_words_and_places(talk: Talk, line: str, status: str) -> None:
     assert talk.status(line)[:3] == status
+
+
+@pytest.mark.parametrize(
+    ("before", "line", "url", "eol"),
+    [
+        (None, "TALK club:", "http://club.example/", "crlf"),
+        (None, "TALK club:docs/", "http://club.example/docs/", "crlf"),
+        ("SET eol=cr", "TALK club:", "http://club.example/", "cr"),
+        ("SET flow=xon", "TALK club:", "http://club.example/", "crlf"),  # only its transfers mind
+        ("BASE club:docs/", "TALK sub/", "http://club.example/docs/sub/", "crlf"),
+    ],
+)
+def test_a_place_with_documents_has_a_counter(
+    talk: Talk, far: FarEnd, before: str | None, line: str, url: str, eol: str
+) -> None:
+    """Which makes its own line ends and charset: nothing else is made of its bytes."""
+    if before is not None:
+        talk.raw(before.encode() + b"\r")
+    assert talk.raw(line.encode() + b"\r")[:3] == b"200"
+    (wish,) = far.counters
+    assert (wish.ref.url, wish.settings.eol) == (url, eol)
+    assert talk.session.talking is not None
+    assert talk.session.talking.to_far() is None
+    every = bytes(range(256))
+    assert talk.session.talking.to_client(b"\r").feed(every) == every
+    talk.session.lost()
+    assert far.line.dropped == 1
 
 
 def test_raw_bytes_and_flow_control_do_not_go_together(talk: Talk) -> None:

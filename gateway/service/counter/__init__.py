@@ -1,0 +1,1 @@
+"""Counters of places: what carries their dialogue, and grants what it wishes."""
