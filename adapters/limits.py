@@ -182,6 +182,7 @@ SHEET_BYTES: Final = 1 << 20  # of one of them; a longer one is laid out again e
 LAYOUTS: Final = 2  # large documents that are laid out at one time, beside the loop
 INLINE_BYTES: Final = 16_384  # a document that is laid out at once, without a thread
 BACKLOG: Final = 128  # connections that the kernel queues for a listener
+KEEPALIVE_SECONDS: Final = 600  # of silence before TCP asks whether a client is still there
 LINGER_SECONDS: Final = 2.0  # how long a client that was told goodbye may take to hang up
 ANSWER_MARGIN_SECONDS: Final = 0.25  # kept back from `wait`, so that the reply itself is in time
 STOP_MARGIN_SECONDS: Final = 2.0  # beyond `wait`, before a stopping gateway cuts lines

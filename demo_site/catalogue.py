@@ -41,6 +41,7 @@ def demo_catalogue(
             "<<quay>>": _quoted(areas.quay),
             "<<ledger>>": _quoted(areas.ledger),
             "<<shelf>>": _quoted(areas.shelf),
+            "<<station>>": _quoted(areas.station),
         }
     for mark, value in parts.items():
         text = text.replace(mark, value)

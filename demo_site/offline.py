@@ -15,6 +15,7 @@ AREAS: Final = Areas(
     quay="ftp://quay.gullmarrow.example/",
     ledger="dav://ledger.gullmarrow.example/",
     shelf="file:///gullmarrow/shelf/",
+    station="tcp://station.gullmarrow.example:2323",
 )
 
 

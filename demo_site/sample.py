@@ -12,12 +12,13 @@ from typing import Final
 class Sample:
     """One request line as a client types it, and a line of plain words for the reader.
 
-    `lines` are sent after a 350, the one that ends them included.
+    `lines` are sent after a 350, the one that ends them included. `live`: not from a recording.
     """
 
     request: str
     meaning: str
     lines: tuple[str, ...] = ()
+    live: bool = False
 
 
 SAMPLES: Final = (
@@ -48,4 +49,11 @@ SAMPLES: Final = (
         "READ ledger:signals.chr 0 16", "The first 16 bytes of the copy, in hex: two signal flags of 8 by 8."
     ),
     Sample("LIST ledger:", "The same request by WebDAV: the note and the copy are there."),
+    Sample("TALK station: lines", "A text service, line by line: each line gets one reply.", live=True),
+    Sample(
+        ">SHIPS",
+        "What is said begins with >. The reply holds all that the station has said so far.",
+        live=True,
+    ),
+    Sample(".", "A dot alone leaves: 226, and requests are requests again.", live=True),
 )

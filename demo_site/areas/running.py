@@ -15,6 +15,7 @@ from typing import Final, Self
 
 from demo_site.areas.dav import DavArea
 from demo_site.areas.ftp import FtpArea
+from demo_site.areas.signals import SignalStation
 from demo_site.site import KEYS
 
 FOLDERS: Final = Path(__file__).parents[1] / "folders"
@@ -36,10 +37,11 @@ class Areas:
     quay: str  # ftp://
     ledger: str  # dav://
     shelf: str  # file://
+    station: str  # tcp://, without a slash at the end: the town's text service
 
 
 class DemoAreas:
-    """The town's folders, as a context manager.
+    """The town's folders and its signal station, as a context manager.
 
     `folder` is the caller's temporary folder, in which quay/, ledger/ and shelf/ are made. Inside the context
     `urls` says where they are; afterwards no thread and no socket is left. OSError where no port can be had
@@ -48,7 +50,7 @@ class DemoAreas:
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
-        self.urls = Areas("", "", "")
+        self.urls = Areas("", "", "", "")
         self._running = ExitStack()
 
     def __enter__(self) -> Self:
@@ -60,7 +62,9 @@ class DemoAreas:
         with ExitStack() as starting:
             quay = starting.enter_context(FtpArea(self.folder / "quay", QUAY_USER, quay_password))
             ledger = starting.enter_context(DavArea(self.folder / "ledger", LEDGER_USER, ledger_password))
-            self.urls = Areas(quay.url, ledger.url, (self.folder / "shelf").absolute().as_uri() + "/")
+            station = starting.enter_context(SignalStation())
+            shelf = (self.folder / "shelf").absolute().as_uri() + "/"
+            self.urls = Areas(quay.url, ledger.url, shelf, station.url)
             self._running = starting.pop_all()
         return self
 

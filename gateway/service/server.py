@@ -291,6 +291,9 @@ class Server:
         for each in server.sockets:
             with suppress(OSError):  # a smaller buffer is only a saving
                 each.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, limits.SOCKET_SEND_BYTES)
+            with suppress(OSError, AttributeError):  # one that vanished is noticed, also while it hears
+                each.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
+                each.setsockopt(socket.IPPROTO_TCP, socket.TCP_KEEPIDLE, limits.KEEPALIVE_SECONDS)
         door.server = server
         self._doors[place] = door
         host, port = server.sockets[0].getsockname()[:2]

@@ -70,6 +70,11 @@ _MORE: Final[Mapping[str, Sequence[str]]] = {
         "A place with documents, such as club: or club:docs/, has a counter: LIST, TEXT, READ, STORE and HELP"
         " there, by XMODEM or YMODEM.",
     ),
+    "HEAR": (
+        "150, and 200 with the caller's address when somebody calls. Then as TALK, or TALK lines.",
+        "A line before that ends the wait: 503.",
+        "HEAR port who tells who waits to be answered, HEAR port refuse turns them away.",
+    ),
 }
 """Request -> what its usage and meaning leave open."""
 

@@ -166,6 +166,7 @@ class Gateways:
         `instead`: texts of the catalogue and what stands in their place, such as a far server's origin and an
         upstream's `url`; each must be there. `clock`: a time at which it stands, or "recorded".
         `profile`, `greeting`, `resume` are the first listener's; `wait` is `[gateway] wait` in seconds.
+        Listeners take free ports, and no serial device; reserved ports are opened under their own numbers.
         The gateway may go to loopback for origins that its catalogue names; for others, such as a redirect's,
         `allow` is added to the catalogue's own. `hosts` are the names it can look up. `network=True`: it may
         leave this machine. `fail_on_errors`: what it logs as an error fails the test at its end.
@@ -217,7 +218,8 @@ class Gateways:
         if profile:
             first = replace(first, profile=_known_profile(catalogue, profile), by_address=())
         first = _changed(first, greeting, resume)
-        return replace(catalogue, gateway=settings, listeners=(first, *others))
+        reserved = {each: replace(found, host=LOOPBACK) for each, found in catalogue.reserved.items()}
+        return replace(catalogue, gateway=settings, listeners=(first, *others), reserved=reserved)
 
     def close(self) -> None:
         """Stop them all. GatewayErrors where one that is not to have any logged errors."""

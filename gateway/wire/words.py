@@ -39,7 +39,7 @@ _TABLE = (
     RequestWord("RENAME", "ref ref", "Give a document another name"),
     RequestWord("MKDIR", "ref", "Make a folder"),
     RequestWord("TALK", "ref [lines]", "A raw stream out"),
-    RequestWord("HEAR", "port [who|refuse]", "One call in"),
+    RequestWord("HEAR", "port [lines|who|refuse]", "One call in"),
     RequestWord("HALT", "", "Give up the rest of a windowed reply"),
     RequestWord("SET", "[name] [key=value ...]", "Take a profile, change settings, or show them"),
     RequestWord("LOGIN", "[member secret]", "Say who is asking", later=True),

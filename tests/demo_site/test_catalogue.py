@@ -22,7 +22,7 @@ from gateway.wire.settings import Settings
 HTTP, HTTPS, CA = "http://127.0.0.1:8001", "https://127.0.0.1:8002", "/tmp/demo-ca.pem"
 
 
-AREAS = Areas("ftp://127.0.0.1:8003/", "dav://127.0.0.1:8004/", "file:///tmp/shelf/")
+AREAS = Areas("ftp://127.0.0.1:8003/", "dav://127.0.0.1:8004/", "file:///tmp/shelf/", "tcp://127.0.0.1:8005")
 
 
 def read_secret(reference: str) -> str | None:
@@ -92,10 +92,11 @@ def test_the_catalogue_loads(catalogue: Catalogue) -> None:
 def test_places_have_one_shape_whatever_the_protocol() -> None:
     catalogue = load_catalogue(demo_catalogue(HTTP, HTTPS, CA, areas=AREAS), "catalogue.toml", read_secret)
     places = catalogue.places
-    assert set(places) == {"SITE", "QUAY", "LEDGER", "SHELF", "LIBRARY"}
+    assert set(places) == {"SITE", "QUAY", "LEDGER", "SHELF", "LIBRARY", "STATION"}
     assert (places["QUAY"].base, places["QUAY"].user) == (AREAS.quay, QUAY_USER)
     assert (places["LEDGER"].base, places["LEDGER"].user) == (AREAS.ledger, LEDGER_USER)
     assert (places["SHELF"].base, places["SHELF"].user) == (AREAS.shelf, None)
+    assert places["STATION"].base == AREAS.station
     assert places["LIBRARY"].base == f"{HTTP}/library/"
     assert places["LIBRARY"].index == "html"
     assert {name for name, place in places.items() if place.write} == {"QUAY", "LEDGER", "SHELF"}

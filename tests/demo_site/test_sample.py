@@ -18,7 +18,7 @@ def test_each_line_is_a_request_of_printable_ascii(sample: Sample) -> None:
 def test_the_session_shows_every_way_to_ask_an_error_and_files() -> None:
     words = [sample.request.split()[0] for sample in SAMPLES]
     assert words[:8] == ["SOURCES", "LAYOUT", "ASK", "PICK", "TELL", "ASK", "WHY", "ASK"]
-    assert words[8:] == ["LIST", "NAME", "TEXT", "STORE", "COPY", "READ", "LIST"]
+    assert words[8:] == ["LIST", "NAME", "TEXT", "STORE", "COPY", "READ", "LIST", "TALK", ">SHIPS", "."]
 
 
 def test_only_a_store_has_data_lines_and_they_end() -> None:

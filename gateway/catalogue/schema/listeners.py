@@ -58,6 +58,8 @@ def read_listeners(
         elif sure[-1]:
             _beside(table, listener, reserved)
         listeners.append(listener)
+    if not listeners:
+        _beside_the_only(top, reserved)
     return tuple(listeners) or (Listener(),)
 
 
@@ -89,6 +91,15 @@ def _beside(table: Table, listener: Listener, reserved: Mapping[int, ReservedPor
         report = table.report.at_value if "port" in table else table.report.at_key
         where = table.at("port") if "port" in table else table.path
         report(where, what, "another port, or 0 for a free one")
+
+
+def _beside_the_only(top: Table, reserved: Mapping[int, ReservedPort]) -> None:
+    """Nor where the listener is that there is without any in the file."""
+    default = Listener()
+    found = reserved.get(default.port)
+    if found is not None and same_port((found.host, found.port), (default.host, default.port)):
+        path = (*top.at("hear"), str(found.port))
+        top.report.at_key(path, f"{default.port}, where the gateway itself listens", "another port")
 
 
 def _twice(table: Table, path: str, listeners: Iterable[Listener]) -> None:

@@ -212,7 +212,7 @@ class CallPort:
         self._settle(caller)
         self._open = caller.call
         seconds = asyncio.get_running_loop().time() - caller.began
-        _log.info("caller=%s taken seconds=%.1f", caller.address, seconds)
+        _log.info("port=%d caller=%s taken seconds=%.1f", self._kept().port, caller.address, seconds)
         provenance = Provenance(caller.stream.origin, "a call in", steps=(("wait", seconds),))
         return Called(caller.call, provenance, caller.address)
 
@@ -222,7 +222,7 @@ class CallPort:
             return
         self._settle(caller)
         if gone:
-            _log.info("caller=%s gave up", caller.address)
+            _log.info("port=%d caller=%s gave up", self._kept().port, caller.address)
             caller.call.drop()
         else:
             self._tell_busy(caller.stream, caller.address, caller.call)
@@ -241,7 +241,7 @@ class CallPort:
 
     def _tell_busy(self, stream: Stream, address: str, call: Call | None = None) -> None:
         """What a caller sees who is not answered. `call`: what may be reading its stream already."""
-        _log.info("caller=%s turned away", address)
+        _log.info("port=%d caller=%s turned away", self._kept().port, address)
         if len(self._goodbyes) >= limits.TURNED_AWAY:
             stream.abort()
             return

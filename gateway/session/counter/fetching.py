@@ -15,7 +15,7 @@ from gateway.wire.blocks.ymodem import YmodemSender
 
 
 class Window:
-    """A document, of which limits.READ_WINDOW_BYTES at most are here. `size` is None where nobody told."""
+    """A document, of which limits.READ_WINDOW_BYTES at most are here. `size`: None where it is not known."""
 
     def __init__(self, ref: Ref) -> None:
         self._ref = ref

@@ -1,4 +1,4 @@
-"""HEAR port [who|refuse] -> one call in: 150, then 200 when somebody calls (CONTRACT section 3, HEAR)."""
+"""HEAR port [lines|who|refuse] -> one call in: 150, then 200 when somebody calls (CONTRACT section 3)."""
 
 from collections.abc import Sequence
 from typing import Final
@@ -11,28 +11,32 @@ from gateway.session.streams.talking import OpenTalk
 from gateway.session.wishes import Called, CallerWish, FarHearing, Hearing, HearWish, Waiting
 from gateway.wire.replies import Reply
 
-_WANTED: Final = "HEAR port [who|refuse]"
+_WANTED: Final = "HEAR port [lines|who|refuse]"
+_ACTS: Final = frozenset({"lines", "who", "refuse"})
 _MOST_DIGITS: Final = 5
 
 
 def hear(state: State, words: Sequence[str]) -> Steps:
-    """HEAR port: 150, and the wait has begun. HEAR port who: the address of who waits to be answered, or no
+    """HEAR port: 150, and the wait has begun; with lines, the call is talked on as with TALK ref lines.
+
+    HEAR port who: the address of who waits to be answered, or no
     record; HEAR port refuse: the same, and who waits is turned away.
     """
     reserved = _reserved(state, words)
     act = words[1].lower() if len(words) == 2 else ""
-    if act:
+    by_lines = act == "lines"
+    if act and not by_lines:
         waiting = yield from granted(CallerWish(reserved.port, refuse=act == "refuse"), Waiting)
         return _address(state, waiting.address)
-    if reserved.raw and state.settings.flow == "xon":
+    if reserved.raw and not by_lines and state.settings.flow == "xon":
         raise WrongMoment("flow=xon takes no raw bytes")
     hearing = yield from granted(HearWish(reserved.port), Hearing)
-    state.hearing = OpenHearing(state, hearing.hearing, reserved)
+    state.hearing = OpenHearing(state, hearing.hearing, reserved, by_lines)
     return Reply(150, state.settings)
 
 
 def _reserved(state: State, words: Sequence[str]) -> ReservedPort:
-    acts = len(words) == 2 and words[1].lower() in {"who", "refuse"}
+    acts = len(words) == 2 and words[1].lower() in _ACTS
     if not words or (len(words) > 1 and not acts):
         raise WrongWords(f"Wanted: {_WANTED}")
     word = words[0]
@@ -54,16 +58,17 @@ def _address(state: State, address: str | None) -> Reply:
 class OpenHearing:
     """A wait for a call. `far` tells what has come of it."""
 
-    def __init__(self, state: State, far: FarHearing, reserved: ReservedPort) -> None:
+    def __init__(self, state: State, far: FarHearing, reserved: ReservedPort, by_lines: bool) -> None:
         self.far = far
         self.request = state.request_shown
         self._state = state
         self._reserved = reserved
+        self._by_lines = by_lines
 
     def answered(self, called: Called) -> Reply:
         """Somebody calls: the stream is open."""
         self.end()
-        self._state.talk = OpenTalk(self._state, called, self._reserved, by_lines=False)
+        self._state.talk = OpenTalk(self._state, called, self._reserved, self._by_lines)
         self._state.account(called.provenance)
         return _address(self._state, called.address)
 

@@ -8,8 +8,11 @@ from dataclasses import replace
 
 import pytest
 
-from gateway.catalogue.model import Catalogue, Listener
+from adapters import limits
+from gateway.catalogue.model import Catalogue, Listener, ReservedPort
+from gateway.service.clients.connection import Connection
 from gateway.service.server import Server
+from tests.gateway.service.callers.callers import free_port
 from tests.gateway.service.clients.test_granting import Late
 from tests.gateway.service.gate import (
     NO_PAGE,
@@ -127,3 +130,26 @@ async def test_who_comes_as_it_stops_is_not_left_waiting(turns: int) -> None:
                 while data := await asyncio.get_running_loop().sock_recv(client, 100):
                     received += data
     assert received[:3] in (b"", b"421")
+
+
+async def test_a_client_that_vanishes_is_noticed_some_day() -> None:
+    """TCP itself asks (RFC 9293 section 3.8.4), also where the client waits for a call and is never idle."""
+    async with gate() as house, house.call() as client:
+        await client.say(b"NOOP\r")
+        (connection,) = house.server._connections
+        assert isinstance(connection, Connection)
+        assert connection._transport is not None
+        own = connection._transport.get_extra_info("socket")
+        assert own.getsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE)
+        assert own.getsockopt(socket.IPPROTO_TCP, socket.TCP_KEEPIDLE) == limits.KEEPALIVE_SECONDS
+
+
+async def test_who_hears_at_a_port_that_a_reload_takes_away_is_told() -> None:
+    port = free_port()
+    listener = Listener(port=0)
+    async with gate(listener) as house, house.call() as client:
+        await house.server.reload(Catalogue(listeners=(listener,), reserved={port: ReservedPort(port)}))
+        assert await client.say(b"HEAR %d\r" % port) == b"150 00000 000 ..\r\n"
+        await house.server.reload(Catalogue(listeners=(listener,)))
+        assert (await client.reply())[:3] == b"550"
+        assert (await client.say(b"NOOP\r"))[:3] == b"200"

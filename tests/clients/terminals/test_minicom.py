@@ -1,0 +1,69 @@
+"""minicom, unmodified, with a modem that is ours. What is typed and shown: V.250, from memory."""
+
+import time
+from collections.abc import Iterator
+
+import pytest
+
+from tests.clients.terminals.conftest import House
+from tests.clients.terminals.logging_in import log_in
+from tests.clients.terminals.screen import Screen
+from tests.gateway.service.callers.callers import Caller
+
+
+def set_up(house: House) -> None:
+    """What its setup menu would save: no flow control, and no strings of its own at start and end."""
+    for lock in house.home.glob("LCK*"):  # of one that was ended
+        lock.unlink()
+    (house.home / ".minirc.dfl").write_text(
+        f"pu port             {house.modem}\npu lock             {house.home}\n"
+        "pu baudrate         9600\npu rtscts           No\npu minit            \npu mreset           \n"
+    )
+
+
+@pytest.fixture
+def screen(house: House) -> Iterator[Screen]:
+    set_up(house)
+    with house.at_the_port(), Screen(["minicom"], {"HOME": str(house.home)}) as made:
+        made.wait_for("Press CTRL-A Z for help on special keys")
+        yield made
+
+
+def test_dial_a_name_log_in_read_a_page_and_hang_up(screen: Screen) -> None:
+    screen.type("AT\r")
+    screen.wait_for("AT", "OK")
+    screen.type("ATDTclub\r")
+    screen.wait_for("ATDTclub", "CONNECT 9600", "The bird club (invented)", "Name:")
+    log_in(screen)
+    time.sleep(1.2)
+    screen.type("+++")
+    screen.wait_for("OK")
+    screen.type("ATH\r")
+    screen.wait_for("ATH", "OK")
+    screen.type("ATDTnobody\r")
+    screen.wait_for("ATDTnobody", "NO CARRIER")
+
+
+def test_dial_a_number_and_be_hung_up_on(screen: Screen) -> None:
+    screen.type("ATZ\r")
+    screen.wait_for("OK")
+    screen.type("ATDP555-0100\r")
+    log_in(screen)
+    screen.type("bye\r")
+    screen.wait_for("PAGE or BYE? bye", "Fly well", "", "NO CARRIER")
+
+
+def test_answer_a_call(house: House, screen: Screen) -> None:
+    screen.type("AT\r")
+    screen.wait_for("OK")
+    caller = Caller(house.reserved)
+    caller.hears(b"The hide\r\n")
+    screen.wait_for("RING")
+    screen.type("ATA\r")
+    screen.wait_for("ATA", "CONNECT 9600")
+    caller.say(b"A wren is calling\r\n")
+    screen.wait_for("CONNECT 9600", "A wren is calling")
+    screen.type("Come in")
+    caller.hears(b"Come in")
+    caller.hang_up()
+    screen.wait_for("NO CARRIER")

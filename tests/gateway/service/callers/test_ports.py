@@ -1,0 +1,181 @@
+"""Reserved ports over starts and reloads."""
+
+import asyncio
+import socket
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager, suppress
+from dataclasses import replace
+from types import MappingProxyType
+
+import pytest
+
+from adapters.errors import NotThere
+from gateway.catalogue.model import Catalogue, ReservedPort
+from gateway.service.callers.ports import CallPorts
+from tests.gateway.service.callers.callers import BUSY, free_port
+
+
+class House:
+    """A catalogue that changes, and its ports."""
+
+    def __init__(self, *reserved: ReservedPort) -> None:
+        self.take(*reserved)
+        self.ports = CallPorts(lambda: self.catalogue)
+        self.writers: list[asyncio.StreamWriter] = []
+
+    async def dial(self, port: int) -> asyncio.StreamReader:
+        reader, writer = await asyncio.open_connection("127.0.0.1", port)
+        self.writers.append(writer)
+        return reader
+
+    def take(self, *reserved: ReservedPort) -> None:
+        self.catalogue = Catalogue(reserved=MappingProxyType({each.port: each for each in reserved}))
+
+    async def reload(self, *reserved: ReservedPort) -> None:
+        self.take(*reserved)
+        self.ports.close_old()
+        await self.ports.open_new()
+
+
+class Line:
+    """A line at which callers ring; `rung` counts."""
+
+    def __init__(self, rings: int) -> None:
+        self.rings: int | None = rings
+        self.rung = self.over = 0
+        self.busy = False
+
+    def ring(self) -> bool:
+        self.rung += not self.busy
+        return not self.busy
+
+    def ring_over(self) -> None:
+        self.over += 1
+
+
+@asynccontextmanager
+async def running(house: House) -> AsyncIterator[CallPorts]:
+    await house.ports.start()
+    try:
+        yield house.ports
+    finally:
+        for each in house.writers:
+            each.close()
+        house.ports.close()
+        await house.ports.told()
+
+
+async def waits(house: House, port: int) -> None:
+    """Until somebody waits at the port."""
+    async with asyncio.timeout(5):
+        while house.ports.port(port).waiting is None:  # noqa: ASYNC110 nothing tells of it
+            await asyncio.sleep(0.01)
+
+
+async def test_a_reload_opens_closes_and_keeps() -> None:
+    kept, old, new = (ReservedPort(free_port()) for _ in range(3))
+    house = House(kept, old)
+    async with running(house) as ports:
+        stays, goes = await house.dial(kept.port), await house.dial(old.port)
+        await waits(house, kept.port)
+        await waits(house, old.port)
+        await house.reload(replace(kept, busy="Another time"), new)
+        assert await goes.read() == BUSY
+        with pytest.raises(NotThere):
+            ports.port(old.port)
+        with pytest.raises(OSError):
+            await house.dial(old.port)
+        assert ports.port(kept.port).waiting == "127.0.0.1"
+        ports.port(kept.port).turn_away()
+        assert await stays.read() == b"Another time\r\n"
+        await house.dial(new.port)
+        await waits(house, new.port)
+
+
+async def test_who_hears_at_a_port_that_is_no_more_is_told() -> None:
+    reserved = ReservedPort(free_port())
+    house = House(reserved)
+    async with running(house) as ports:
+        hearer = ports.port(reserved.port).hear()
+        woken = asyncio.Event()
+        hearer.wake = woken.set
+        assert hearer.taken() is None
+        await house.reload()
+        assert woken.is_set()
+        with pytest.raises(NotThere):
+            hearer.taken()
+        hearer.drop()
+
+
+async def test_a_port_that_cannot_be_opened() -> None:
+    """At the start nothing is opened; with a reload it is left out, and tried with the next."""
+    good, bad = ReservedPort(free_port()), ReservedPort(free_port())
+    with socket.socket() as other:
+        other.bind(("127.0.0.1", bad.port))
+        other.listen()
+        house = House(good, bad)
+        with pytest.raises(OSError):
+            await house.ports.start()
+        with pytest.raises(NotThere):
+            house.ports.port(good.port)
+        await house.reload(good, bad)
+        house.ports.port(good.port)
+        with pytest.raises(NotThere):
+            house.ports.port(bad.port)
+    await house.reload(good, bad)
+    house.ports.port(bad.port)
+    house.ports.close()
+    await house.ports.told()
+
+
+async def test_lines_ring_in_their_order_and_follow_the_catalogue() -> None:
+    one, two = ReservedPort(free_port()), ReservedPort(free_port())
+    house = House(one, two)
+    async with running(house) as ports:
+        first, second = Line(one.port), Line(one.port)
+        ports.join(first)
+        ports.join(second)
+        first.busy = True
+        await house.dial(one.port)
+        await waits(house, one.port)
+        assert (first.rung, second.rung) == (0, 1)
+        first.busy = False
+        ports.free(first)
+        assert first.rung == 0  # it rings at one line at a time
+        ports.part(second)
+        assert (first.rung, second.over) == (1, 0)
+        assert ports.port(one.port).answered(second) is None
+        called = ports.port(one.port).answered(first)
+        assert called is not None
+        called.call.drop()
+        second.rings = two.port
+        ports.join(second)
+        await house.dial(two.port)
+        await waits(house, two.port)
+        assert second.rung == 2
+        ports.part(first)
+        ports.part(first)
+
+
+async def test_callers_by_the_hundred_leave_nothing_behind() -> None:
+    """One waits, the others are told, and too many at once are cut off."""
+    reserved = ReservedPort(free_port())
+    house = House(reserved)
+    async with running(house) as ports:
+        await house.dial(reserved.port)
+        await waits(house, reserved.port)
+        before = len(asyncio.all_tasks())
+        told = 0
+        for _ in range(4):
+            readers = [await house.dial(reserved.port) for _ in range(50)]
+            writers, house.writers[1:] = house.writers[1:], []
+            for each in readers:
+                with suppress(ConnectionError):
+                    told += await each.read() == BUSY
+            for writer in writers:
+                writer.close()
+        assert told > 100
+        async with asyncio.timeout(8):
+            while len(asyncio.all_tasks()) > before:  # noqa: ASYNC110 nor of this
+                await asyncio.sleep(0.05)
+        assert ports.port(reserved.port).waiting == "127.0.0.1"
