@@ -81,6 +81,7 @@ class House:
 @pytest.fixture(scope="module")
 def house(tmp_path_factory: pytest.TempPathFactory) -> Iterator[House]:
     folder = tmp_path_factory.mktemp("terminals")
+    (folder / "shelf").mkdir()
     commands: list[bytes] = []
     with ExitStack() as running:
         bare = running.enter_context(far_end(club))
@@ -103,6 +104,9 @@ banner = "The hide"
 base = "tcp://127.0.0.1:{bare}"
 [place.nest]
 base = "telnet://127.0.0.1:{telnet}"
+[place.shelf]
+base = "{(folder / "shelf").as_uri()}/"
+write = true
 [phone.5550100]
 dial = "club"
 [phone.5550101]

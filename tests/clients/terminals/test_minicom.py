@@ -7,7 +7,7 @@ import pytest
 
 from tests.clients.terminals.conftest import House
 from tests.clients.terminals.logging_in import log_in
-from tests.clients.terminals.screen import Screen
+from tests.clients.terminals.screen import PATIENCE, Screen, program
 from tests.gateway.service.callers.callers import Caller
 
 
@@ -18,6 +18,7 @@ def set_up(house: House) -> None:
     (house.home / ".minirc.dfl").write_text(
         f"pu port             {house.modem}\npu lock             {house.home}\n"
         "pu baudrate         9600\npu rtscts           No\npu minit            \npu mreset           \n"
+        f"pu downdir          {house.home}\npu updir            {house.home}\n"
     )
 
 
@@ -67,3 +68,51 @@ def test_answer_a_call(house: House, screen: Screen) -> None:
     caller.hears(b"Come in")
     caller.hang_up()
     screen.wait_for("NO CARRIER")
+
+
+def test_fetch_and_store_a_file_with_its_menus(house: House, screen: Screen) -> None:
+    """Its Y and X of the menus for receiving and sending files are rb and sx of lrzsz."""
+    program("rb")
+    song = bytes(range(256)) * 20 + b"the end"
+    (house.folder / "shelf" / "song.bin").write_bytes(song)
+    screen.type("AT\r")
+    screen.wait_for("OK")
+    screen.type("ATDTshelf\r")
+    screen.wait_for_prompt(">")
+    screen.type("READ song.bin\r")
+    screen.wait_for("YMODEM: start receiving song.bin now.")
+    screen.key("C-a")
+    screen.type("r")
+    screen.key("Down")  # below zmodem
+    screen.key("Enter")
+    done(screen)
+    screen.wait_for_prompt(">")
+    screen.wait_for("song.bin: 5127 bytes sent")
+    assert (house.home / "song.bin").read_bytes() == song
+
+    reply = b"a wren".ljust(300, b"!")
+    (house.home / "reply.txt").write_bytes(reply)
+    screen.type("STORE answer.txt xmodem\r")
+    screen.wait_for("XMODEM: start sending answer.txt now.")
+    screen.key("C-a")
+    screen.type("s")
+    screen.key("Down")
+    screen.key("Down")
+    screen.key("Enter")
+    screen.key("Enter")  # no file is marked, so it asks for a name
+    screen.type("reply.txt\r")
+    done(screen)
+    screen.wait_for_prompt(">")
+    told = [each for each in screen.lines() if each.endswith("answer.txt: 384 bytes stored")]
+    assert len(told) == 1, screen.lines()  # whole blocks; before it the Cs that asked for the first one
+    assert (house.folder / "shelf" / "answer.txt").read_bytes() == reply.ljust(384, b"\x1a")
+
+
+def done(screen: Screen) -> None:
+    """Until its window about the transfer wants a key."""
+    until = time.monotonic() + 3 * PATIENCE
+    while not any("any key to continue" in each for each in screen.lines()):
+        shown = "\n".join(screen.lines())
+        assert time.monotonic() < until, shown
+        time.sleep(0.1)
+    screen.key("Enter")
