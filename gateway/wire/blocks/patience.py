@@ -17,5 +17,6 @@ class Patience:
     ask: float = limits.BLOCK_ASK_SECONDS
     between: float = limits.BLOCK_BETWEEN_SECONDS
     end: float = limits.BLOCK_END_SECONDS
+    last: float = limits.BLOCK_LAST_SECONDS
     tries: int = limits.BLOCK_TRIES
     asks: int = limits.BLOCK_ASKS

@@ -180,8 +180,13 @@ class Sender(ABC):
 
     def _send(self, data: bytes, phase: Phase, now: float) -> Send:
         self._phase, self._sent, self._sent_at = phase, data, now
-        self._deadline = now + self._patience.answer
+        self._deadline = now + self._seconds
         return Send(data)
+
+    @property
+    def _seconds(self) -> float:
+        """For an answer."""
+        return self._patience.answer
 
     def _send_again(self, now: float, reason: str) -> list[Effect]:
         self._tries += 1

@@ -61,7 +61,12 @@ class YmodemSender(Sender):
         return [Ended()]
 
     def _await(self, now: float) -> None:
-        self._phase, self._deadline = Phase.REQUEST, now + self._patience.answer
+        self._phase, self._deadline = Phase.REQUEST, now + self._seconds
+
+    @property
+    def _seconds(self) -> float:
+        """For an answer. A receiver that has all documents, and may have left, is not waited for as long."""
+        return self._patience.last if self._all_known else self._patience.answer
 
     def _not_asked(self) -> list[Effect]:
         """A receiver that leaves after the last document has all of them."""

@@ -140,9 +140,11 @@ def test_a_receiver_that_leaves_after_the_last_document_has_them_all(asks: bool)
     sender.supply(b"abc", 2.0)
     for now, answer in ((3.0, ASK), (4.0, ACK), (5.0, ACK), *([(6.0, ASK)] if asks else [])):
         effects = sender.feed(answer, now)
+    last = 6.0
     while (due := sender.due()) is not None:
-        effects = sender.at(due)
+        effects, last = sender.at(due), due
     assert effects == [Done()]
+    assert last <= 12.0  # its user waits for that
 
 
 def test_a_receiver_that_stays_may_refuse_the_end_of_the_batch_more_often() -> None:
