@@ -187,12 +187,13 @@ class Counter:
             yield from self._tell("Nothing came, and nothing was stored")
 
     def _begin(self, name: str, blocks: Blocks, *, receive: bool) -> Talk[None]:
+        """What was typed ahead of it is for nobody: it could be the partner's as well."""
+        self._reader.discard()
+        yield from listen(0)
         for each in wording.begin(name, blocks, receive=receive):
             yield from self._tell(each)
 
     def _run(self, transfer: Transfer) -> Talk[None]:
-        """What was typed ahead of it is for nobody: it could be the partner's as well."""
-        self._reader.discard()
         self._typed((yield from transfer.run()))
         self._last = transfer
 

@@ -65,8 +65,11 @@ class Transfer(ABC):
 
     def run(self) -> Talk[bytes]:
         """All of it, and a pause behind it. What the client said in that which is no part of it."""
-        self._clock = clock = _Clock((yield from listen(0)).now)
+        came = yield from listen(0)
+        self._clock = clock = _Clock(came.now)
         self._side = side = self._begin(clock.now)
+        if isinstance(side, Sender):  # its partner may be quicker than the line that told it to start
+            self._queue += side.feed(came.data, clock.now)
         try:
             while True:
                 yield from self._do_all()

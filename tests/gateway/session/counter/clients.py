@@ -46,6 +46,7 @@ class Client:
         self.slow = slow
         self.wishes: list[Wish] = []
         self.over = False
+        self.meanwhile: dict[bytes, bytes] = {}  # what is told -> what is typed before it has all gone
         self._came = bytearray()
         self._told = bytearray()
         self.known = catalogue(**places)
@@ -63,6 +64,7 @@ class Client:
             try:
                 if isinstance(want, Say):
                     self._told += want.data
+                    self._came += self.meanwhile.pop(want.data, b"")
                     self.now += self.slow
                     self._want = self.steps.send(Said(self.now, CAN in self._came))
                 elif isinstance(want, Listen):

@@ -6,7 +6,7 @@ from gateway.catalogue.model import Handshake, SerialDevice
 from gateway.session.counter.transfers import unclean
 from gateway.session.wishes import ReadWish, Wish
 from gateway.wire.blocks.effects import Document, Done, Failed
-from gateway.wire.blocks.frame import ACK, CANCEL, EOT
+from gateway.wire.blocks.frame import ACK, CANCEL, EOT, build
 from gateway.wire.blocks.xmodem import XmodemReceiver, XmodemSender
 from gateway.wire.blocks.ymodem import YmodemReceiver, YmodemSender
 from gateway.wire.settings import Settings
@@ -149,3 +149,16 @@ def test_a_fault_of_the_far_server_is_told_to_both() -> None:
     assert met.last == Failed("The sender gave up")
     assert met.received == []
     assert client.answer()[0].startswith("a was not sent whole. Changed meanwhile")
+
+
+def test_a_receiver_that_asks_before_it_has_read_all_of_the_line() -> None:
+    """Its request counts; what was typed ahead of the line does not."""
+    client = Client(Far(documents={CLUB + "a": b"abc"}))
+    client.meanwhile = {b"Control X twice gives up.\r\n": b"C"}
+    client.type(b"READ a xmodem\rBASE\r")
+    told = client.told()
+    assert told.endswith(build(1, b"abc", crc=True))
+    client.type(bytes([ACK]))
+    client.type(bytes([ACK]))
+    client.wait(2.0)
+    assert client.told() == bytes([EOT]) + b"a: 3 bytes sent\r\n> "
