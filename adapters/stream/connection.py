@@ -40,6 +40,7 @@ class _Wire(asyncio.BufferedProtocol):
         transport.set_write_buffer_limits(high=limits.CHUNK_BYTES)
         own: socket.socket = transport.get_extra_info("socket")
         with suppress(OSError):  # some systems refuse where the far end has gone already
+            own.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, limits.CHUNK_BYTES)
             own.setsockopt(
                 socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1
             )  # one that vanished is noticed, some day
