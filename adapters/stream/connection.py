@@ -40,7 +40,8 @@ class _Wire(asyncio.BufferedProtocol):
         transport.set_write_buffer_limits(high=limits.CHUNK_BYTES)
         own: socket.socket = transport.get_extra_info("socket")
         with suppress(OSError):  # some systems refuse where the far end has gone already
-            own.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, limits.CHUNK_BYTES)
+            # Left to itself the kernel takes megabytes for a far server that reads nothing.
+            own.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, limits.STREAM_SEND_BYTES)
             own.setsockopt(
                 socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1
             )  # one that vanished is noticed, some day

@@ -150,7 +150,12 @@ class _End(asyncio.Protocol):
 
     def later(self, seconds: float, do: Callable[[], None]) -> None:
         """Once, unless the line is lost before."""
-        self.loop.call_later(seconds, lambda: self.transport is not None and do())
+
+        def now() -> None:
+            if self.transport is not None:
+                do()
+
+        self.loop.call_later(seconds, now)
 
     def cut(self) -> None:
         """Reset the connection (RFC 9293 section 3.10.7)."""
@@ -180,7 +185,7 @@ class FarEnd(_End):
     def __init__(self, book: Book, telnet: bool) -> None:
         super().__init__(book)
         self._telnet = telnet
-        self._held = b""
+        self._held = self._head = b""
 
     def data_received(self, data: bytes) -> None:
         if self._telnet:
@@ -189,7 +194,7 @@ class FarEnd(_End):
             data, self._held = data[: len(data) - odd], data[len(data) - odd :]
             data = data.replace(b"\xff\xff", b"\xff")
         if self.call is None:
-            data, self._head = getattr(self, "_head", b"") + data, b""
+            data, self._head = self._head + data, b""
             if len(data) < RECORD:
                 self._head = data
                 return
@@ -296,7 +301,7 @@ class Program(_End):
         self.book.again(self)
 
     def _over(self, call: Call) -> None:
-        """What it said when the call was over already is taken for requests: it gets in step by a NOOP first."""
+        """What it said when the call was over is taken for requests: it gets in step by a NOOP first."""
         self.stop()
         if self.book.ending:
             return

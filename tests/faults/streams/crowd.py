@@ -26,6 +26,7 @@ PLACES: Final = ("raw", "raw", "net", "raw", "text", "modem", "raw", "raw", "mod
 """What one after the other of each kind calls: ten are seven by bare TCP, one by telnet, two by modem."""
 SETTLED_SECONDS: Final = 4.0  # after which is counted
 _LOOK_SECONDS: Final = 0.25
+_LAST_LOOKS: Final = 40  # at steady calls that end
 
 
 def catalogue(state: str, tcp: int, telnet: int) -> str:
@@ -74,7 +75,7 @@ class Figures:
     bytes_down: int = 0
     bytes_up: int = 0
     ended: int = 0  # of the steady calls, those that came whole to their end
-    left_open: int = 0  # far ends whose client was gone for some seconds and that were not told
+    left_open: int = 0  # far ends that were not told for seconds that their client is gone
 
     def lines(self) -> list[str]:
         """For people."""
@@ -99,8 +100,11 @@ class Figures:
                 f" {max(most[half:]) / 1024:.0f} in the second half"
             )
         told.append(
-            f"memory: {self.memory[0] / 1024:.1f} MiB when all had called, {max(self.memory) / 1024:.1f} at most,"
-            f" {self.memory[-1] / 1024:.1f} at the end"
+            f"memory: {self.memory[0] / 1024:.1f} MiB when all had called,"
+            f" {max(self.memory) / 1024:.1f} at most, {self.memory[-1] / 1024:.1f} at the end"
+        )
+        told.append(
+            f"{self.ended} steady calls came whole to their end, {self.left_open} outlived their client"
         )
         told.append(
             f"{self.bytes_down:,} bytes to clients, {self.bytes_up:,} to far ends; wrong: {len(self.wrong)}"
@@ -202,9 +206,10 @@ class Crowd:
         for call in steady:
             if call.far is not None:
                 call.far.hang_up()
-        until = self._loop.time() + 10
-        while self._loop.time() < until and not all(call.down.over for call in steady):
-            await asyncio.sleep(0.05)
+        for _ in range(_LAST_LOOKS):
+            if all(call.down.over for call in steady):
+                break
+            await asyncio.sleep(_LOOK_SECONDS)
         self.figures.ended = sum(call.down.over and call.down.whole and call.up.whole for call in steady)
         for call in self._calls.values():
             for end in (call.program, call.far):
@@ -235,7 +240,9 @@ async def run_load(
     seconds: float,
     memory: Callable[[], int],
 ) -> Figures:
-    """`ports` are a gateway's for `catalogue`; `far` are the far ends' sockets, by whether they speak telnet."""
+    """`ports` are a gateway's for `catalogue`; `far` are the far ends' sockets, by whether they speak
+    telnet.
+    """
     doors = []
     for place, (step, pace) in itertools.product(PLACES, enumerate(PACES)):
         modem = place == "modem"

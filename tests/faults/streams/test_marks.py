@@ -43,13 +43,11 @@ def test_a_farewell_is_one_only_whole_and_where_one_may_be() -> None:
     with pytest.raises(Wrong):
         Way(7, b"C", Form.RAW).feed(data + OVER)
     way = Way(7, b"C", Form.RAW, OVER)
-    way.feed(data[:-3] + OVER[:4])
-    assert not way.over
-    way.feed(OVER[4:])
-    assert way.over
-    assert way.behind == b""
-    way.feed(b"500 ")
-    assert way.behind == b"500 "
+    heard = []
+    for piece in (data[:-3], data[-3:] + OVER[:4], OVER[4:], b"500 "):
+        way.feed(piece)
+        heard.append((way.got, way.over, way.behind))
+    assert heard == [(29, False, b""), (32, False, b""), (32, True, b""), (32, True, b"500 ")]
     other = Way(7, b"C", Form.RAW, OVER)
     other.feed(data + OVER[:4])
     with pytest.raises(Wrong):
