@@ -180,8 +180,11 @@ class Crowd:
     async def _connect(self, kind: Kind, door: Door) -> None:
         own = socket.socket()
         own.setblocking(False)
-        for option in (socket.SO_SNDBUF, socket.SO_RCVBUF):
-            own.setsockopt(socket.SOL_SOCKET, option, BUFFER)
+        own.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, BUFFER)
+        if (
+            kind is Kind.STILL
+        ):  # a small one is soon full of single bytes where this process rests for a while
+            own.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, BUFFER)
         await self._loop.sock_connect(own, ("127.0.0.1", door.port))
         await self._loop.create_connection(lambda: Program(self, kind, door), sock=own)
 

@@ -32,8 +32,8 @@ class Way:
     """One way of one call: the sender takes from it, whoever receives feeds it. Times are of one clock.
 
     `farewell`: what may follow when the call is over; `came` is how much of it has come, and what comes
-    behind it is no more of the call's. `rate` and `latencies` count what comes, or is sent, from `counted_from`
-    on.
+    behind it is no more of the call's. `rate` and `latencies` count what comes, or is sent, from
+    `counted_from` on.
     """
 
     def __init__(self, call: int, way: bytes, form: Form, farewell: bytes = b"") -> None:
