@@ -1,4 +1,4 @@
-10 REM Shows what a name stands for, and talks where that talks: BOARD: or SITE:fog.txt (invented).
+10 REM Shows what a name stands for, or talks to it: STATION: or LIBRARY:fog.txt, say (invented).
 20 OPEN "COM1:9600,N,8,1,CS,DS,CD,LF" AS #1: LINE INPUT "NAME? ";N$
 30 Q$="SET page=15": GOSUB 100: Q$="TALK "+N$+" lines": GOSUB 100: Q$=""
 40 IF LEFT$(S$,3)="502" THEN M$="MORE": Q$="TEXT "+N$

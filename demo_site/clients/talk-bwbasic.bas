@@ -1,4 +1,4 @@
-10 REM Talks line by line to a place such as BOARD: (an invented one). An empty line only asks, . leaves.
+10 REM Talks line by line to a place such as STATION: (invented). An empty line only asks, . leaves.
 20 LET D$ = "./tty"
 30 OPEN D$ FOR INPUT AS #1
 40 LINE INPUT "CALL? ", A$

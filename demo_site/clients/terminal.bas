@@ -1,4 +1,4 @@
-10 REM A terminal: calls a place that a headrace gateway knows, such as BOARD: (an invented one).
+10 REM A terminal: calls a place that a headrace gateway knows, such as STATION: (an invented one).
 20 OPEN "COM1:9600,N,8,1,CS,DS,CD" AS #1: LINE INPUT "CALL? ";P$
 30 PRINT#1,"TALK ";P$: LINE INPUT#1,S$
 40 IF LEFT$(S$,3)<>"200" THEN LINE INPUT#1,S$: PRINT S$: GOTO 100

@@ -82,6 +82,24 @@ def test_a_service_that_talks(gateway: Gateway, far: tuple[Board, int], tmp_path
 
 
 @needs_pcbasic
+def test_the_demos_own_service(gateway: Gateway, tmp_path: Path) -> None:
+    assert shown(gateway, tmp_path, "STATION:") == [
+        "Gullmarrow signal station (invented)",
+        "SHIPS, WIND or BYE",
+        "STATION>",
+        "> MEG",
+        "The station knows SHIPS, WIND and BYE",
+        "STATION>",
+        "> ANY SHIPS?",
+        "The station knows SHIPS, WIND and BYE",
+        "STATION>",
+        ">",
+        "> BYE",
+        "Fair winds",
+    ]
+
+
+@needs_pcbasic
 @pytest.mark.parametrize(
     ("name", "path"),
     [
@@ -121,4 +139,4 @@ def test_the_program_has_no_name_in_it_and_is_short() -> None:
     assert max(map(len, lines)) <= 255
     assert "invented" in lines[0]
     told = "\n".join(lines[1:]).upper()
-    assert not [each for each in ("BOARD", "PIER", "SITE", "QUAY", "LEDGER", "SHELF", "://") if each in told]
+    assert not [each for each in ("STATION", "LIBRARY", "QUAY", "LEDGER", "SHELF", "://") if each in told]
