@@ -234,6 +234,7 @@ ARCHIVE_HAR_BYTES: Final = 256 << 20  # of a HAR file, which is read as a whole
 
 # Streams
 STREAM_TEXT: Final = 65_536  # bytes or characters of far text that wait for a client that talks by lines
+STREAM_SEND_BYTES: Final = 65_536  # the kernel's send buffer for one far server that is talked to
 STREAM_ANSWER_SECONDS: Final = 1.0  # that a client which talks by lines waits for an answer's first bytes
 STREAM_QUIET_SECONDS: Final = 0.15  # without a byte, before what has come is taken for the answer
 GUARD_SECONDS: Final = 1.0  # of silence before and after +++ that leaves a raw stream

@@ -40,9 +40,10 @@ class _Wire(asyncio.BufferedProtocol):
         transport.set_write_buffer_limits(high=limits.CHUNK_BYTES)
         own: socket.socket = transport.get_extra_info("socket")
         with suppress(OSError):  # some systems refuse where the far end has gone already
-            own.setsockopt(
-                socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1
-            )  # one that vanished is noticed, some day
+            # Left to itself the kernel takes megabytes for a far server that reads nothing.
+            own.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, limits.STREAM_SEND_BYTES)
+            # One that vanished is noticed, some day.
+            own.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
             # Telnet's data mark is urgent (RFC 854); out of its place it would be missing behind its IAC.
             own.setsockopt(socket.SOL_SOCKET, socket.SO_OOBINLINE, 1)
         self._made(Connection(self))

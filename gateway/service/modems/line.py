@@ -2,7 +2,7 @@
 
 import asyncio
 import logging
-from collections.abc import Callable, Coroutine, Mapping, Sequence
+from collections.abc import Callable, Coroutine, Iterator, Mapping, Sequence
 from contextlib import suppress
 from typing import Any, Final
 
@@ -326,10 +326,12 @@ class ModemLine(asyncio.Protocol):
         with suppress(HeadraceError):
             while (data := await call.call.hear()) is not None:
                 self.heard_at = self._loop.time()
-                await self._room(call)
-                if self._call is not call:
-                    return
-                self._do(self._modem.received(call.to_client.feed(data), self._loop.time()))
+                for start in range(0, len(data), _SLICE):
+                    await self._room(call)
+                    if self._call is not call:
+                        return
+                    shown = call.to_client.feed(data[start : start + _SLICE])
+                    self._do(self._modem.received(shown, self._loop.time()))
                 await self._room(call)  # who is asked for more knows that this was taken
         await self._room(call)
         if self._call is call:
@@ -337,8 +339,10 @@ class ModemLine(asyncio.Protocol):
             self._watch()
 
     async def _room(self, call: _OpenCall) -> None:
-        """Wait while the modem hears nothing, or the program has not taken what was shown."""
-        while self._call is call and (self._shown or not self._modem.hearing):
+        """Wait while the modem hears nothing, or some of it is to be shown yet; not much, since the answer to
+        who leaves a flood comes behind that.
+        """
+        while self._call is call and (len(self._shown) > _SLICE or not self._modem.hearing):
             self._moved.clear()
             await self._moved.wait()
 
@@ -348,8 +352,14 @@ class ModemLine(asyncio.Protocol):
             await self._news.wait()
             self._news.clear()
             while self._shown:
-                data = bytes(self._shown[: limits.CHUNK_BYTES])
-                slices = (data[start : start + _SLICE] for start in range(0, len(data), _SLICE))
-                await sender.send(slices, whole=False)
-                del self._shown[: len(data)]
-                self._moved.set()
+                await sender.send(self._slices(), whole=False)
+                if not sender.open:
+                    return
+
+    def _slices(self) -> Iterator[bytes]:
+        """What is shown, and what is added meanwhile, so that a pace is kept from one piece to the next."""
+        while self._shown:
+            data = bytes(self._shown[:_SLICE])
+            yield data
+            del self._shown[: len(data)]
+            self._moved.set()

@@ -129,7 +129,7 @@ async def test_a_far_server_that_does_not_read_is_waited_for() -> None:
                 async with asyncio.timeout(0.3):
                     taken += 16_384
                     await line.send(b"x" * 16_384)
-        assert 16_384 < taken < 32 << 20
+        assert 16_384 < taken < 1 << 20  # our kernel's buffer does not grow with what is not read
         assert resident() - before < 2 << 20
         go.set()
         await line.send(b"x")

@@ -205,3 +205,33 @@ base = "tcp://127.0.0.1:{port}"
         assert program.wait_for(b"x" * 100) == b"x" * 100
         assert time.monotonic() - began >= 0.5
         program.line.close()
+
+
+def test_the_data_of_a_flood_are_left_at_once(stage: Stage) -> None:
+    """240 characters a second: what has been taken of the flood is shown first, but that is not much."""
+
+    async def flood(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        while True:
+            writer.write(b"0123456789abcdef" * 1_000)
+            await writer.drain()
+
+    with far_end(flood) as port:
+        text = f"""[[listen]]
+port = 1
+speaks = "modem"
+profile = "slow"
+[profile.slow]
+pace = 240
+[place.board]
+base = "tcp://127.0.0.1:{port}"
+"""
+        program = Program(stage.gateways(text))
+        program.command(b"ATDboard", b"CONNECT 9600")
+        time.sleep(1.1)
+        program.type(b"+++")
+        shown = program.wait_for(b"\r\nOK\r\n").removesuffix(b"\r\nOK\r\n")
+        assert len(shown) > 240
+        program.command(b"ATO", b"CONNECT 9600")
+        shown += program.wait_for(b"0123456789abcdef")
+        assert (b"0123456789abcdef" * 1_000).startswith(shown)  # nothing is lost meanwhile
+        program.line.close()

@@ -1,0 +1,10 @@
+10 REM A terminal: calls a place that a headrace gateway knows, such as STATION: (an invented one).
+20 OPEN "COM1:9600,N,8,1,CS,DS,CD" AS #1: LINE INPUT "CALL? ";P$
+30 PRINT#1,"TALK ";P$: LINE INPUT#1,S$
+40 IF LEFT$(S$,3)<>"200" THEN LINE INPUT#1,S$: PRINT S$: GOTO 100
+50 K$=INKEY$: IF K$<>"" THEN PRINT#1,K$;
+60 IF LOC(1)=0 THEN 50
+70 C$=INPUT$(1,#1): IF C$=CHR$(10) THEN 50
+80 PRINT C$;: IF C$<>CHR$(13) THEN L$=RIGHT$(L$+C$,17): GOTO 50
+90 IF L$<>"226 00000 000 .." THEN L$="": GOTO 50
+100 CLOSE#1: PRINT "END OF CALL": END
