@@ -27,7 +27,7 @@ from gateway.service.streams.open_call import OpenCall
 from gateway.session.streams.talking import StreamText
 from gateway.session.wishes import Called
 from gateway.streams.to_client import RawToClient, ToClient, Translation
-from gateway.streams.to_far import ToFar
+from gateway.streams.to_far import FromClient, ToFar
 from gateway.wire.lines import LineReader
 from gateway.wire.settings import Settings
 
@@ -81,6 +81,7 @@ class ModemLine(asyncio.Protocol):
         self._free = True
         self._wires: Wires | None = None
         self._settings = Settings()
+        self._from_client = FromClient(self._settings)
         self.seat: Seat | None = None
         self.heard_at = self._loop.time()
         self.peer = ""
@@ -95,6 +96,7 @@ class ModemLine(asyncio.Protocol):
         self.peer = str(peer[0]) if isinstance(peer, tuple) else ""
         profiles, listener = self._catalogue().profiles, self._listener()
         self._settings = profiles.get(listener.profile_for(self.peer), Settings())
+        self._from_client = FromClient(self._settings)
         self._sender = Sender(self._house, LineReader(self._settings), transport, lambda: self.heard_at)
         if not self._house.admit(self):
             transport.write(b"\r\nNO DIALTONE\r\n")
@@ -110,6 +112,10 @@ class ModemLine(asyncio.Protocol):
     def data_received(self, data: bytes) -> None:
         """Bytes came: typed a few at a time, so that others have their turn."""
         self.heard_at = self._loop.time()
+        data = self._from_client.feed(data)
+        if self._from_client.output and self._transport is not None:
+            self._transport.write(bytes(self._from_client.output))
+            self._from_client.output.clear()
         for start in range(0, len(data), _SLICE):
             self._do(self._modem.typed(data[start : start + _SLICE], self._loop.time()))
         self._watch()

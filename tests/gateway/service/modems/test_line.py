@@ -235,3 +235,45 @@ base = "tcp://127.0.0.1:{port}"
         shown += program.wait_for(b"0123456789abcdef")
         assert (b"0123456789abcdef" * 1_000).startswith(shown)  # nothing is lost meanwhile
         program.line.close()
+
+
+@pytest.mark.parametrize(
+    ("settings", "typed", "comes_back"),
+    [
+        (
+            'telnet = "on"',
+            b"a\xff\xff\xff\xfd\x03b",
+            b"a\xff\xff\xff\xfc\x03b",
+        ),  # DO SGA is refused (RFC 854)
+        ("bits = 7", b"a\xe2c", b"abc"),
+    ],
+)
+def test_what_the_profile_says_of_the_line_holds_both_ways(
+    stage: Stage, settings: str, typed: bytes, comes_back: bytes
+) -> None:
+    """Commands and data alike; the far end has what was meant."""
+    heard: list[bytes] = []
+
+    async def noting(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        while data := await reader.read(1_000):
+            heard.append(data)
+            writer.write(data)
+
+    with far_end(noting) as port:
+        text = f"""[[listen]]
+port = 1
+speaks = "modem"
+profile = "line"
+[profile.line]
+{settings}
+[place.board]
+base = "tcp://127.0.0.1:{port}"
+"""
+        program = Program(stage.gateways(text))
+        program.type(b"AT\xc4board\r" if "7" in settings else b"ATDbo\xff\xfb\x18ard\r")
+        program.wait_for(b"CONNECT 9600\r\n")
+        program.type(typed)
+        got = program.line.take(len(comes_back), time.monotonic() + PATIENCE)
+        assert sorted(got) == sorted(comes_back)  # a refusal goes ahead of what the far end answers
+        assert b"".join(heard) == (b"abc" if "7" in settings else b"a\xffb")
+        program.line.close()
