@@ -11,9 +11,9 @@ from adapters.errors import WrongWords
 from gateway.modem.commands import Call
 from gateway.modem.dialling import DialString
 from gateway.modem.effects import Answer, Carrier, Dial, HangUp, Refuse, Send
-from gateway.modem.escape import Escape
 from gateway.modem.results import Failure, Result, outcome
 from gateway.modem.terminal import Terminal
+from gateway.wire.escape import Escape
 
 RING_SECONDS: Final = 6.0
 """From one RING to the next: common practice, after the ringing of many countries."""
@@ -42,7 +42,7 @@ class Calls:
         self.carrier = terminal.parameters.carrier == 0  # what its line shows
         self.terminal_ready = True
         self._terminal = terminal
-        self._escape = Escape()
+        self._escape = Escape(0.0, parity=True)
         self._timer: float | None = None  # next RING, the call, giving up, or NO CARRIER, as the state says
         self._begun = DialString()  # dialled so far, with `;`
         self._waiting: DialString | None = None  # its pauses are not over
@@ -62,17 +62,16 @@ class Calls:
         """Do what has become due."""
         escape = self._escape_due()
         if escape is not None and now >= escape:
-            self._silence()
+            self._silence(now)
         if self._timer is not None and now >= self._timer:
             self._time_is_up(now)
 
     def _escape_due(self) -> float | None:
-        return self._escape.due() if self.state is State.ONLINE else None
+        return self._escape.due if self.state is State.ONLINE else None
 
-    def _silence(self) -> None:
-        held = self._escape.over()
-        if held is not None:
-            self._terminal.want(Send(held))
+    def _silence(self, now: float) -> None:
+        if not self._escape.at(now):
+            self._terminal.want(Send(self._escape.release(now)))
             return
         self.state = State.ONLINE_COMMAND
         self._terminal.say(Result.OK)
@@ -103,7 +102,7 @@ class Calls:
 
     def send(self, data: bytes, now: float) -> None:
         """Data of the call."""
-        goes_on = b"" if self._lost else self._escape.typed(data, now)
+        goes_on = b"" if self._lost else self._escape.feed(data, now)
         if goes_on:
             self._terminal.want(Send(goes_on))
 
@@ -186,7 +185,7 @@ class Calls:
         self._to_command_state()
 
     def _release(self) -> None:
-        held = self._escape.release()
+        held = self._escape.drop()
         if held:
             self._terminal.want(Send(held))
 
@@ -233,7 +232,7 @@ class Calls:
         """The far end has hung up: NO CARRIER follows after S10, and until then what is typed is lost."""
         if self.in_call and not self._lost:
             self._lost = True
-            self._escape.release()
+            self._escape.drop()
             self._timer = now + self._terminal.parameters.loss / 10
             self.show_carrier()
 

@@ -14,10 +14,10 @@ from adapters import limits
 from adapters.errors import HeadraceError, TooLarge
 from gateway.service.clients.sending import Sender
 from gateway.service.streams.open_call import OpenCall
-from gateway.streams.escape import Escape
 from gateway.streams.to_client import Translation
 from gateway.streams.to_far import FromClient, ToFar
 from gateway.wire.charsets import encode_text
+from gateway.wire.escape import Escape
 from gateway.wire.lines import XOFF, XON
 from gateway.wire.settings import Settings
 

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gateway.streams.escape import Escape
+from gateway.wire.escape import Escape
 
 BEFORE, AFTER = 10.0, 11.0
 

@@ -1,24 +1,34 @@
-"""a client's bytes in a raw stream -> those that go on, and whether it has left (CONTRACT section 3, TALK).
+"""a client's bytes in a call -> those that go on, and whether it has left them (CONTRACT section 3, TALK).
 
 The client leaves with a second of silence, `+++`, one line end if it cannot do without, and a second of
-silence. What may be that is held back until it is known not to be.
+silence. What may be that is held back until it is known not to be. The pluses may come one by one, each
+sooner than a silence lasts. So it is with modems, too: V.250 knows no such sequence (from memory) and leaves
+the way from data to commands open; this one is common practice.
 """
 
 import re
 from typing import Final
 
 from adapters import limits
+from gateway.wire.charsets import SEVEN_BITS
 
 _END: Final = rb"(?:\r[\n\0]?|\n|\x9b)?"
 
 
 class Escape:
-    """`plus` is the client's byte for `+`; `began` is when the stream did. Times are seconds of one clock."""
+    """`plus` is the client's byte for `+`; `parity`: bit 7 of it, and of a line end, is ignored. `began` is
+    when the data did. Times are seconds of one clock.
+    """
 
-    def __init__(self, began: float, plus: bytes = b"+") -> None:
+    def __init__(self, began: float, plus: bytes = b"+", *, parity: bool = False) -> None:
         self._whole = re.compile(re.escape(plus) * 3 + _END)
         self._plus = plus[0]
-        self._heard_at = began
+        self._parity = parity
+        self.start(began)
+
+    def start(self, now: float) -> None:
+        """Data begin, or begin again: silence counts from here."""
+        self._heard_at = now
         self._held = b""
         self.left = False
 
@@ -39,7 +49,7 @@ class Escape:
 
     def at(self, now: float) -> bool:
         """Whether the client has left, seeing that nothing else has come until now."""
-        if self._whole.fullmatch(self._held) and self._silent(now):
+        if self._whole.fullmatch(self._read(self._held)) and self._silent(now):
             self._held, self.left = b"", True
         return self.left
 
@@ -52,6 +62,10 @@ class Escape:
         """What was held back and can be it no longer, since only a part of it came in time."""
         if not self._held or self.at(now) or not self._silent(now):
             return b""
+        return self.drop()
+
+    def drop(self) -> bytes:
+        """What was held back, whatever it may be: nothing is looked for any more."""
         held, self._held = self._held, b""
         return held
 
@@ -64,8 +78,12 @@ class Escape:
 
     def _may_be_it(self, data: bytes) -> bool:
         """Whether it is the beginning of it, or all."""
+        data = self._read(data)
         end = data.lstrip(bytes((self._plus,)))
         pluses = len(data) - len(end)
         if pluses < 3:
             return not end and pluses > 0
         return pluses == 3 and (not end or self._whole.fullmatch(data) is not None)
+
+    def _read(self, data: bytes) -> bytes:
+        return data.translate(SEVEN_BITS) if self._parity else data
