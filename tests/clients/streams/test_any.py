@@ -105,7 +105,7 @@ def test_the_demos_own_service(gateway: Gateway, tmp_path: Path) -> None:
     [
         ("SITE:library/songs/capstan.txt", FILES / "library/songs/capstan.txt"),  # HTTP
         ("QUAY:README.txt", FOLDERS / "quay/README.txt"),  # FTP
-        ("LEDGER:README.txt", FOLDERS / "ledger/README.txt"),  # WebDAV
+        ("LEDGER:entries/coal.txt", FOLDERS / "ledger/entries/coal.txt"),  # WebDAV
         ("SHELF:books/knots.txt", FOLDERS / "shelf/books/knots.txt"),  # a folder of the gateway's
     ],
 )

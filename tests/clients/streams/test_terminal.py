@@ -22,9 +22,14 @@ def stage(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Stage]:
 
 
 @needs_pcbasic
-@pytest.mark.parametrize("ends", [b"\r", b"\n", b"\r\n"], ids=["cr", "lf", "crlf"])
 @pytest.mark.parametrize(
-    ("lines", "reads"), [('lines = "cr"', b"\r"), ("", b"\r\n")], ids=["to-cr", "to-crlf"]
+    ("ends", "lines", "reads"),
+    [
+        pytest.param(b"\r", 'lines = "cr"', b"\r", id="cr-both-ways"),
+        pytest.param(b"\r\n", "", b"\r\n", id="crlf-both-ways"),
+        pytest.param(b"\r\n", 'lines = "cr"', b"\r", id="crlf-and-wants-cr"),
+        pytest.param(b"\n", "", b"\r\n", id="lf-and-wants-crlf"),
+    ],
 )
 def test_a_call_from_the_name_to_the_last_line(
     stage: Stage, tmp_path: Path, ends: bytes, lines: str, reads: bytes
