@@ -1,11 +1,13 @@
 """An old terminal program at a counter: a socket, the real programs of lrzsz on it, and gateways to try."""
 
 import os
+import random
 import select
 import socket
 import subprocess
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 from gateway.testing.gateways import Gateway
@@ -122,3 +124,38 @@ class Terminal:
             stderr=subprocess.DEVNULL,
             env=os.environ | {"LC_ALL": "C"},
         )
+
+
+Job = Callable[[Terminal, Path], None]
+SIZES = (1, 127, 128, 129, 1_024, 300_000)
+SUB = b"\x1a"
+
+
+def body(size: int) -> bytes:
+    """Every byte, flow control, CAN, IAC and `+++` among them; seeded, so that a failure comes again."""
+    return (random.Random(size).randbytes(size) + b"+++")[-size:]
+
+
+TEXT = "".join(f"Line {number} of the minutes, +++ and all.\r\n" for number in range(200)).encode()
+
+
+def bodies() -> dict[str, bytes]:
+    return {f"{size}.bin": body(size) for size in SIZES} | {"minutes.txt": TEXT}
+
+
+def at_once(gateway: Gateway, mine: Path, modem: bool, jobs: Sequence[Job]) -> None:
+    """Each job in a call, and in a folder, of its own: most of a transfer's time is waiting."""
+
+    def run(number: int) -> None:
+        folder = mine / f"job{number}"
+        folder.mkdir()
+        with Terminal(gateway, modem=modem) as terminal:
+            terminal.call()
+            jobs[number](terminal, folder)
+
+    with ThreadPoolExecutor(len(jobs)) as pool:
+        list(pool.map(run, range(len(jobs))))
+
+
+def counted(data: bytes) -> str:
+    return "1 byte" if len(data) == 1 else f"{len(data)} bytes"

@@ -2,7 +2,6 @@
 
 import binascii
 import os
-import random
 import re
 import time
 from collections.abc import Iterator
@@ -15,91 +14,89 @@ from gateway.testing.gateways import Gateway
 from gateway.testing.stage import Stage
 from tests.adapters.ftp_servers import SECRET, USER, ftp_server
 from tests.adapters.web_servers import served_folder, wsgidav
-from tests.gateway.service.counter.programs import PATIENCE, Terminal, catalogue
+from tests.gateway.service.counter.programs import (
+    PATIENCE,
+    SUB,
+    TEXT,
+    Job,
+    Terminal,
+    at_once,
+    bodies,
+    body,
+    catalogue,
+    counted,
+)
 from tests.gateway.wire.blocks.counterpart import needs_lrzsz
 
 pytestmark = needs_lrzsz
 
-SIZES = (1, 127, 128, 129, 1_024, 300_000)
-SUB = b"\x1a"
 lines = pytest.mark.parametrize("modem", [True, False], ids=["modem", "TALK"])
-
-
-def body(size: int) -> bytes:
-    """Every byte, flow control, CAN, IAC and `+++` among them; seeded, so that a failure comes again."""
-    return (random.Random(size).randbytes(size) + b"+++")[-size:]
-
-
-TEXT = "".join(f"Line {number} of the minutes, +++ and all.\r\n" for number in range(200)).encode()
-
-
-@pytest.fixture
-def stage(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Stage]:
-    with Stage(Path(), lambda: tmp_path_factory.mktemp("headrace")) as made:
-        yield made
-
-
-@pytest.fixture
-def shelf(tmp_path: Path) -> Path:
-    folder = tmp_path / "shelf"
-    folder.mkdir()
-    return folder
-
-
-@pytest.fixture
-def mine(tmp_path: Path) -> Path:
-    """The old machine's own disk."""
-    folder = tmp_path / "mine"
-    folder.mkdir()
-    return folder
 
 
 def on_disk(stage: Stage, shelf: Path, **more: object) -> Gateway:
     return stage.gateways(catalogue(f"file://{shelf}", **more), log="info")  # type: ignore[arg-type]
 
 
-def bodies() -> dict[str, bytes]:
-    return {f"{size}.bin": body(size) for size in SIZES} | {"minutes.txt": TEXT}
+SOME = ("1.bin", "128.bin", "129.bin", "minutes.txt")
 
 
 @lines
 def test_fetching(stage: Stage, shelf: Path, mine: Path, modem: bool) -> None:
     for name, data in bodies().items():
         (shelf / name).write_bytes(data)
-    with Terminal(on_disk(stage, shelf), modem=modem) as terminal:
-        terminal.call()
-        for name, data in bodies().items():
-            told = terminal.transfer(f"READ {name}", ["rb"], mine)
-            assert told == [f"{name}: {'1 byte' if len(data) == 1 else f'{len(data)} bytes'} sent"]
-            assert (mine / name).read_bytes() == data
-        for name in ("1.bin", "128.bin", "129.bin", "minutes.txt"):
+
+    def ymodem(name: str) -> Job:
+        def fetch(terminal: Terminal, folder: Path) -> None:
+            told = terminal.transfer(f"READ {name}", ["rb"], folder)
+            assert told == [f"{name}: {counted(bodies()[name])} sent"]
+            assert (folder / name).read_bytes() == bodies()[name]
+            assert [each.split()[-1] for each in terminal.ask("LIST")] == sorted(bodies())
+
+        return fetch
+
+    def xmodem(name: str) -> Job:
+        def fetch(terminal: Terminal, folder: Path) -> None:
             data = bodies()[name]
-            terminal.transfer(f"READ {name} xmodem", ["rx", "x"], mine)
-            assert (mine / "x").read_bytes() == data + SUB * (-len(data) % 128)
-        assert [each.split()[-1] for each in terminal.ask("LIST")] == sorted(bodies())
+            terminal.transfer(f"READ {name} xmodem", ["rx", "x"], folder)
+            assert (folder / "x").read_bytes() == data + SUB * (-len(data) % 128)
+
+        return fetch
+
+    jobs = [*map(ymodem, bodies()), *map(xmodem, SOME)]
+    at_once(on_disk(stage, shelf), mine, modem, jobs)
 
 
 @lines
 def test_storing(stage: Stage, shelf: Path, mine: Path, modem: bool) -> None:
-    for name, data in bodies().items():
-        (mine / name).write_bytes(data)
-    with Terminal(on_disk(stage, shelf), modem=modem) as terminal:
-        terminal.call()
-        told = terminal.transfer("STORE", ["sb", *bodies()], mine)
-        assert told == [
-            f"{name}: {'1 byte' if len(data) == 1 else f'{len(data)} bytes'} stored"
-            for name, data in bodies().items()
-        ]
-        assert {each.name: each.read_bytes() for each in shelf.iterdir()} == bodies()
-        for name in ("1.bin", "128.bin", "129.bin", "minutes.txt"):
-            data = bodies()[name]
-            terminal.transfer("STORE x xmodem", ["sx", name], mine)
-            assert (shelf / "x").read_bytes() == data + SUB * (-len(data) % 128)
-        terminal.transfer("STORE k xmodem", ["sx", "-k", "300000.bin"], mine)  # blocks of 1,024
-        assert (shelf / "k").read_bytes().rstrip(SUB) == body(300_000).rstrip(SUB)
-        terminal.transfer("STORE y", ["sb", "129.bin"], mine)
-        assert (shelf / "y").read_bytes() == body(129)
+    def batch(terminal: Terminal, folder: Path) -> None:
+        for name, data in bodies().items():
+            (folder / name).write_bytes(data)
+        told = terminal.transfer("STORE", ["sb", *bodies()], folder)
+        assert told == [f"{name}: {counted(data)} stored" for name, data in bodies().items()]
+        assert {name: (shelf / name).read_bytes() for name in bodies()} == bodies()
         assert terminal.ask("BASE") == ["You are in CLUB:"]
+
+    def xmodem(name: str) -> Job:
+        def store(terminal: Terminal, folder: Path) -> None:
+            data = bodies()[name]
+            (folder / name).write_bytes(data)
+            terminal.transfer(f"STORE x-{name} xmodem", ["sx", name], folder)
+            assert (shelf / f"x-{name}").read_bytes() == data + SUB * (-len(data) % 128)
+
+        return store
+
+    def large_blocks(terminal: Terminal, folder: Path) -> None:
+        (folder / "300000.bin").write_bytes(body(300_000))
+        terminal.transfer("STORE k xmodem", ["sx", "-k", "300000.bin"], folder)  # blocks of 1,024
+        assert (shelf / "k").read_bytes().rstrip(SUB) == body(300_000).rstrip(SUB)
+
+    def under_another_name(terminal: Terminal, folder: Path) -> None:
+        (folder / "129.bin").write_bytes(body(129))
+        terminal.transfer("STORE y", ["sb", "129.bin"], folder)
+        assert (shelf / "y").read_bytes() == body(129)
+
+    jobs = [batch, *map(xmodem, SOME), large_blocks, under_another_name]
+    at_once(on_disk(stage, shelf), mine, modem, jobs)
 
 
 def there_and_back(gateway: Gateway, folder: Path, mine: Path, modem: bool) -> None:
