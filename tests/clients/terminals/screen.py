@@ -94,6 +94,14 @@ class Screen:
             assert time.monotonic() < until, f"waited for {wanted!r}; on the screen:\n{shown}"
             time.sleep(_LOOK)
 
+    def wait_for_words(self, words: str) -> None:
+        """Until some line has these in it, such as a window's that lies over others."""
+        until = time.monotonic() + PATIENCE
+        while not any(words in each for each in self.lines()):
+            shown = "\n".join(self.lines())
+            assert time.monotonic() < until, f"waited for {words!r}; on the screen:\n{shown}"
+            time.sleep(_LOOK)
+
     def _last(self) -> str:
         filled = [each for each in self.lines() if each and "Minicom" not in each]
         return filled[-1] if filled else ""

@@ -38,7 +38,7 @@ def test_dial_a_name_log_in_read_a_page_and_hang_up(screen: Screen) -> None:
     log_in(screen)
     time.sleep(1.2)
     screen.type("+++")
-    screen.wait_for("OK")
+    screen.wait_for("PAGE or BYE?", "OK")
     screen.type("ATH\r")
     screen.wait_for("ATH", "OK")
     screen.type("ATDTnobody\r")
@@ -47,7 +47,7 @@ def test_dial_a_name_log_in_read_a_page_and_hang_up(screen: Screen) -> None:
 
 def test_dial_a_number_and_be_hung_up_on(screen: Screen) -> None:
     screen.type("ATZ\r")
-    screen.wait_for("OK")
+    screen.wait_for("ATZ", "OK")
     screen.type("ATDP555-0100\r")
     log_in(screen)
     screen.type("bye\r")

@@ -44,9 +44,11 @@ def test_telnet_without_knowing_it(house: House, screen: Screen) -> None:
     assert house.commands[3].startswith(b"\xfa\x1f")  # SB NAWS (RFC 1073)
     time.sleep(1.2)
     screen.type("+++")
-    screen.wait_for("OK")
+    screen.wait_for("PAGE or BYE?", "OK")
+    ended = house.told("hung up")
     screen.type("ATH\r")
     screen.wait_for("ATH", "OK")
+    assert house.told("hung up") == ended + 1
 
 
 def test_a_host_and_port(house: House, screen: Screen) -> None:
