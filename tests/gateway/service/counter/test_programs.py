@@ -99,7 +99,7 @@ def test_storing(stage: Stage, shelf: Path, mine: Path, modem: bool) -> None:
     at_once(on_disk(stage, shelf), mine, modem, jobs)
 
 
-def there_and_back(gateway: Gateway, folder: Path, mine: Path, modem: bool) -> None:
+def there_and_back(gateway: Gateway, folder: Path, mine: Path, *, modem: bool) -> None:
     (mine / "big.bin").write_bytes(body(300_000))
     (mine / "t.txt").write_bytes(TEXT)
     with Terminal(gateway, modem=modem) as terminal:
@@ -114,19 +114,17 @@ def there_and_back(gateway: Gateway, folder: Path, mine: Path, modem: bool) -> N
         assert terminal.ask("READ none xmodem") == ["Not there"]
 
 
-@lines
-def test_over_ftp(stage: Stage, mine: Path, modem: bool) -> None:
+def test_over_ftp(stage: Stage, mine: Path) -> None:
     with ftp_server("pyftpdlib") as server:
         (mine / "secret").write_text(SECRET)
         login = (f'user = "{USER}"', f'secret = "file:{mine / "secret"}"')
         gateway = stage.gateways(catalogue(server.target.root, *login))
-        there_and_back(gateway, server.folder, mine, modem)
+        there_and_back(gateway, server.folder, mine, modem=True)
 
 
-@lines
-def test_over_webdav(stage: Stage, mine: Path, modem: bool) -> None:
+def test_over_webdav(stage: Stage, mine: Path) -> None:
     with served_folder() as folder, wsgidav(folder) as server:
-        there_and_back(stage.gateways(catalogue(f"{server.dav_url}/")), folder, mine, modem)
+        there_and_back(stage.gateways(catalogue(f"{server.dav_url}/")), folder, mine, modem=False)
 
 
 def test_by_the_phone_book(stage: Stage, shelf: Path) -> None:
@@ -259,13 +257,12 @@ def test_lines_that_are_not_clean(stage: Stage, shelf: Path, modem: bool, settin
         assert terminal.ask("TEXT a") == ["abc"]
 
 
-@lines
-def test_a_pace_keeps_blocks_whole(stage: Stage, shelf: Path, mine: Path, modem: bool) -> None:
+def test_a_pace_keeps_blocks_whole(stage: Stage, shelf: Path, mine: Path) -> None:
     """2,000 characters a second: 8,192 bytes take four seconds and more, and none goes twice."""
     (shelf / "a").write_bytes(body(8_192))
     (mine / "b").write_bytes(body(2_048))
     gateway = on_disk(stage, shelf, profile="pace = 2000")
-    with Terminal(gateway, modem=modem) as terminal:
+    with Terminal(gateway, modem=True) as terminal:
         terminal.call()
         began = time.monotonic()
         terminal.transfer("READ a", ["rb"], mine)
@@ -347,8 +344,7 @@ def test_a_stopping_gateway_lets_go(stage: Stage, shelf: Path) -> None:
         nothing_stored(shelf, gateway)
 
 
-@lines
-def test_offline_from_a_recording(stage: Stage, mine: Path, modem: bool) -> None:
+def test_offline_from_a_recording(stage: Stage, mine: Path) -> None:
     """LIST and READ at a counter are recorded, and had again without the far server."""
     (mine / "secret").write_text(SECRET)
     login = (f'user = "{USER}"', f'secret = "file:{mine / "secret"}"')
@@ -357,13 +353,13 @@ def test_offline_from_a_recording(stage: Stage, mine: Path, modem: bool) -> None
         (server.folder / "a.bin").write_bytes(body(300_000))
         text = catalogue(server.target.root, *login)
         gateway = stage.gateways(text, site=site)
-        with Terminal(gateway, modem=modem) as terminal:
+        with Terminal(gateway, modem=False) as terminal:
             terminal.call()
             listed = terminal.ask("LIST")
             terminal.transfer("READ a.bin", ["rb"], mine)
         gateway.stop()
     (mine / "a.bin").unlink()
-    with Terminal(stage.gateways(text, site=stage.sites(site.path)), modem=modem) as terminal:
+    with Terminal(stage.gateways(text, site=stage.sites(site.path)), modem=False) as terminal:
         terminal.call()
         assert terminal.ask("LIST") == listed
         terminal.transfer("READ a.bin", ["rb"], mine)
