@@ -29,7 +29,7 @@ exit 0
 """It stays for a second: minicom 2.8 loses what it has not yet shown when its script ends (seen here)."""
 
 OFFERED = "~^M~AT S7=45 S0=0 L1 V1 X4 &c1 E1 Q0^M"
-"""What its setup menu offers as the first string. How to dial, to hang up and what to wait for it knows unasked."""
+"""What its setup menu offers as the first string. How to dial and to hang up it knows unasked."""
 
 
 @contextmanager
