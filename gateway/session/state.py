@@ -102,9 +102,9 @@ class State:
     """One connection. `eol_typed`: the client itself has set `eol`; `eol` is what it comes to for this line,
     never `mirror`. `numbered` is what `#n` stands for.
 
-    `explains`: the request is WHY, which leaves `explained` as it was. `begun` is what was answered 150 and not
-    yet told by WHY to have ended. `loose`: the request has a ref that is seen from a BASE without a slash at
-    its end, perhaps not as its client meant it.
+    `explains`: the request is WHY, which leaves `explained` as it was. `begun` is what was answered 150 and
+    not yet told by WHY to have ended. `loose`: the request has a ref that is seen from a BASE without a slash
+    at its end, perhaps not as its client meant it.
     """
 
     world: World
