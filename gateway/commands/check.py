@@ -6,6 +6,7 @@ import sys
 from pathlib import Path
 
 from gateway.catalogue.keys.explain import explained
+from gateway.catalogue.model import Catalogue
 from gateway.commands import check_live, wiring
 
 
@@ -43,9 +44,17 @@ def run(options: argparse.Namespace) -> int:
         return wiring.WRONG_USAGE
     print(
         f"{path}: good. Sources {len(catalogue.sources)}, places {len(catalogue.places)},"
-        f" profiles {len(catalogue.profiles)}, listeners {len(catalogue.listeners)}."
+        f" profiles {len(catalogue.profiles)}, listeners {len(catalogue.listeners)}{_calls(catalogue)}."
     )
     for source in catalogue.sources.values():
         words = " ".join([source.name, *(arg.name.upper() for arg in source.args)])
         print(f"  {'TELL' if source.changes else 'ASK'} {words}: records of {source.plan.width}")
     return 0
+
+
+def _calls(catalogue: Catalogue) -> str:
+    """What there is for calls, where there is any."""
+    numbers, ports = len(catalogue.phones), len(catalogue.reserved)
+    return (f", phone numbers {numbers}" if numbers else "") + (
+        f", ports for calls in {ports}" if ports else ""
+    )

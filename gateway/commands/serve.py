@@ -8,6 +8,7 @@ import sys
 from contextlib import closing, nullcontext
 from dataclasses import replace
 from pathlib import Path
+from typing import Final
 
 from gateway.catalogue.document.mistakes import CatalogueFaults
 from gateway.catalogue.model import Catalogue
@@ -15,11 +16,13 @@ from gateway.commands import sites, wiring
 from gateway.rehearsal.tapping import Tapped
 from gateway.rehearsal.tracing import Trace
 from gateway.service.logs import LEVELS, Redactor
-from gateway.service.server import Bound, Server
+from gateway.service.server import Bound, Server, where
 from gateway.service.sites import Site, credential_names
 from gateway.service.watching import Signature, signature, watch
 
 _log = logging.getLogger(__name__)
+
+_OTHER_PORT: Final = "take another in the catalogue, or with --port N for its first listener"
 
 
 def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]", epilog: str) -> None:
@@ -101,6 +104,7 @@ class _Serving:
         self._path, self._known, self._port, self._redactor = path, known, port, redactor
         self._site, self._trace = site, trace
         self._hangup = asyncio.Event()
+        self._call_ports: set[tuple[str, int]] = set()  # for calls in, as announced
 
     async def run(self, catalogue: Catalogue) -> int:
         """Serve until a signal; the exit code."""
@@ -119,9 +123,9 @@ class _Serving:
             try:
                 if site is not None:
                     sites.announce(site)
-                announce(await server.start())
+                self._announce(server, await server.start())
             except OSError as error:
-                print(wiring.cannot_listen(error), file=sys.stderr)
+                print(wiring.cannot_listen(error, _OTHER_PORT), file=sys.stderr)
                 if self._trace is not None:
                     self._trace.discard()
                 return 1
@@ -162,11 +166,14 @@ class _Serving:
             wiring.learn_secrets(self._redactor, fresh)
             if self._site is not None:
                 self._site.hiding.learn(credential_names(fresh))
-            announce(await server.reload(fresh))
+            self._announce(server, await server.reload(fresh))
             _log.warning("catalogue reloaded: %d sources", len(fresh.sources))
 
-
-def announce(bound: list[Bound]) -> None:
-    """One line on standard error for each listener that is ready."""
-    for each in bound:
-        print(each.announcement, file=sys.stderr, flush=True)
+    def _announce(self, server: Server, bound: list[Bound]) -> None:
+        """One line on standard error for each listener, and each port for calls in, that is newly there."""
+        ports = set(server.call_ports)
+        told = [each.announcement for each in bound]
+        told += [f"headrace: taking calls in on {where(*each)}" for each in sorted(ports - self._call_ports)]
+        self._call_ports = ports
+        for line in told:
+            print(line, file=sys.stderr, flush=True)

@@ -219,9 +219,7 @@ class Parts:
         await self._adapters.aclose()
 
 
-def cannot_listen(error: OSError) -> str:
-    """Why, and what to do where the port is another's."""
-    advice = (
-        "; end what listens there, or take another with --port N" if error.errno == errno.EADDRINUSE else ""
-    )
+def cannot_listen(error: OSError, other: str = "take another with --port N") -> str:
+    """Why, and what to do where the port is another's: end that, or do what `other` says."""
+    advice = f"; end what listens there, or {other}" if error.errno == errno.EADDRINUSE else ""
     return f"headrace: cannot listen: {error.strerror or error}{advice}"

@@ -18,6 +18,7 @@ from types import TracebackType
 from typing import Final, TextIO
 
 from adapters import limits
+from adapters.errors import HeadraceError
 from adapters.redaction import HIDDEN, Redactor, names_secret
 
 __all__ = ["LEVELS", "LineFormatter", "Redactor", "configure"]
@@ -137,6 +138,17 @@ def configure(
                 each.addHandler(old)
 
     return undo
+
+
+def reason(error: HeadraceError) -> str:
+    """What the client is told and, behind a colon, what was behind that, for whoever reads the log."""
+    causes: list[str] = []
+    cause = error.__cause__
+    while cause is not None:
+        causes.append(str(cause) or type(cause).__name__)
+        cause = cause.__cause__
+    told = dict.fromkeys([error.sentence, *causes])  # each sentence once
+    return ": ".join(told)
 
 
 def _uncaught(kind: type[BaseException], fault: BaseException, trace: TracebackType | None) -> None:

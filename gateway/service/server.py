@@ -44,11 +44,16 @@ class Bound:
     @property
     def announcement(self) -> str:
         """The line that says that it is ready."""
+        spoken = ", modem" if self.listener.speaks is Speaks.MODEM else ""
+        what = f"({self.listener.profile.lower()}{spoken})"
         if self.listener.device is not None:
-            where = f"{self.host}, {wire_of(self.listener).name}"
-            return f"headrace: listening on {where} ({self.listener.profile.lower()})"
-        host = f"[{self.host}]" if ":" in self.host else self.host
-        return f"headrace: listening on {host}:{self.port} ({self.listener.profile.lower()})"
+            return f"headrace: listening on {self.host}, {wire_of(self.listener).name} {what}"
+        return f"headrace: listening on {where(self.host, self.port)} {what}"
+
+
+def where(host: str, port: int) -> str:
+    """A host and port in one word, as in a URL."""
+    return f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
 
 
 class _Door:
@@ -191,6 +196,11 @@ class Server:
     def idle_seconds(self) -> float:
         """How long a client may say nothing."""
         return self._catalogue.gateway.idle
+
+    @property
+    def call_ports(self) -> list[tuple[str, int]]:
+        """Host and port of each reserved port that is open."""
+        return [(host, number) for number, host in sorted(self._ports.open.items())]
 
     # Life
 

@@ -72,8 +72,7 @@ class Session:
     @property
     def request_shown(self) -> str:
         """The last request as a log may show it."""
-        explained = self._state.explained
-        return explained.request if explained else ""
+        return "WHY" if self._state.explains else self._state.request_shown
 
     @property
     def status_shown(self) -> str:

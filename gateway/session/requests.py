@@ -26,7 +26,7 @@ def read_request(state: State, line: Line) -> Request:
 
     NotARequest and WrongWords say what is wrong with it.
     """
-    before, state.explained = state.explained, Explanation("")
+    before, state.explained, state.explains = state.explained, Explanation(""), False
     if line.overlong:
         raise NotARequest(f"A line holds {limits.LINE_BYTES} bytes at most")
     text, first = request_text(line, state.settings.charset)
@@ -36,6 +36,7 @@ def read_request(state: State, line: Line) -> Request:
         state.cursor = None
     state.explained = Explanation("LOGIN" if name == "LOGIN" else without_secrets(text))
     request = parse_request(text)
-    if name == "WHY" and not request.words:
+    state.explains = name == "WHY" and not request.words
+    if state.explains:
         state.explained = before
     return request

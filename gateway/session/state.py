@@ -102,8 +102,9 @@ class State:
     """One connection. `eol_typed`: the client itself has set `eol`; `eol` is what it comes to for this line,
     never `mirror`. `numbered` is what `#n` stands for.
 
-    `begun` is what was answered 150 and not yet told by WHY to have ended. `loose`: the request has a ref
-    that is seen from a BASE without a slash at its end, perhaps not as its client meant it.
+    `explains`: the request is WHY, which leaves `explained` as it was. `begun` is what was answered 150 and
+    not yet told by WHY to have ended. `loose`: the request has a ref that is seen from a BASE without a slash
+    at its end, perhaps not as its client meant it.
     """
 
     world: World
@@ -114,6 +115,7 @@ class State:
     cursor: Pages | None = None
     transfer: Transfer | None = None
     explained: Explanation | None = None
+    explains: bool = False
     base: Ref | None = None
     numbered: Numbered | None = None
     listed_names: ListedNames = field(default_factory=ListedNames)

@@ -40,6 +40,7 @@ def read_listeners(
             speaks=table.member("speaks", Speaks) or default.speaks,
             rings=_rings(table, reserved),
         )
+        _modem_alone(table, listener.speaks)
         read = {"host": host, "port": port}
         sure.append(
             table.settled(*read, "device")
@@ -81,6 +82,15 @@ def _rings(table: Table, reserved: Mapping[int, ReservedPort]) -> int | None:
             table.wrong("rings", f"{number}, which is no reserved port", allowed=known)
         return None
     return number
+
+
+def _modem_alone(table: Table, speaks: Speaks) -> None:
+    """What is for clients that send requests has no use where modem is spoken."""
+    for key in ("greeting", "resume"):
+        if speaks is Speaks.MODEM and table.raw(key) is True:
+            table.report.at_key(
+                table.at(key), f"{key}, where modem is spoken", f'{key} where speaks = "requests"'
+            )
 
 
 def _beside(table: Table, listener: Listener, reserved: Mapping[int, ReservedPort]) -> None:

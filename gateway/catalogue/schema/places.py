@@ -62,11 +62,16 @@ def _index(table: Table, base: str | None) -> str:
 
 
 def _nobody_there(table: Table) -> None:
-    """A folder of this computer is entered by nobody's name and shows no certificate."""
-    local = str(table.raw("base")).lower().startswith("file:")
+    """A folder of this computer is entered by nobody's name and shows no certificate; on a stream the client
+    itself says who it is.
+    """
+    scheme = str(table.raw("base")).lower().partition(":")[0]
     for key in ("user", "secret", "ca"):
-        if key in table and local:
+        if key in table and scheme == "file":
             table.report.at_key(table.at(key), f"{key}, with a file base", f"{key} only with a far server")
+        elif key in table and key != "ca" and scheme in STREAMS:
+            allowed = f"no {key} on a stream: who calls types it"
+            table.report.at_key(table.at(key), f"{key}, with a base of {scheme}", allowed)
 
 
 def _base(table: Table) -> str | None:

@@ -252,7 +252,10 @@ class Table:
         found = "a list of tables: [[ ]] for [ ]" if _is_tables(value) else shown(value)
         if secretive(key):
             found = "no table"
-        self.report.at_value(self.at(key), found, f"a table: {self._known[key].allowed}")
+        allowed = self._known[key].allowed
+        if allowed == Shape.TABLE.value:
+            allowed = TABLES.get(key, allowed)
+        self.report.at_value(self.at(key), found, f"a table: {allowed}")
         return None
 
     def text_table(self, key: str) -> Iterator[tuple[Path, str, str]]:

@@ -83,6 +83,11 @@ class CallPorts:
         port.close()
         self._closing.append(port)
 
+    @property
+    def open(self) -> Mapping[int, str]:
+        """The hosts of the ports that are open, by number."""
+        return dict(self._hosts)
+
     # Who hears
 
     def port(self, number: int) -> CallPort:

@@ -6,6 +6,7 @@ from typing import Protocol
 
 from adapters import limits
 from adapters.errors import HeadraceError, MayBeDone, NotRecorded
+from gateway.service.logs import reason
 from gateway.session.conversation import Session
 from gateway.session.wishes import Called, Granted, Staged, Wish, time_is_up
 from gateway.wire.lines import Data, Line
@@ -133,4 +134,5 @@ def tell(request: str, error: HeadraceError) -> None:
         notes = {name.lower(): text for name, text in error.notes}
         _log.warning("nothing recorded for request=%r", request, extra=notes)
     else:
-        _log.info("request=%r code=%s", request, error.code, exc_info=error)
+        trace = error if _log.isEnabledFor(logging.DEBUG) else None
+        _log.info("request=%r code=%s why=%r", request, error.code, reason(error), exc_info=trace)

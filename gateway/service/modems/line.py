@@ -21,6 +21,7 @@ from gateway.service.clients.client import House
 from gateway.service.clients.granting import Fulfiller
 from gateway.service.clients.resuming import Seat
 from gateway.service.clients.sending import Sender
+from gateway.service.logs import reason
 from gateway.service.modems.calling import called, failure_of
 from gateway.service.modems.wires import Wires
 from gateway.service.streams.open_call import OpenCall
@@ -255,7 +256,9 @@ class ModemLine(asyncio.Protocol):
         try:
             form, granted = await called(self._catalogue, self._fulfiller, dial, seconds, self._settings)
         except HeadraceError as error:
-            _log.info("peer=%s dialled=%r code=%s", self.peer, dial.text, error.code, exc_info=error)
+            trace = error if _log.isEnabledFor(logging.DEBUG) else None
+            told = (self.peer, dial.text, error.code, reason(error))
+            _log.info("peer=%s dialled=%r code=%s why=%r", *told, exc_info=trace)
             self._dialling = None
             self._do(self._modem.failed(failure_of(error), self._loop.time()))
             self._watch()

@@ -44,7 +44,8 @@ def _reserved(state: State, words: Sequence[str]) -> ReservedPort:
         raise WrongWords(f"Wanted: {_WANTED}")
     reserved = state.world.catalogue().reserved.get(int(word))
     if reserved is None:
-        raise NotThere(f"Port {int(word)} is not reserved")
+        there = " ".join(map(str, sorted(state.world.catalogue().reserved)))
+        raise NotThere(f"Not reserved; {there} can be heard" if there else "No port is reserved for calls in")
     return reserved
 
 

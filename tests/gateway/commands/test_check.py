@@ -65,3 +65,10 @@ def test_not_utf8_and_not_there_are_2(tmp_path: Path) -> None:
     assert headrace("check", folder=tmp_path).returncode == 2
     assert headrace("check", "--config", "nowhere.toml", folder=tmp_path).returncode == 2
     assert headrace("check", "--config", ".", folder=tmp_path).returncode == 2
+
+
+def test_what_there_is_for_calls_is_counted(tmp_path: Path) -> None:
+    text = '[place.mill]\nbase = "tcp://mill.example:23"\n[phone.5550100]\ndial = "mill"\n'
+    (tmp_path / "headrace.toml").write_text(text + "[hear.8200]\n[hear.8201]\n")
+    done = headrace("check", folder=tmp_path)
+    assert done.stdout.endswith(b"listeners 1, phone numbers 1, ports for calls in 2.\n")

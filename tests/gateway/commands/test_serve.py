@@ -12,6 +12,7 @@ from pytest_httpserver import HTTPServer
 from werkzeug import Request, Response
 
 from tests.gateway.commands.processes import Serving, headrace, serving
+from tests.gateway.service.callers.callers import free_port
 
 LISTENING = r"^headrace: listening on 127\.0\.0\.1:([0-9]+) \(plain\)$"
 
@@ -70,6 +71,29 @@ def test_port_replaces_the_first_listeners_only(url: str, tmp_path: Path) -> Non
         assert gateway.end(signal.SIGINT) == 0
 
 
+def test_what_is_listened_at_is_told_at_the_start_and_after_a_reload(url: str, tmp_path: Path) -> None:
+    first, second = free_port(), free_port()
+    text = catalogue(url, extra='[[listen]]\nhost = "127.0.0.1"\nport = 0\nspeaks = "modem"\n')
+    (tmp_path / "headrace.toml").write_text(text + f"[hear.{first}]\n")
+    with serving(folder=tmp_path) as gateway:
+        port_of(gateway)
+        gateway.wait_for(r"^headrace: listening on 127\.0\.0\.1:[0-9]+ \(plain, modem\)$")
+        gateway.wait_for(rf"^headrace: taking calls in on 127\.0\.0\.1:{first}$")
+        (tmp_path / "headrace.toml").write_text(text + f"[hear.{first}]\n[hear.{second}]\n")
+        gateway.process.send_signal(signal.SIGHUP)
+        gateway.wait_for(rf"^headrace: taking calls in on 127\.0\.0\.1:{second}$")
+        assert gateway.end() == 0
+        assert sum(f":{first}" in line for line in gateway.said) == 1
+
+
+def test_a_port_for_calls_in_that_is_taken_is_1(url: str, tmp_path: Path) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        (tmp_path / "headrace.toml").write_text(catalogue(url) + f"[hear.{taken.getsockname()[1]}]\n")
+        done = headrace("serve", folder=tmp_path)
+    assert done.returncode == 1
+    assert b"take another in the catalogue" in done.stderr
+
+
 def test_a_port_that_is_taken_is_1(url: str, tmp_path: Path) -> None:
     (tmp_path / "headrace.toml").write_text(catalogue(url))
     with socket.create_server(("127.0.0.1", 0)) as taken:
@@ -77,7 +101,7 @@ def test_a_port_that_is_taken_is_1(url: str, tmp_path: Path) -> None:
         done = headrace("serve", *options, folder=tmp_path)
     assert done.returncode == 1
     assert done.stderr.startswith(b"headrace: cannot listen")
-    assert b"take another with --port N" in done.stderr
+    assert b"take another in the catalogue, or with --port N for its first listener" in done.stderr
     assert not (tmp_path / "day.rehearsal").exists()  # the next start may have that name
 
 

@@ -22,7 +22,8 @@ from hypothesis import strategies as st
 from pytest_httpserver import HTTPServer
 
 from adapters import limits
-from gateway.service.logs import LEVELS, LineFormatter, Redactor, configure
+from adapters.errors import CannotConnect, NotThere
+from gateway.service.logs import LEVELS, LineFormatter, Redactor, configure, reason
 
 ROOT = Path(__file__).parents[3]
 PAIR = re.compile(r'([A-Za-z0-9_]+)=("(?:[^"\\]|\\.)*"|[^ "=]*)(?: |$)')
@@ -389,3 +390,15 @@ def test_what_is_learned_later_is_hidden_from_then_on(logs: Logs) -> None:
     logs.redactor.learn("hunter2")
     logging.getLogger().info("two hunter2")
     assert [line["message"] for line in logs.lines] == ["one hunter2", "two ***"]
+
+
+def test_a_reason_is_a_sentence_and_what_is_behind_it() -> None:
+    assert reason(NotThere("No place NOSUCH")) == "No place NOSUCH"
+    error = CannotConnect("The far server refuses to connect")
+    error.__cause__ = OSError(111, "Connect call failed")
+    error.__cause__.__cause__ = TimeoutError()
+    assert reason(error) == (
+        "The far server refuses to connect: [Errno 111] Connect call failed: TimeoutError"
+    )
+    error.__cause__ = NotThere(error.sentence)
+    assert reason(error) == error.sentence

@@ -500,3 +500,9 @@ def test_how_the_bytes_are_cut_never_matters(data: bytes, cuts: list[int]) -> No
 def test_a_setting_typed_as_a_profile_is_told_with_its_value(talk: Talk) -> None:
     assert talk.records("SET window 3")[0].rstrip() == "Wanted: SET window=3"
     assert talk.records("SET nothing")[0].rstrip() == "No profile NOTHING; HELP PROFILES"
+
+
+def test_a_log_is_told_of_why_as_of_any_other_request(talk: Talk) -> None:
+    for request in ("ASK tides mole", "WHY", "WHY", "NOOP", "WHY x", "WHY", "PING", "AGAIN"):
+        talk.say(request)
+        assert talk.session.request_shown == ("PING .." if request == "PING" else request)

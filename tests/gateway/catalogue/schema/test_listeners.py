@@ -11,6 +11,7 @@ from tests.gateway.catalogue.marked import check, load
 
 WRONG = {
     "not a list": "[listen]\n ^^^^^^ [[listen]]\nport = 1",
+    "for requests only": '[[listen]]\nspeaks = "modem"\ngreeting = true\n^^^^^^^^\nresume = true\n^^^^^^',
     "port": "[[listen]]\nport = 65536\n       ^^^^^ 65535",
     "host": '[[listen]]\nhost = "a b"\n        ^^^',
     "host with a port": '[[listen]]\nhost = "127.0.0.1:80"\n                ^^^^',

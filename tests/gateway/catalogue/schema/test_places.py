@@ -26,6 +26,8 @@ WRONG = {
     "index pages by WebDAV": 'base = "davs://a.example/"\nindex = "html"\n^^^^^',
     "user with a folder": 'base = "file:///srv/x"\nuser = "me"\n^^^^',
     "ca with a folder": 'base = "file:///srv/x"\nca = "x.pem"\n^^',
+    "user with a stream": 'base = "telnet://a.example"\nuser = "me"\n^^^^',
+    "secret with a stream": 'base = "TCP://a.example:7"\nuser = "me"\n^^^^\nsecret = "env:KEY"\n^^^^^^',
     "secret with a folder": 'base = "file:///srv/x"\nuser = "me"\n^^^^\nsecret = "env:KEY"\n^^^^^^',
     "all at once": 'base = "file:/x"\n        ^^^^^^^ file:///x\nuser = "me"\n^^^^\nca = "x.pem"\n^^',
     "a relative path": 'base = "shelf/"\n        ^^^^^^',

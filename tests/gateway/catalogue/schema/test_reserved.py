@@ -3,7 +3,7 @@
 import pytest
 
 from gateway.catalogue.model import LineEnd, ReservedPort
-from tests.gateway.catalogue.marked import check, load
+from tests.gateway.catalogue.marked import check, load, mistakes
 
 FULL = """[hear.8200]
 host = "0.0.0.0"
@@ -60,3 +60,8 @@ def test_mistakes(snippet: str) -> None:
 def test_one_port_at_two_addresses_is_no_mistake() -> None:
     found = load('[hear.8200]\nhost = "127.0.0.2"\n[[listen]]\nport = 8200\n')
     assert found.reserved[8200].host == "127.0.0.2"
+
+
+def test_two_brackets_for_one() -> None:
+    (mistake,) = mistakes("[[hear]]\nport = 8200\n")
+    assert (mistake.found, mistake.allowed) == ("a list of tables: [[ ]] for [ ]", "a table: [hear.PORT]")

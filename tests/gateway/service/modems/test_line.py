@@ -93,8 +93,15 @@ def test_a_dial_that_leads_nowhere_is_no_carrier(program: Program, dial: bytes) 
 def test_a_far_server_that_is_not_there(stage: Stage) -> None:
     with far_end(board) as port:
         pass
-    program = Program(gateway_to(stage, port))
+    gateway = gateway_to(stage, port)
+    program = Program(gateway)
     program.command(b"ATDboard", b"NO CARRIER")
+    program.command(b"ATDnosuch", b"NO CARRIER")
+    refused, nosuch = (line for line in gateway.log if "dialled=" in line)
+    assert "dialled='board' code=425 why=" in refused
+    assert "The far server refuses to connect: [Errno 111] " in refused
+    assert "dialled='nosuch' code=550 why='No place NOSUCH'" in nosuch
+    assert "Traceback" not in refused + nosuch
     program.line.close()
 
 

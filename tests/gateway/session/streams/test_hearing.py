@@ -104,6 +104,10 @@ def test_words(talk: Talk, request_line: str, status: str) -> None:
     assert talk.status(request_line)[:3] == status
 
 
+def test_which_ports_there_are(talk: Talk) -> None:
+    assert talk.say("HEAR 8199") == ("550 00001 040 ..", ["Not reserved; 8200 8201 can be heard".ljust(40)])
+
+
 def test_a_wait_and_its_end(talk: Talk, ports: Ports) -> None:
     assert talk.status("HEAR 8200") == "150 00000 000 .."
     assert ports.wishes == [HearWish(8200)]
