@@ -44,8 +44,7 @@ class Bound:
     @property
     def announcement(self) -> str:
         """The line that says that it is ready."""
-        spoken = ", modem" if self.listener.speaks is Speaks.MODEM else ""
-        what = f"({self.listener.profile.lower()}{spoken})"
+        what = f"({self.listener.profile.lower()})"
         if self.listener.device is not None:
             return f"headrace: listening on {self.host}, {wire_of(self.listener).name} {what}"
         return f"headrace: listening on {where(self.host, self.port)} {what}"
