@@ -75,7 +75,6 @@ class CallPorts:
         port = CallPort(lambda: self._catalogue().reserved.get(number), lambda: self._at(number))
         await port.open(reserved.host, number)
         self._ports[number], self._hosts[number] = port, reserved.host
-        _log.info("calls in are taken on %s:%s", reserved.host, number)
 
     def _close(self, number: int) -> None:
         port = self._ports.pop(number)

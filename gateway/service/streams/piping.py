@@ -28,7 +28,7 @@ _FLOW: Final = bytes((XON, XOFF))
 class Ending(Enum):
     """Why it is over, in words for WHY."""
 
-    FAR = "by the far server"
+    FAR = "by the far end"
     CLIENT = "by you"
     BROKE = "the line broke"
     GATEWAY = "by the gateway"

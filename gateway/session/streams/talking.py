@@ -135,7 +135,7 @@ class OpenTalk:
         if records:
             reply = state.paged([Record(each) for each in records], state.room)  # AGAIN is for these
         if over:
-            self.end(("ENDED", "by the far server"))
+            self.end(("ENDED", "by the far end"))
         else:
             self._account()
         return replace(reply, code=226 if over else 200, more=more)

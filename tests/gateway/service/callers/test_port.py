@@ -31,6 +31,7 @@ def test_a_call_in(stage: Stage, reserve: Reserve) -> None:
     why = [each.rstrip() for each in client.ask("WHY").records]
     assert "SENT     6 bytes" in why
     assert "HEARD    12 bytes" in why
+    assert "ENDED    by the far end" in why
     assert f"REQUEST  HEAR {reserved.port}" in why
 
 

@@ -25,7 +25,7 @@ def test_one_stream_after_another_and_both_logged(stage: Stage) -> None:
             assert client.read(18) == b"Gruss Gott\r\nname: "
             client.put(b"bye\r")
             assert client.read(29) == b"so long\r\n\r\n226 00000 000 ..\r\n"
-        logged = [line for line in gateway.log if "over='by the far server' sent=4 heard=26" in line]
+        logged = [line for line in gateway.log if "over='by the far end' sent=4 heard=26" in line]
         assert len(logged) == 2
 
 

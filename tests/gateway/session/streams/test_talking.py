@@ -221,7 +221,7 @@ def test_each_line_gets_one_reply(talk: Talk, far: FarEnd) -> None:
     assert far.said == [b"", b"", b"me\n", b"quit\n"]
     assert talk.say("") is None
     assert far.line.dropped == 1
-    assert shown(talk.records("WHY"))[-1] == "ENDED    by the far server"
+    assert shown(talk.records("WHY"))[-1] == "ENDED    by the far end"
 
 
 def test_a_message_has_no_line_end(talk: Talk, far: FarEnd) -> None:
