@@ -77,7 +77,7 @@ def test_what_is_listened_at_is_told_at_the_start_and_after_a_reload(url: str, t
     (tmp_path / "headrace.toml").write_text(text + f"[hear.{first}]\n")
     with serving(folder=tmp_path) as gateway:
         port_of(gateway)
-        gateway.wait_for(r"^headrace: listening on 127\.0\.0\.1:[0-9]+ \(plain, modem\)$")
+        gateway.wait_for(r"^headrace: listening on 127\.0\.0\.1:[0-9]+ \(plain\)$")
         gateway.wait_for(rf"^headrace: taking calls in on 127\.0\.0\.1:{first}$")
         (tmp_path / "headrace.toml").write_text(text + f"[hear.{first}]\n[hear.{second}]\n")
         gateway.process.send_signal(signal.SIGHUP)
