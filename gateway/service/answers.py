@@ -86,7 +86,7 @@ class Answers:
         if isinstance(wish, HearWish | CallerWish):
             raise NotPossible("No calls come in here")  # see callers.answers
         if isinstance(wish, CounterWish):
-            raise NotPossible("No stream there; TEXT or READ it")  # see counter.answers
+            raise NotPossible("No counter here; headrace serve has one")  # see counter.answers
         if isinstance(wish, WorkWish):
             return Worked(await self._layouts.beside(wish.size, seconds, wish.work))
         if not isinstance(wish, SourceWish | PickWish):

@@ -61,7 +61,9 @@ def talk(state: State, words: Sequence[str]) -> Steps:
 
 def _counter(state: State, ref: Ref, by_lines: bool) -> Steps:
     """TALK to a folder of a place with documents: to its counter."""
-    if by_lines or ref.place is None or not ref.is_folder:
+    if ref.place is not None and ref.is_folder and by_lines:
+        raise NotPossible("Not by lines there; TALK without lines")
+    if ref.place is None or not ref.is_folder:
         raise NotPossible("No stream there; TEXT or READ it")
     settings = replace(state.settings, eol=state.eol)
     called = yield from granted(CounterWish(ref, settings), Called)

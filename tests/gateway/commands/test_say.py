@@ -101,3 +101,12 @@ def test_help_tells_how_data_is_said(tmp_path: Path) -> None:
     said = " ".join(headrace("say", "--help", folder=tmp_path).stdout.decode().split())
     assert "each beginning with >" in said
     assert "'>Hello' ." in said
+
+
+def test_a_counter_is_no_matter_for_say(tmp_path: Path) -> None:
+    (tmp_path / "headrace.toml").write_text(f'[place.club]\nbase = "{tmp_path.as_uri()}/"\n')
+    done = headrace("say", "TALK club:", folder=tmp_path)
+    assert (
+        done.stdout
+        == b"502 00001 040 ..\r\n" + b"No counter here; headrace serve has one".ljust(40) + b"\r\n"
+    )

@@ -166,6 +166,18 @@ def test_wrong_words_and_places(talk: Talk, line: str, status: str) -> None:
     assert talk.status(line)[:3] == status
 
 
+def test_a_counter_is_not_for_lines(talk: Talk) -> None:
+    for ref in ("club:", "club:letters/"):
+        assert talk.say(f"TALK {ref} lines") == (
+            "502 00001 040 ..",
+            ["Not by lines there; TALK without lines".ljust(40)],
+        )
+    assert talk.say("TALK club:a.txt lines") == (
+        "502 00001 040 ..",
+        ["No stream there; TEXT or READ it".ljust(40)],
+    )
+
+
 @pytest.mark.parametrize(
     ("before", "line", "url", "eol"),
     [
