@@ -271,6 +271,7 @@ class GatewaySettings:
     clients: int = 1_000
     idle: float = 3_600.0  # a client that says nothing this long gets 421
     stall: float = 60.0  # a client that reads nothing this long is cut off
+    metrics: int | None = None  # a port of loopback
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,6 +16,7 @@ from gateway.commands import sites, wiring
 from gateway.rehearsal.tapping import Tapped
 from gateway.rehearsal.tracing import Trace
 from gateway.service.logs import LEVELS, Redactor
+from gateway.service.metrics import Metrics
 from gateway.service.server import Bound, Server, where
 from gateway.service.sites import Site, credential_names
 from gateway.service.watching import Signature, signature, watch
@@ -112,6 +113,7 @@ class _Serving:
         trace = self._trace
         tap = None if trace is None else lambda inner, number: Tapped(inner, trace, number)
         server = Server(catalogue, parts.answers, parts.clock, tap)
+        metrics = Metrics(server.tally, lambda: server.clients)
         ended = asyncio.Event()
         loop = asyncio.get_running_loop()
         for number in (signal.SIGTERM, signal.SIGINT):
@@ -124,6 +126,8 @@ class _Serving:
                 if site is not None:
                     sites.announce(site)
                 self._announce(server, await server.start())
+                if catalogue.gateway.metrics is not None:
+                    await _measured(server, metrics, catalogue.gateway.metrics)
             except OSError as error:
                 print(wiring.cannot_listen(error, _OTHER_PORT), file=sys.stderr)
                 if self._trace is not None:
@@ -138,6 +142,7 @@ class _Serving:
                 task.cancel()
             await server.stop()
         finally:
+            await metrics.stop()
             await parts.aclose()
             if site is not None and site.records:
                 sites.tell_hidden(site.folder.hidden)
@@ -177,3 +182,13 @@ class _Serving:
         self._call_ports = ports
         for line in told:
             print(line, file=sys.stderr, flush=True)
+
+
+async def _measured(server: Server, metrics: Metrics, port: int) -> None:
+    """Have the numbers collected. OSError, the server stopped again, where the port cannot be had."""
+    try:
+        metrics.start(port)
+    except OSError:
+        await server.stop()
+        raise
+    print(f"headrace: metrics at http://127.0.0.1:{port}/metrics", file=sys.stderr, flush=True)

@@ -23,6 +23,7 @@ from gateway.service.descriptors import Complaints, make_room
 from gateway.service.devices.device import Device
 from gateway.service.devices.wire import Wire
 from gateway.service.modems.line import ModemLine
+from gateway.service.streams.tally import Tally
 from gateway.session.conversation import Session
 from gateway.session.state import World
 
@@ -128,8 +129,9 @@ class Server:
         tap: Tap | None = None,
     ) -> None:
         self._catalogue = catalogue
-        self._ports = CallPorts(lambda: self._catalogue)
-        self._answers = CallerAnswers(self._ports, make_answers(lambda: self._catalogue))
+        self.tally = Tally()
+        self._ports = CallPorts(lambda: self._catalogue, self.tally)
+        self._answers = CallerAnswers(self._ports, make_answers(lambda: self._catalogue), self.tally)
         self._world = World(lambda: self._catalogue, clock.now, timed=not clock.frozen)
         self._connections: set[Client] = set()
         self._turned_away: set[Client] = set()
@@ -283,7 +285,7 @@ class Server:
             return Session(self._world, profile if profile in self._catalogue.profiles else "PLAIN")
 
         def connection() -> asyncio.Protocol:
-            answers = CounterAnswers(self._answers, self._world, door.listener.device)
+            answers = CounterAnswers(self._answers, self._world, door.listener.device, self.tally)
             if door.listener.speaks is Speaks.MODEM:
                 return ModemLine(self, lambda: self._catalogue, answers, lambda: door.listener, self._ports)
             made = Connection(self, begin, answers, door.listener.greeting, door.seat)

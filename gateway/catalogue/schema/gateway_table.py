@@ -32,6 +32,7 @@ def read_gateway(top: Table) -> GatewaySettings:
         clients=table.integer("clients") or defaults.clients,
         idle=defaults.idle if idle is None else float(idle),
         stall=defaults.stall if stall is None else float(stall),
+        metrics=table.integer("metrics"),
     )
 
 

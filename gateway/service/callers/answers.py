@@ -2,14 +2,16 @@
 
 from gateway.service.callers.ports import CallPorts
 from gateway.service.clients.granting import Fulfiller
-from gateway.session.wishes import CallerWish, Granted, Hearing, HearWish, Waiting, Wish
+from gateway.service.streams.open_call import OpenCall
+from gateway.service.streams.tally import Tally, Way
+from gateway.session.wishes import Called, CallerWish, Granted, Hearing, HearWish, Waiting, Wish
 
 
 class CallerAnswers:
     """A `Fulfiller` in front of another."""
 
-    def __init__(self, ports: CallPorts, others: Fulfiller) -> None:
-        self._ports, self._others = ports, others
+    def __init__(self, ports: CallPorts, others: Fulfiller, tally: Tally | None = None) -> None:
+        self._ports, self._others, self._tally = ports, others, tally or Tally()
 
     def now(self, wish: Wish) -> Granted | None:
         """What is granted without waiting."""
@@ -21,5 +23,8 @@ class CallerAnswers:
         return self._others.now(wish)
 
     async def answer(self, wish: Wish, seconds: float) -> Granted:
-        """As the others do."""
-        return await self._others.answer(wish, seconds)
+        """As the others do; a call is counted."""
+        granted = await self._others.answer(wish, seconds)
+        if isinstance(granted, Called) and isinstance(granted.call, OpenCall):
+            granted.call.count(self._tally, Way.OUT)
+        return granted

@@ -16,6 +16,7 @@ from adapters.stream.listening import listen
 from adapters.streams import Stream
 from gateway.catalogue.model import LineEnd, ReservedPort
 from gateway.service.streams.calls import Call
+from gateway.service.streams.tally import Tally, Way
 from gateway.session.wishes import Called, Provenance
 
 _log = logging.getLogger(__name__)
@@ -85,9 +86,12 @@ class CallPort:
     """One reserved port. `reserved` is asked anew for each caller; at `ringers` it rings, the first first."""
 
     def __init__(
-        self, reserved: Callable[[], ReservedPort | None], ringers: Callable[[], Iterable[Ringer]]
+        self,
+        reserved: Callable[[], ReservedPort | None],
+        ringers: Callable[[], Iterable[Ringer]],
+        tally: Tally,
     ) -> None:
-        self._reserved, self._ringers = reserved, ringers
+        self._reserved, self._ringers, self._tally = reserved, ringers, tally
         self._server: asyncio.Server | None = None
         self._closed = False
         self._caller: _Caller | None = None
@@ -211,6 +215,7 @@ class CallPort:
     def _take(self, caller: _Caller) -> Called:
         self._settle(caller)
         self._open = caller.call
+        caller.call.count(self._tally, Way.IN)
         seconds = asyncio.get_running_loop().time() - caller.began
         _log.info("port=%d caller=%s taken seconds=%.1f", self._kept().port, caller.address, seconds)
         provenance = Provenance(caller.stream.origin, "a call in", steps=(("wait", seconds),))

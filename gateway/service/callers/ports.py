@@ -7,6 +7,7 @@ from typing import Protocol
 from adapters.errors import NotThere
 from gateway.catalogue.model import Catalogue, ReservedPort
 from gateway.service.callers.port import CallPort, Ringer
+from gateway.service.streams.tally import Tally
 
 _log = logging.getLogger(__name__)
 
@@ -23,8 +24,9 @@ class Line(Ringer, Protocol):
 class CallPorts:
     """Shared by all clients of one gateway. `catalogue` is asked anew each time."""
 
-    def __init__(self, catalogue: Callable[[], Catalogue]) -> None:
+    def __init__(self, catalogue: Callable[[], Catalogue], tally: Tally | None = None) -> None:
         self._catalogue = catalogue
+        self._tally = tally or Tally()
         self._ports: dict[int, CallPort] = {}
         self._hosts: dict[int, str] = {}
         self._lines: list[Line] = []
@@ -72,7 +74,7 @@ class CallPorts:
 
     async def _open(self, reserved: ReservedPort) -> None:
         number = reserved.port
-        port = CallPort(lambda: self._catalogue().reserved.get(number), lambda: self._at(number))
+        port = CallPort(lambda: self._catalogue().reserved.get(number), lambda: self._at(number), self._tally)
         await port.open(reserved.host, number)
         self._ports[number], self._hosts[number] = port, reserved.host
 

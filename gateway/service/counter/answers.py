@@ -5,6 +5,7 @@ from gateway.catalogue.calling.targets import Ref, current
 from gateway.catalogue.model import SerialDevice
 from gateway.service.clients.granting import Fulfiller
 from gateway.service.counter.call import CounterCall
+from gateway.service.streams.tally import Tally, Way
 from gateway.session.counter.counter import Counter
 from gateway.session.counter.transfers import unclean
 from gateway.session.state import World
@@ -14,8 +15,11 @@ from gateway.session.wishes import Called, CounterWish, Granted, Provenance, Wis
 class CounterAnswers:
     """A `Fulfiller` in front of another, for one client; `device` is its line's, None for a network's."""
 
-    def __init__(self, others: Fulfiller, world: World, device: SerialDevice | None) -> None:
+    def __init__(
+        self, others: Fulfiller, world: World, device: SerialDevice | None, tally: Tally | None = None
+    ) -> None:
         self._others, self._world, self._device = others, world, device
+        self._tally = tally or Tally()
 
     def now(self, wish: Wish) -> Granted | None:
         """What is granted without waiting."""
@@ -34,6 +38,7 @@ class CounterAnswers:
             raise NotPossible("Only a place has a counter")
         counter = Counter(self._world, ref, ref.place, wish.settings, unclean(wish.settings, self._device))
         call = CounterCall(counter.run(), self._others, catalogue.gateway.wait, ref.place.name)
+        call.count(self._tally, Way.COUNTER)
         return Called(call, Provenance(_origin(ref), "its counter"))
 
 

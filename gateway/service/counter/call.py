@@ -13,6 +13,7 @@ from typing import Final
 from adapters import limits
 from adapters.errors import BrokenOff, HeadraceError
 from gateway.service.clients.granting import Fulfiller, failure, let_go, tell, with_margin
+from gateway.service.streams.tally import Tally, Way
 from gateway.session.counter.steps import Came, Listen, Said, Say, Talk
 from gateway.session.state import without_secrets
 from gateway.session.wishes import (
@@ -37,6 +38,7 @@ class CounterCall:
 
     def __init__(self, steps: Talk[None], fulfiller: Fulfiller, seconds: float, place: str) -> None:
         self.sent = self.heard = 0
+        self._tally: Tally | None = None
         self._steps, self._fulfiller, self._seconds, self._place = steps, fulfiller, seconds, place
         self._loop = asyncio.get_running_loop()
         self._came = bytearray()  # said by the client, and not listened to
@@ -52,6 +54,12 @@ class CounterCall:
 
     # What carries it
 
+    def count(self, tally: Tally, way: Way) -> None:
+        """It has begun, and is counted from now on."""
+        self._tally = tally
+        tally.begin(way)
+        self._task.add_done_callback(lambda _: tally.end())  # also where it ends before it has begun
+
     async def say(self, data: bytes) -> None:
         """The client says something; it waits for room. BrokenOff where nobody listens any more."""
         await self._until(lambda: self._over or len(self._came) < limits.PIPELINE_BYTES)
@@ -59,6 +67,8 @@ class CounterCall:
             raise BrokenOff("The counter is closed")
         self._came += data
         self.sent += len(data)
+        if self._tally is not None:
+            self._tally.sent += len(data)
         self._moved.set()
 
     async def hear(self) -> bytes | None:
@@ -71,6 +81,8 @@ class CounterCall:
         if data:
             self._taken = False
             self.heard += len(data)
+            if self._tally is not None:
+                self._tally.heard += len(data)
             return data
         if self._broken:
             raise BrokenOff("The counter failed")

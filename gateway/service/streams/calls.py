@@ -12,6 +12,7 @@ from adapters.streams import Calling, Stream, StreamAdapter, Terminal
 from gateway.catalogue.calling.targets import target_of
 from gateway.catalogue.model import Catalogue
 from gateway.service.adapters import Adapters
+from gateway.service.streams.tally import Tally, Way
 from gateway.session.wishes import Called, CallWish, Heard, Provenance, SayWish
 
 _leaving: Final = set[asyncio.Task[None]]()  # calls that are being hung up
@@ -23,6 +24,7 @@ class Call:
     def __init__(self, stream: Stream, over: Callable[[], None] = lambda: None) -> None:
         self.datagrams = stream.datagrams
         self.sent = self.heard = 0
+        self._tally: Tally | None = None
         self._stream = stream
         self._over: Callable[[], None] | None = over
         self._ahead = bytearray()  # was heard before anybody asked
@@ -33,10 +35,17 @@ class Call:
         """Bytes both ways, as they were on the far server's side."""
         return [("SENT", f"{self.sent} bytes"), ("HEARD", f"{self.heard} bytes")]
 
+    def count(self, tally: Tally, way: Way) -> None:
+        """It has begun, and is counted from now on."""
+        self._tally = tally
+        tally.begin(way)
+
     async def say(self, data: bytes) -> None:
         """Send; it waits for room. BrokenOff, TooLarge."""
         await self._stream.send(data)
         self.sent += len(data)
+        if self._tally is not None:
+            self._tally.sent += len(data)
 
     async def hear(self) -> bytes | None:
         """The next bytes, or None at the far server's end. BrokenOff. One that is cancelled loses nothing."""
@@ -46,6 +55,8 @@ class Call:
         if data is None:
             return None
         self.heard += len(data)
+        if self._tally is not None:
+            self._tally.heard += len(data)
         return data + b"\n" * self.datagrams
 
     async def gone(self) -> None:
@@ -114,6 +125,8 @@ class Call:
         over, self._over = self._over, None
         if over is not None:
             over()
+            if self._tally is not None:
+                self._tally.end()
 
     async def close(self) -> None:
         """As `leave`, and wait for it."""

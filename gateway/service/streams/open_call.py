@@ -3,6 +3,8 @@
 from collections.abc import Sequence
 from typing import Protocol, runtime_checkable
 
+from gateway.service.streams.tally import Tally, Way
+
 
 @runtime_checkable
 class OpenCall(Protocol):
@@ -11,6 +13,10 @@ class OpenCall(Protocol):
     datagrams: bool
     sent: int
     heard: int
+
+    def count(self, tally: Tally, way: Way) -> None:
+        """It has begun, and is counted from now on."""
+        ...
 
     def facts(self) -> Sequence[tuple[str, str]]:
         """What has passed, as pairs of name(8) and text for WHY."""

@@ -1,0 +1,30 @@
+"""calls that begin, end, and carry bytes -> counts of a whole gateway's."""
+
+from collections import Counter
+from enum import Enum
+
+
+class Way(Enum):
+    """Who called whom."""
+
+    OUT = "out"  # a client, a far server
+    IN = "in"  # somebody, a client
+    COUNTER = "counter"  # a client, a place's counter
+
+
+class Tally:
+    """`begun` calls of each kind, `open` ones now, and bytes: `sent` by clients, `heard` by them."""
+
+    def __init__(self) -> None:
+        self.begun: Counter[Way] = Counter()
+        self.open = 0
+        self.sent = self.heard = 0
+
+    def begin(self, way: Way) -> None:
+        """A call is open."""
+        self.begun[way] += 1
+        self.open += 1
+
+    def end(self) -> None:
+        """It is over."""
+        self.open -= 1
