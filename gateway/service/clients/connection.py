@@ -129,6 +129,7 @@ class Connection(asyncio.Protocol):
         """The client has read."""
         if self._sender is not None:
             self._sender.resume()
+            self._talking.room()
 
     def connection_lost(self, exc: Exception | None) -> None:
         """The line is gone."""

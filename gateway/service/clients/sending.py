@@ -53,6 +53,11 @@ class Sender:
         """Whether there is still a line to write to: neither gone nor ended on our side."""
         return not (self._ended or self._transport.is_closing())
 
+    @property
+    def writable(self) -> bool:
+        """Whether the client has taken most of what was written."""
+        return self._writable.is_set()
+
     def pause(self) -> None:
         """The client reads more slowly than we write."""
         self._writable.clear()

@@ -80,6 +80,8 @@ class ModemLine(asyncio.Protocol):
         self._timer: asyncio.TimerHandle | None = None
         self._lost = asyncio.Event()
         self._free = True
+        self._owing = False  # what was sent at once, and the program did not take
+        self._missed = False  # a call that did not ring yet
         self._wires: Wires | None = None
         self._settings = Settings()
         self._from_client = FromClient(self._settings)
@@ -117,9 +119,11 @@ class ModemLine(asyncio.Protocol):
         if self._from_client.output and self._transport is not None:
             self._transport.write(bytes(self._from_client.output))
             self._from_client.output.clear()
+            self._owing = self._sender is not None and not self._sender.writable
         for start in range(0, len(data), _SLICE):
             self._do(self._modem.typed(data[start : start + _SLICE], self._loop.time()))
         self._watch()
+        self._listen()
 
     def eof_received(self) -> bool:
         """The program has dropped its line."""
@@ -134,6 +138,8 @@ class ModemLine(asyncio.Protocol):
         """The program has read."""
         if self._sender is not None:
             self._sender.resume()
+            self._owing = False
+            self._listen()
 
     def connection_lost(self, exc: Exception | None) -> None:
         """The line is gone, and the call with it."""
@@ -162,8 +168,13 @@ class ModemLine(asyncio.Protocol):
         return self._listener().rings
 
     def ring(self) -> bool:
-        """Somebody calls."""
+        """Somebody calls. It does not ring while anything is to be shown yet: who calls again and again would
+        have the program read nothing else.
+        """
         if self._modem.state is not State.COMMAND or self._transport is None:
+            return False
+        self._missed = len(self._shown) > 0
+        if self._missed:
             return False
         self._do(self._modem.rang(self._loop.time()))
         self._watch()
@@ -302,8 +313,7 @@ class ModemLine(asyncio.Protocol):
         if call is not None:
             _log.info("peer=%s hung up sent=%d heard=%d", self.peer, call.call.sent, call.call.heard)
             call.news.set()
-            if self._transport is not None:
-                self._transport.resume_reading()
+            self._listen()
             if self._transport is None or call.waiting:
                 call.call.drop()
             else:
@@ -315,8 +325,14 @@ class ModemLine(asyncio.Protocol):
             return
         call.waiting += data if call.to_far is None else call.to_far.feed(data)
         call.news.set()
-        if len(call.waiting) > limits.PIPELINE_BYTES and self._transport is not None:
-            self._transport.pause_reading()
+
+    def _listen(self) -> None:
+        """Read on, unless what was typed, or what is to be shown of it, waits to be taken."""
+        if self._transport is None:
+            return
+        waiting = 0 if self._call is None else len(self._call.waiting)
+        full = self._owing or max(waiting, len(self._shown)) > limits.PIPELINE_BYTES
+        (self._transport.pause_reading if full else self._transport.resume_reading)()
 
     async def _to_far(self, call: _OpenCall) -> None:
         with suppress(HeadraceError):  # whoever listens is told of it
@@ -327,8 +343,7 @@ class ModemLine(asyncio.Protocol):
                     data = bytes(call.waiting[: limits.CHUNK_BYTES])
                     del call.waiting[: len(data)]
                     await call.call.say(data)
-                if self._transport is not None:
-                    self._transport.resume_reading()
+                self._listen()
 
     async def _from_far(self, call: _OpenCall) -> None:
         """What the far end says, while the modem shows it and the program takes it."""
@@ -372,3 +387,7 @@ class ModemLine(asyncio.Protocol):
             yield data
             del self._shown[: len(data)]
             self._moved.set()
+            self._listen()
+            if self._missed and not self._shown:
+                self._missed = False
+                self._ports.free(self)

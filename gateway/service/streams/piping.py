@@ -71,6 +71,7 @@ class Pipe:
         self._flow = ways.settings.flow == "xon"
         self._waiting = bytearray()  # for the far server
         self._choked = False
+        self._owing = False  # what went to the client at once, and it did not take
         self._deaf = False  # the far server takes no more
         self._news = asyncio.Event()
         self._free = asyncio.Event()  # whether the client has not asked to wait
@@ -94,10 +95,17 @@ class Pipe:
         if self._from_client.output:
             self._owed(bytes(self._from_client.output))
             self._from_client.output.clear()
+            self._owing = not self._sender.writable
         if self._flow:
             data = self._without_flow(data)
         self._pass(self._escape.feed(data, now))
         self._watch()
+        self._regulate()
+
+    def room(self) -> None:
+        """The client has read."""
+        self._owing = False
+        self._regulate()
 
     def _without_flow(self, data: bytes) -> bytes:
         asked = max(data.rfind(XON), data.rfind(XOFF))
@@ -113,9 +121,6 @@ class Pipe:
         to_far = self._ways.to_far
         self._waiting += data if to_far is None else to_far.feed(data)
         self._news.set()
-        if len(self._waiting) > limits.PIPELINE_BYTES and not self._choked:
-            self._choked = True
-            self._choke(True)
 
     def _watch(self) -> None:
         """Look again when what is held back may have become the leaving, or is known to be none."""
@@ -133,6 +138,7 @@ class Pipe:
             return
         self._pass(self._escape.release(now))
         self._watch()
+        self._regulate()
 
     def finish(self) -> None:
         """The client sends no more, and most often has dropped its line: the far server may still answer."""
@@ -181,20 +187,21 @@ class Pipe:
                     if data is None:
                         break
                     await self._say(data)
-                self._let_go_on()
+                self._regulate()
         except HeadraceError:
             self._deaf = True
             self._waiting.clear()
-            self._let_go_on()
+            self._regulate()
             if self._call.datagrams:
                 self._ended(Ending.BROKE)
             # else whoever listens is told of it, behind all that it said before
 
-    def _let_go_on(self) -> None:
-        """Where the client was stopped, and there is room again."""
-        if self._choked and len(self._waiting) <= limits.PIPELINE_BYTES:
-            self._choked = False
-            self._choke(False)
+    def _regulate(self) -> None:
+        """Stop the client while there is no room for more of it, on either way."""
+        choked = self._owing or len(self._waiting) > limits.PIPELINE_BYTES
+        if choked != self._choked:
+            self._choked = choked
+            self._choke(choked)
 
     def _take(self) -> bytes | None:
         """What is to be sent next; of messages one, None where it has not ended yet."""

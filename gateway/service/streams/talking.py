@@ -29,6 +29,11 @@ class Talking:
         self._pipe.feed(session.reader.after_end(data))
         return True
 
+    def room(self) -> None:
+        """The client has read."""
+        if self._pipe is not None:
+            self._pipe.room()
+
     def finish(self) -> None:
         """The client sends no more."""
         self._finished = True
@@ -54,6 +59,7 @@ class Talking:
         reader.release()
         self._pipe = pipe
         try:
+            self._choke(False)  # what came before the stream may have been too much to read on
             pipe.feed(reader.take_waiting())
             if self._finished:
                 pipe.finish()

@@ -58,7 +58,12 @@ def made() -> Iterator[ExitStack]:
 @pytest.fixture
 def reserve(made: ExitStack, tmp_path_factory: pytest.TempPathFactory) -> Reserve:
     stage = made.enter_context(Stage(Path(), lambda: tmp_path_factory.mktemp("headrace")))
-    return lambda keys="", more="": made.enter_context(closing(Reserved(stage, keys, MODEM + more)))
+
+    def reserved(keys: str = "", more: str = "", pace: int = 0) -> Reserved:
+        modem = MODEM.replace("speaks", 'profile = "slow"\nspeaks') + f"[profile.slow]\npace = {pace}\n"
+        return made.enter_context(closing(Reserved(stage, keys, modem + more)))
+
+    return reserved
 
 
 RING = b"\r\nRING\r\n"
@@ -194,4 +199,28 @@ def test_a_silent_line_that_may_be_called_is_not_idle(reserve: Reserve, made: Ex
     program = made.enter_context(closing(Program(reserved)))
     time.sleep(2.5)
     reserved.call()
+    program.shows(RING)
+
+
+def test_who_calls_again_and_again_leaves_the_program_its_line(reserve: Reserve, made: ExitStack) -> None:
+    """60 characters a second are six RINGs; the result of a command comes behind one of them at most."""
+    reserved = reserve('banner = "hi"', pace=60)
+    program = made.enter_context(closing(Program(reserved)))
+    for _ in range(300):
+        caller = reserved.call()
+        caller.line.take(4, time.monotonic() + PATIENCE)  # the banner, or that the one before is still there
+        caller.hang_up()
+    program.type(b"AT+GMM\r")
+    shown = program.waits_for(b"\r\nOK\r\n")
+    assert len(shown) < 300
+
+
+def test_a_call_that_could_not_ring_at_once_does_then(reserve: Reserve, made: ExitStack) -> None:
+    reserved = reserve(pace=30)
+    program = made.enter_context(closing(Program(reserved)))
+    program.type(b"ATI\r")  # more than a second's worth
+    time.sleep(0.3)
+    reserved.call()
+    shown = program.waits_for(b"\r\nOK\r\n")
+    assert b"RING" not in shown
     program.shows(RING)

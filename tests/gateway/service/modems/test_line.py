@@ -284,3 +284,25 @@ base = "tcp://127.0.0.1:{port}"
         assert sorted(got) == sorted(comes_back)  # a refusal goes ahead of what the far end answers
         assert b"".join(heard) == (b"abc" if "7" in settings else b"a\xffb")
         program.line.close()
+
+
+def test_a_program_that_reads_no_results_is_read_no_further(stage: Stage) -> None:
+    """30 characters a second, and each command's result is longer than the command."""
+    text = '[[listen]]\nport = 1\nspeaks = "modem"\nprofile = "slow"\n[profile.slow]\npace = 30\n'
+    program = Program(stage.gateways(text))
+    with pytest.raises(TimeoutError):
+        for _ in range(2_000):
+            program.line.send(b"ATI\r" * 4_000, 3.0)
+    program.line.close()
+
+
+@pytest.mark.parametrize("pause", [0, 1])
+def test_a_flood_is_read_to_its_end_by_and_by(stage: Stage, pause: int) -> None:
+    program = Program(stage.gateways('[[listen]]\nport = 1\nspeaks = "modem"\n'))
+    program.command(b"ATE0", b"OK")
+    program.type(b"AT\r" * 20_000)
+    time.sleep(pause)
+    for _ in range(20_000):
+        assert program.wait_for(b"OK\r\n") == b"\r\nOK\r\n"
+    program.command(b"ATE1", b"OK")
+    program.line.close()

@@ -1,18 +1,27 @@
 """What a session's stream is to its connection; the bytes themselves are in test_piping.py."""
 
+import asyncio
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
+from adapters import limits
+from gateway.testing.clients.line import Line
+from gateway.testing.gateways import Gateway
 from gateway.testing.stage import Stage
-from tests.gateway.service.streams.far_ends import board, far_end
+from tests.gateway.service.streams.far_ends import board, echo, far_end
 
 
 @pytest.fixture
 def stage(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Stage]:
     with Stage(Path(), lambda: tmp_path_factory.mktemp("headrace")) as made:
         yield made
+
+
+def _line(gateway: Gateway) -> Line:
+    return Line(gateway.host, gateway.port, 8.0)
 
 
 def test_one_stream_after_another_and_both_logged(stage: Stage) -> None:
@@ -78,3 +87,33 @@ def test_only_named_hosts_are_called(stage: Stage) -> None:
         client = stage.clients(gateway)
         assert client.ask(f"TALK tcp://127.0.0.1:{port}").status == 532
         assert client.ask(f"TALK tcp://talk.example:{port}").status == 532  # no public address
+
+
+def test_who_sent_too_much_ahead_is_heard_in_the_call(stage: Stage) -> None:
+    """What came before the 200 is for nobody, but it must not leave the client unread."""
+    with far_end(echo) as port:
+        client = stage.clients(stage.gateways(f'[place.far]\nbase = "tcp://127.0.0.1:{port}"\nraw = true\n'))
+        client.put(b"TALK far:\r\n" + b"x" * 3 * limits.PIPELINE_BYTES)
+        assert client.read(18) == b"200 00000 000 ..\r\n"
+        client.put(b"after")
+        came = b""
+        while not came.endswith(b"after"):
+            came += client.read(1)
+
+
+def test_a_client_that_asks_and_reads_no_answer_is_read_no_further(stage: Stage) -> None:
+    """Each DO is refused (RFC 854), and the far end takes what it is sent."""
+
+    async def taking(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        while await reader.read(65_536):
+            pass
+
+    with far_end(taking) as port:
+        text = f'[place.far]\nbase = "tcp://127.0.0.1:{port}"\n'
+        line = _line(stage.gateways(text))
+        line.send(b"SET telnet=on\rTALK far:\r", 8.0)
+        line.take(36, time.monotonic() + 8.0)
+        with pytest.raises(TimeoutError):
+            for _ in range(1_000):
+                line.send(b"\xff\xfd\x18" * 20_000, 1.0)
+        line.close()
