@@ -18,11 +18,15 @@ _OUT_OF_THEM: Final = "socket.accept() out of system resource"
 _QUIET_SECONDS: Final = 10.0
 
 
-def make_room(clients: int) -> int:
-    """Raise the soft limit of open files as far as needed and allowed; how many clients fit."""
+def make_room(clients: int, ports: int) -> int:
+    """Raise the soft limit of open files as far as needed and allowed; how many clients fit.
+
+    `ports`: reserved ones, each of which may have callers whom it is turning away.
+    """
     if resource is None:
         return clients
-    wanted = clients + limits.TURNED_AWAY + limits.SPARE_DESCRIPTORS
+    beside = (1 + ports) * limits.TURNED_AWAY + limits.SPARE_DESCRIPTORS
+    wanted = clients + beside
     soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
     if soft != resource.RLIM_INFINITY and soft < wanted:
         soft = wanted if hard == resource.RLIM_INFINITY else min(wanted, hard)
@@ -31,7 +35,7 @@ def make_room(clients: int) -> int:
         soft = resource.getrlimit(resource.RLIMIT_NOFILE)[0]
     if soft == resource.RLIM_INFINITY or soft >= wanted:
         return clients
-    fit: int = max(1, soft - limits.TURNED_AWAY - limits.SPARE_DESCRIPTORS)
+    fit: int = max(1, soft - beside)
     _log.warning("open files are limited to %d: only %d of %d clients fit", soft, fit, clients)
     return fit
 

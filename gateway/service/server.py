@@ -22,6 +22,7 @@ from gateway.service.counter.answers import CounterAnswers
 from gateway.service.descriptors import Complaints, make_room
 from gateway.service.devices.device import Device
 from gateway.service.devices.wire import Wire
+from gateway.service.listening import close_listening
 from gateway.service.modems.line import ModemLine
 from gateway.service.streams.tally import Tally
 from gateway.session.conversation import Session
@@ -29,7 +30,6 @@ from gateway.session.state import World
 
 _log = logging.getLogger(__name__)
 _SWEEP: Final = 1.0  # seconds between looks at idle clients
-_LETTING_IN: Final = 2  # turns of the loop until who was let in has a transport
 _Place: TypeAlias = tuple[str, int, int] | SerialDevice
 """Host, port, and a number where several take a free port; or a device, as it is set."""
 
@@ -72,22 +72,6 @@ class _Door:
             return None
         self.seat = self._seat()
         return old
-
-    def shut(self) -> None:
-        """Nobody else is let in. Who just was, gets a transport only while the server is not closed yet:
-        asyncio forgets any other, and leaves the line open.
-        """
-        if self.device is not None:
-            self.device.shut()
-        if self.server is not None:
-            for each in self.server.sockets:
-                asyncio.get_running_loop().remove_reader(each.fileno())
-
-    def close(self) -> Seat | None:
-        """Nobody comes in any more; the seat that is no more."""
-        if self.server is not None:
-            self.server.close()
-        return self.seat
 
     def _seat(self) -> Seat | None:
         return Seat(lambda: self.listener.resume_for) if self.listener.resume else None
@@ -208,7 +192,7 @@ class Server:
     async def start(self) -> list[Bound]:
         """Open every listener, or none: OSError says which failed."""
         asyncio.get_running_loop().set_exception_handler(Complaints())
-        self._room = make_room(self._catalogue.gateway.clients)
+        self._room = make_room(self._catalogue.gateway.clients, len(self._catalogue.reserved))
         try:
             bound = [await self._listen(*each) for each in _places(self._catalogue.listeners).items()]
             await self._ports.start()
@@ -231,9 +215,9 @@ class Server:
         if catalogue.gateway.state != self._catalogue.gateway.state:
             _log.warning("the state folder changes with the next start only")
         self._catalogue = catalogue
-        self._room = make_room(catalogue.gateway.clients)
+        self._room = make_room(catalogue.gateway.clients, len(catalogue.reserved))
         wanted = _places(catalogue.listeners)
-        self._ports.close_old()
+        await self._ports.close_old()
         await self._close([each for each in self._doors if each not in wanted])
         await self._let_go()
         await self._ports.open_new()
@@ -248,6 +232,7 @@ class Server:
                 bound.append(await self._listen(place, listener))
             except OSError as error:
                 _log.error("cannot listen on %s:%s: %s", listener.host, listener.port, error.strerror)
+        self._ports.offer()
         return bound
 
     async def stop(self) -> None:
@@ -256,9 +241,9 @@ class Server:
         if self._sweeper is not None:
             self._sweeper.cancel()
         await self._close(list(self._doors))
-        self._ports.close()
         for connection in list(self._connections):
             connection.turn_away("The gateway is going down")
+        await self._ports.close()
         busy = [asyncio.ensure_future(each.gone()) for each in self._connections]
         if busy:
             await asyncio.wait(busy, timeout=self.wait_seconds())
@@ -318,15 +303,13 @@ class Server:
     async def _close(self, places: list[_Place]) -> None:
         doors = [self._doors.pop(place) for place in places]
         for door in doors:
-            door.shut()
-        for _ in range(_LETTING_IN):
-            await asyncio.sleep(0)
-        for door in doors:
-            seat = door.close()
-            if seat is not None:
-                await seat.close()
             if door.device is not None:
+                door.device.shut()
                 self._shut_devices.append(door.device)
+        await close_listening(door.server for door in doors if door.server is not None)
+        for door in doors:
+            if door.seat is not None:
+                await door.seat.close()
 
     async def _sweep(self) -> None:
         """Tell clients that have said nothing for long enough that their connection closes."""

@@ -10,8 +10,8 @@ from gateway.session.wishes import Called, CallerWish, Granted, Hearing, HearWis
 class CallerAnswers:
     """A `Fulfiller` in front of another."""
 
-    def __init__(self, ports: CallPorts, others: Fulfiller, tally: Tally | None = None) -> None:
-        self._ports, self._others, self._tally = ports, others, tally or Tally()
+    def __init__(self, ports: CallPorts, others: Fulfiller, tally: Tally) -> None:
+        self._ports, self._others, self._tally = ports, others, tally
 
     def now(self, wish: Wish) -> Granted | None:
         """What is granted without waiting."""

@@ -92,7 +92,7 @@ class CallPort:
         tally: Tally,
     ) -> None:
         self._reserved, self._ringers, self._tally = reserved, ringers, tally
-        self._server: asyncio.Server | None = None
+        self.server: asyncio.Server | None = None
         self._closed = False
         self._caller: _Caller | None = None
         self._open: Call | None = None
@@ -104,13 +104,11 @@ class CallPort:
 
     async def open(self, host: str, port: int) -> None:
         """Take callers from now on. OSError where that is not possible."""
-        self._server = await listen(host, port, self._rang, lambda: self._kept().telnet)
+        self.server = await listen(host, port, self._rang, lambda: self._kept().telnet)
 
-    def close(self) -> None:
-        """Take no more callers, and turn away who waits. A call that goes on does."""
+    def shut(self) -> None:
+        """Turn away who waits, and whoever comes yet, until `server` is closed. A call that goes on does."""
         self._closed = True
-        if self._server is not None:
-            self._server.close()
         if self._caller is not None:
             self._give_up(self._caller)
         if self._hearer is not None:
@@ -172,6 +170,13 @@ class CallPort:
         if self._ringing is line:
             self._ringing = None
             self.offer()
+
+    def check_ringing(self) -> None:
+        """The line at which it rings may ring here no more."""
+        ringing = self._ringing
+        if ringing is not None and ringing not in self._ringers():
+            self._ringing = None
+            ringing.ring_over()
 
     def offer(self) -> None:
         """Have who waits taken or ring, where somebody hears or a line is free now."""
@@ -248,7 +253,7 @@ class CallPort:
         """What a caller sees who is not answered. `call`: what may be reading its stream already."""
         _log.info("port=%d caller=%s turned away", self._kept().port, address)
         if len(self._goodbyes) >= limits.TURNED_AWAY:
-            stream.abort()
+            (stream.abort if call is None else call.drop)()
             return
         task = asyncio.get_running_loop().create_task(self._goodbye(stream, call or Call(stream)))
         self._goodbyes.add(task)

@@ -1,12 +1,13 @@
 """Catalogue -> the reserved ports, open; a reload opens and closes what it changes."""
 
 import logging
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from typing import Protocol
 
 from adapters.errors import NotThere
 from gateway.catalogue.model import Catalogue, ReservedPort
 from gateway.service.callers.port import CallPort, Ringer
+from gateway.service.listening import close_listening
 from gateway.service.streams.tally import Tally
 
 _log = logging.getLogger(__name__)
@@ -24,9 +25,9 @@ class Line(Ringer, Protocol):
 class CallPorts:
     """Shared by all clients of one gateway. `catalogue` is asked anew each time."""
 
-    def __init__(self, catalogue: Callable[[], Catalogue], tally: Tally | None = None) -> None:
+    def __init__(self, catalogue: Callable[[], Catalogue], tally: Tally) -> None:
         self._catalogue = catalogue
-        self._tally = tally or Tally()
+        self._tally = tally
         self._ports: dict[int, CallPort] = {}
         self._hosts: dict[int, str] = {}
         self._lines: list[Line] = []
@@ -40,31 +41,39 @@ class CallPorts:
             for each in self._catalogue().reserved.values():
                 await self._open(each)
         except OSError:
-            self.close()
+            await self.close()
             raise
 
-    def close_old(self) -> None:
+    async def close_old(self) -> None:
         """Close what a new catalogue has no more."""
         wanted: Mapping[int, ReservedPort] = self._catalogue().reserved
-        for number, host in list(self._hosts.items()):
-            if number not in wanted or wanted[number].host != host:
-                self._close(number)
+        gone = [
+            number
+            for number, host in self._hosts.items()
+            if number not in wanted or wanted[number].host != host
+        ]
+        await self._close(gone)
 
     async def open_new(self) -> None:
         """Open what it has more. A port that cannot be opened is logged and left out."""
         for number, each in self._catalogue().reserved.items():
             if number in self._ports:
-                self._ports[number].offer()
                 continue
             try:
                 await self._open(each)
             except OSError as error:
                 _log.error("cannot take calls on %s:%s: %s", each.host, number, error.strerror)
 
-    def close(self) -> None:
+    def offer(self) -> None:
+        """Have callers ring where they may now and nowhere else: a reload may have changed that."""
+        for each in self._ports.values():
+            each.check_ringing()
+        for each in self._ports.values():
+            each.offer()
+
+    async def close(self) -> None:
         """Close every port. A call that goes on does."""
-        for number in list(self._ports):
-            self._close(number)
+        await self._close(list(self._ports))
 
     async def told(self) -> None:
         """Wait until all who were turned away know."""
@@ -78,11 +87,14 @@ class CallPorts:
         await port.open(reserved.host, number)
         self._ports[number], self._hosts[number] = port, reserved.host
 
-    def _close(self, number: int) -> None:
-        port = self._ports.pop(number)
-        del self._hosts[number]
-        port.close()
-        self._closing.append(port)
+    async def _close(self, numbers: Collection[int]) -> None:
+        closing = [self._ports.pop(number) for number in numbers]
+        self._closing += closing
+        for number in numbers:
+            del self._hosts[number]
+        for port in closing:
+            port.shut()
+        await close_listening(port.server for port in closing if port.server is not None)
 
     @property
     def open(self) -> Mapping[int, str]:

@@ -350,7 +350,10 @@ class Connection(asyncio.Protocol):
         """Where a raw stream was opened, the line is raw both ways until that is over."""
         if self._transport is None or self._sender is None:
             return
-        lines = await self._talking.run(self._session, self._sender, self._transport, self.peer)
+        if self._house.stopping or self._goodbye:
+            lines = self._talking.refuse(self._session)
+        else:
+            lines = await self._talking.run(self._session, self._sender, self._transport, self.peer)
         if lines is not None:
             self._far_heard()
             self._input.set()

@@ -15,11 +15,9 @@ from gateway.session.wishes import Called, CounterWish, Granted, Provenance, Wis
 class CounterAnswers:
     """A `Fulfiller` in front of another, for one client; `device` is its line's, None for a network's."""
 
-    def __init__(
-        self, others: Fulfiller, world: World, device: SerialDevice | None, tally: Tally | None = None
-    ) -> None:
+    def __init__(self, others: Fulfiller, world: World, device: SerialDevice | None, tally: Tally) -> None:
         self._others, self._world, self._device = others, world, device
-        self._tally = tally or Tally()
+        self._tally = tally
 
     def now(self, wish: Wish) -> Granted | None:
         """What is granted without waiting."""

@@ -187,10 +187,11 @@ class ModemLine(asyncio.Protocol):
 
     def turn_away(self, sentence: str) -> None:
         """The gateway ends, or nothing was heard for too long: the call is over, and the line with it."""
-        if self._transport is not None:
+        if self._transport is not None and not self._transport.is_closing():
             if self._call is not None:
                 self._transport.write(b"\r\nNO CARRIER\r\n")
             self._transport.close()
+            self._loop.call_later(self._house.stall_seconds(), self.abort)  # whoever reads nothing
 
     def hurry(self) -> None:
         """There is no reply to hurry with."""

@@ -45,6 +45,14 @@ class Talking:
         if self._pipe is not None:
             self._pipe.end(Ending.GATEWAY)
 
+    def refuse(self, session: Session) -> Lines | None:
+        """None where no stream was opened; else it is over before anything was said, as `run` tells it."""
+        if session.talking is None:
+            return None
+        assert isinstance(session.talking.call, OpenCall)
+        session.talking.call.drop()
+        return session.stream_over(Ending.GATEWAY.value)
+
     async def run(
         self, session: Session, sender: Sender, transport: asyncio.Transport, peer: str
     ) -> Lines | None:

@@ -15,23 +15,26 @@ ROOT = Path(gateway.__file__).parents[1]
 SCRIPT = """
 import resource, sys
 from gateway.service.descriptors import make_room
-soft, hard, clients = map(int, sys.argv[1:])
+soft, hard, clients, ports = map(int, sys.argv[1:])
 resource.setrlimit(resource.RLIMIT_NOFILE, (soft, hard))
-print(make_room(clients), *resource.getrlimit(resource.RLIMIT_NOFILE))
+print(make_room(clients, ports), *resource.getrlimit(resource.RLIMIT_NOFILE))
 """
 SPARE = limits.TURNED_AWAY + limits.SPARE_DESCRIPTORS
 
 
 @pytest.mark.parametrize(
-    ("soft", "hard", "fit", "soft_after"),
+    ("soft", "hard", "ports", "fit", "soft_after"),
     [
-        (1024, 4096, 1000, 1000 + SPARE),
-        (3000, 4096, 1000, 3000),
-        (500, 1024, 1024 - SPARE, 1024),
+        (1024, 4096, 0, 1000, 1000 + SPARE),
+        (3000, 4096, 0, 1000, 3000),
+        (500, 1024, 0, 1024 - SPARE, 1024),
+        (1024, 4096, 3, 1000, 1000 + 3 * limits.TURNED_AWAY + SPARE),
     ],
 )
-def test_room_for_the_default_number_of_clients(soft: int, hard: int, fit: int, soft_after: int) -> None:
-    command = [sys.executable, "-c", SCRIPT, str(soft), str(hard), "1000"]
+def test_room_for_the_default_number_of_clients(
+    soft: int, hard: int, ports: int, fit: int, soft_after: int
+) -> None:
+    command = [sys.executable, "-c", SCRIPT, str(soft), str(hard), "1000", str(ports)]
     done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=True)
     assert done.stdout.split() == [str(fit), str(soft_after), str(hard)]
     assert ("only" in done.stderr) == (fit < 1000)

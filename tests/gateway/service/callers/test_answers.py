@@ -8,6 +8,7 @@ from adapters.errors import FarBusy, NotPossible, NotThere
 from gateway.catalogue.model import Catalogue, ReservedPort
 from gateway.service.callers.answers import CallerAnswers
 from gateway.service.callers.ports import CallPorts
+from gateway.service.streams.tally import Tally
 from gateway.session.wishes import CallerWish, Granted, Hearing, HearWish, Waiting, Wish, Worked, WorkWish
 from tests.gateway.service.callers.callers import free_port
 
@@ -26,8 +27,10 @@ class Others:
 
 async def test_what_is_granted_by_whom() -> None:
     reserved = ReservedPort(free_port())
-    ports = CallPorts(lambda: Catalogue(reserved=MappingProxyType({reserved.port: reserved})))
-    answers = CallerAnswers(ports, Others())
+    catalogue = Catalogue(reserved=MappingProxyType({reserved.port: reserved}))
+    tally = Tally()
+    ports = CallPorts(lambda: catalogue, tally)
+    answers = CallerAnswers(ports, Others(), tally)
     with pytest.raises(NotThere):  # not open yet
         answers.now(HearWish(reserved.port))
     await ports.start()
@@ -44,4 +47,4 @@ async def test_what_is_granted_by_whom() -> None:
     assert answers.now(WorkWish(0, list)) == Worked("at once")
     assert answers.now(WorkWish(1, list)) is None
     assert await answers.answer(WorkWish(1, list), 2.5) == Worked(2.5)
-    ports.close()
+    await ports.close()

@@ -1,6 +1,7 @@
 """Reserved ports over starts and reloads."""
 
 import asyncio
+import gc
 import socket
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager, suppress
@@ -9,9 +10,11 @@ from types import MappingProxyType
 
 import pytest
 
+from adapters import limits
 from adapters.errors import NotThere
 from gateway.catalogue.model import Catalogue, ReservedPort
 from gateway.service.callers.ports import CallPorts
+from gateway.service.streams.tally import Tally
 from tests.gateway.service.callers.callers import BUSY, free_port
 
 
@@ -20,7 +23,7 @@ class House:
 
     def __init__(self, *reserved: ReservedPort) -> None:
         self.take(*reserved)
-        self.ports = CallPorts(lambda: self.catalogue)
+        self.ports = CallPorts(lambda: self.catalogue, Tally())
         self.writers: list[asyncio.StreamWriter] = []
 
     async def dial(self, port: int) -> asyncio.StreamReader:
@@ -33,8 +36,9 @@ class House:
 
     async def reload(self, *reserved: ReservedPort) -> None:
         self.take(*reserved)
-        self.ports.close_old()
+        await self.ports.close_old()
         await self.ports.open_new()
+        self.ports.offer()
 
 
 class Line:
@@ -61,7 +65,7 @@ async def running(house: House) -> AsyncIterator[CallPorts]:
     finally:
         for each in house.writers:
             each.close()
-        house.ports.close()
+        await house.ports.close()
         await house.ports.told()
 
 
@@ -124,7 +128,7 @@ async def test_a_port_that_cannot_be_opened() -> None:
             house.ports.port(bad.port)
     await house.reload(good, bad)
     house.ports.port(bad.port)
-    house.ports.close()
+    await house.ports.close()
     await house.ports.told()
 
 
@@ -179,3 +183,79 @@ async def test_callers_by_the_hundred_leave_nothing_behind() -> None:
             while len(asyncio.all_tasks()) > before:  # noqa: ASYNC110 nor of this
                 await asyncio.sleep(0.05)
         assert ports.port(reserved.port).waiting == "127.0.0.1"
+
+
+async def test_a_ring_follows_a_reload() -> None:
+    """It is over at a line that rings another port now, or none, and begins at one that does not any more."""
+    one, two = ReservedPort(free_port()), ReservedPort(free_port())
+    house = House(one, two)
+    async with running(house) as ports:
+        line = Line(one.port)
+        ports.join(line)
+        await house.dial(one.port)
+        await waits(house, one.port)
+        line.rings = None
+        await house.reload(one, two)
+        assert (line.rung, line.over) == (1, 1)
+        assert ports.port(one.port).waiting is not None
+        line.rings = one.port
+        await house.reload(one, two)
+        assert (line.rung, line.over) == (2, 1)
+        line.rings = two.port
+        await house.dial(two.port)
+        await waits(house, two.port)
+        await house.reload(one, two)
+        assert (line.rung, line.over) == (3, 2)
+        assert ports.port(one.port).answered(line) is None
+        called = ports.port(two.port).answered(line)
+        assert called is not None
+        called.call.drop()
+
+
+@pytest.mark.parametrize("turns", range(6))
+async def test_who_comes_as_the_port_closes_is_not_left_waiting(turns: int) -> None:
+    """Whatever turn of the loop lets a caller in: it is told, or its line is reset."""
+    reserved = ReservedPort(free_port())
+    house = House(reserved)
+    async with running(house) as ports:
+        callers = []
+        for _ in range(3):
+            caller = socket.create_connection(("127.0.0.1", reserved.port))
+            caller.setblocking(False)
+            callers.append(caller)
+        for _ in range(turns):
+            await asyncio.sleep(0)
+        await ports.close()
+        await ports.told()
+        for caller in callers:
+            with caller, suppress(ConnectionError):
+                async with asyncio.timeout(5):
+                    told = await read_all(caller)
+                assert told in (b"", BUSY)
+
+
+async def read_all(caller: socket.socket) -> bytes:
+    """All that comes, to the end."""
+    told = b""
+    while data := await asyncio.get_running_loop().sock_recv(caller, 256):
+        told += data
+    return told
+
+
+async def test_too_many_turned_away_leave_nothing_to_complain_of(
+    monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    """Who waits while others that were told have not hung up yet is cut off, and what listened to it ends."""
+    monkeypatch.setattr(limits, "TURNED_AWAY", 1)
+    reserved = ReservedPort(free_port())
+    house = House(reserved)
+    async with running(house) as ports:
+        await house.dial(reserved.port)
+        await waits(house, reserved.port)
+        slow = await house.dial(reserved.port)
+        assert await slow.readline() == BUSY
+        ports.port(reserved.port).turn_away()
+        await asyncio.sleep(0.05)
+    gc.collect()
+    await asyncio.sleep(0)
+    assert not [each for each in caplog.records if "never retrieved" in each.getMessage()]

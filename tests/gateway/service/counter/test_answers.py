@@ -11,6 +11,7 @@ from gateway.catalogue.calling.targets import Ref
 from gateway.catalogue.model import Catalogue, Handshake, Place, SerialDevice
 from gateway.service.counter.answers import CounterAnswers
 from gateway.service.counter.call import CounterCall
+from gateway.service.streams.tally import Tally
 from gateway.session.state import World
 from gateway.session.wishes import Called, CounterWish, Granted, ListWish, Taken, Wish
 from gateway.wire.settings import Settings
@@ -33,7 +34,7 @@ class Others:
 
 def answers(device: SerialDevice | None = None) -> CounterAnswers:
     world = World(lambda: CATALOGUE, lambda: datetime(2026, 5, 17, tzinfo=UTC))
-    return CounterAnswers(Others(), world, device)
+    return CounterAnswers(Others(), world, device, Tally())
 
 
 def root(place: Place) -> Ref:

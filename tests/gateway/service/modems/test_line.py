@@ -7,9 +7,15 @@ from pathlib import Path
 
 import pytest
 
+from gateway.catalogue.model import Catalogue, GatewaySettings, Listener, Speaks
+from gateway.service.callers.ports import CallPorts
+from gateway.service.modems.line import ModemLine
+from gateway.service.server import Server
+from gateway.service.streams.tally import Tally
 from gateway.testing.clients.line import Line
 from gateway.testing.gateways import Gateway
 from gateway.testing.stage import Stage
+from tests.gateway.service.gate import World
 from tests.gateway.service.streams.far_ends import board, echo, far_end
 
 PATIENCE = 8.0  # seconds
@@ -306,3 +312,48 @@ def test_a_flood_is_read_to_its_end_by_and_by(stage: Stage, pause: int) -> None:
         assert program.wait_for(b"OK\r\n") == b"\r\nOK\r\n"
     program.command(b"ATE1", b"OK")
     program.line.close()
+
+
+class Unread(asyncio.Transport):
+    """A line whose program reads nothing: what is written stays, and so it does not close by itself."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.written, self.aborted = bytearray(), asyncio.Event()
+        self._closing = False
+
+    def write(self, data: bytes | bytearray | memoryview) -> None:
+        self.written += data
+
+    def close(self) -> None:
+        self._closing = True
+
+    def abort(self) -> None:
+        self.aborted.set()
+
+    def is_closing(self) -> bool:
+        return self._closing
+
+    def set_write_buffer_limits(self, high: int | None = None, low: int | None = None) -> None:
+        pass
+
+
+async def test_an_idle_program_that_reads_nothing_is_cut_off() -> None:
+    """However often it is told to go; it has `stall` seconds to take what is still to be read."""
+    catalogue = Catalogue(GatewaySettings(stall=1), listeners=(Listener(port=0),))
+    server = Server(catalogue, lambda _: World())
+    ports = CallPorts(lambda: catalogue, Tally())
+    line = ModemLine(server, lambda: catalogue, World(), lambda: Listener(speaks=Speaks.MODEM), ports)
+    transport = Unread()
+    await server.start()
+    line.connection_made(transport)
+    assert server.clients == 1
+    for _ in range(3):
+        line.turn_away("Nothing came for too long")
+    assert not transport.aborted.is_set()
+    async with asyncio.timeout(5):
+        await transport.aborted.wait()
+    assert transport.written == b""
+    line.connection_lost(None)
+    assert server.clients == 0
+    await server.stop()

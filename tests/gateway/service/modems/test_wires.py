@@ -16,6 +16,7 @@ from gateway.service.modems.line import ModemLine
 from gateway.service.modems.wires import Wires
 from gateway.service.server import Server, wire_of
 from gateway.service.streams.calls import Call
+from gateway.service.streams.tally import Tally
 from gateway.session.wishes import Called, Granted, Provenance, Wish
 from tests.gateway.service.devices.lines import Machine, until
 
@@ -168,7 +169,8 @@ async def test_carrier_and_readiness_of_a_whole_modem(
         return port
 
     def line() -> ModemLine:
-        return ModemLine(server, lambda: catalogue, stand, lambda: listener, CallPorts(lambda: catalogue))
+        ports = CallPorts(lambda: catalogue, Tally())
+        return ModemLine(server, lambda: catalogue, stand, lambda: listener, ports)
 
     device = Device(wire_of(listener), line, opening)
     device.start()

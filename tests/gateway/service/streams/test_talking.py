@@ -11,6 +11,7 @@ from adapters import limits
 from gateway.testing.clients.line import Line
 from gateway.testing.gateways import Gateway
 from gateway.testing.stage import Stage
+from tests.gateway.service.callers.callers import Caller, free_port
 from tests.gateway.service.streams.far_ends import board, echo, far_end
 
 
@@ -117,3 +118,38 @@ def test_a_client_that_asks_and_reads_no_answer_is_read_no_further(stage: Stage)
             for _ in range(1_000):
                 line.send(b"\xff\xfd\x18" * 20_000, 1.0)
         line.close()
+
+
+OVER = b"\r\n226 00000 000 ..\r\n421 00001 040 ..\r\n"
+
+
+def test_a_stop_while_the_200_of_a_talk_goes_out(stage: Stage) -> None:
+    """The reply is finished, the stream is over at once, and the client is told goodbye."""
+    with far_end(echo) as port:
+        gateway = stage.gateways(f'[place.echo]\nbase = "tcp://127.0.0.1:{port}"\n')
+        client = stage.clients(gateway)
+        client.ask("SET pace=60")
+        client.put(b"TALK echo:\r")
+        assert client.read(1) == b"2"
+        began = time.monotonic()
+        gateway.stop()
+        assert time.monotonic() - began < 7
+        assert client.read(17 + len(OVER)) == b"00 00000 000 ..\r\n" + OVER
+
+
+def test_a_stop_while_the_200_of_a_hear_goes_out(stage: Stage) -> None:
+    port = free_port()
+    gateway = stage.gateways(f"[hear.{port}]\n")
+    client = stage.clients(gateway)
+    client.ask("SET pace=60")
+    client.put(b"HEAR %d\r" % port)
+    assert client.read(18) == b"150 00000 000 ..\r\n"
+    caller = Caller(port)
+    assert client.read(1) == b"2"
+    began = time.monotonic()
+    gateway.stop()
+    assert time.monotonic() - began < 7
+    told = b"00 00001 040 ..\r\n" + b"127.0.0.1".ljust(40) + b"\r\n" + OVER
+    assert client.read(len(told)) == told
+    caller.ends()
+    caller.hang_up()
