@@ -245,6 +245,21 @@ TELNET_BLOCK_BYTES: Final = 64  # of what a telnet server says between IAC SB an
 TELNET_CR_SECONDS: Final = 0.25  # for a LF behind a CR; one character takes 0.1 at 110 bits a second
 TERMINAL_KIND: Final = 40  # characters of a terminal's name (RFC 1091)
 
+# Members, and what clients have had
+LOGIN_TRIES: Final = 5  # wrong secrets for one member from one address, before it is locked out
+LOGIN_ADDRESS_TRIES: Final = 30  # wrong ones for all members from one address
+LOGIN_MEMBER_TRIES: Final = 100  # wrong ones for one member from everywhere; who was let in before still is
+LOGIN_LOCK_SECONDS: Final = 60.0  # the first lock; each wrong secret behind it doubles the next
+LOGIN_LOCK_MOST_SECONDS: Final = 3_600.0  # and no lock is longer
+LOGIN_FORGET_SECONDS: Final = 86_400.0  # without a wrong one, before the wrong ones are forgotten
+LOGIN_DELAY_SECONDS: Final = 1.0  # that a refusal takes at least, known member or not
+LOGIN_QUEUE: Final = 8  # logins that wait to be checked; further ones are told to come back
+LOGIN_KNOWN: Final = 10_000  # addresses and members whose wrong secrets are remembered, oldest out first
+SECRET_CHARACTERS: Final = 200  # of one password; a request is not much longer
+ACCOUNTS: Final = 100_000  # members and addresses whose requests are counted, longest silent out first
+ACCOUNTS_SAVED_SECONDS: Final = 30.0  # between two times that a day's counts are written down
+ACCOUNT_BURST: Final = 10  # requests at once, at least, before a rate holds anybody back
+
 # Serial devices
 DEVICE_RETRY_SECONDS: Final = 1.0  # between looks for a device that is not there
 DEVICE_STEADY_SECONDS: Final = 1.0  # that it is there before it counts as back

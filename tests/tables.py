@@ -47,12 +47,8 @@ def _code(text: str) -> str:
 
 
 def _requests() -> str:
-    ready = [each for each in REQUESTS.values() if not each.later]
-    later = ", ".join(f"`{each.name}`" for each in REQUESTS.values() if each.later)
-    table = rows(
-        ("request", "does"), ((_code(f"{each.name} {each.usage}".strip()), each.meaning) for each in ready)
-    )
-    return f"{table}\nIn later versions, and answered 502 until then: {later}.\n"
+    words = ((_code(f"{each.name} {each.usage}".strip()), each.meaning) for each in REQUESTS.values())
+    return rows(("request", "does"), words)
 
 
 def _codes() -> str:

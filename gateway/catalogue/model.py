@@ -11,6 +11,7 @@ from types import MappingProxyType
 from typing import Final, TypeAlias
 
 from adapters.port import CredentialKind, Origin
+from gateway.catalogue.access import Member, Rights
 from gateway.extract.plan import Plan
 from gateway.wire.ready import PROFILES
 from gateway.wire.settings import Settings
@@ -231,7 +232,9 @@ class Listener:
 
     `by_address`: profiles for some clients' addresses, the most specific network first. `resume`: a client
     that lost its line may take up within `resume_for` seconds where it was. `rings`: the reserved port whose
-    callers ring here, None for none.
+    callers ring here, None for none. `networks`: those from which a client may connect, None for all.
+    `rights`: the name of those of a client that has not logged in, empty for everything; `rights_by_address`:
+    others for some clients' addresses.
     """
 
     host: str = "127.0.0.1"
@@ -244,19 +247,37 @@ class Listener:
     device: SerialDevice | None = None
     speaks: Speaks = Speaks.REQUESTS
     rings: int | None = None
+    networks: tuple[Network, ...] | None = None
+    rights: str = ""
+    rights_by_address: tuple[tuple[Network, str], ...] = ()
 
     def profile_for(self, peer: str) -> str:
-        """The profile for a client at the address `peer`; an IPv4-mapped one (RFC 4291 section 2.5.5.2)
-        counts as IPv4.
-        """
-        try:
-            address = ipaddress.ip_address(peer)
-        except ValueError:  # no address at all
-            return self.profile
-        mapped = address.ipv4_mapped if isinstance(address, ipaddress.IPv6Address) else None
-        if mapped is not None:
-            address = mapped
-        return next((name for network, name in self.by_address if address in network), self.profile)
+        """The profile for a client at the address `peer`."""
+        return _named_for(peer, self.by_address, self.profile)
+
+    def rights_for(self, peer: str) -> str:
+        """The name of the rights of a client there that has not logged in; empty: everything."""
+        return _named_for(peer, self.rights_by_address, self.rights)
+
+    def admits(self, peer: str) -> bool:
+        """Whether a client may connect from there; one at a serial device has no address and may."""
+        address = _address(peer)
+        return self.networks is None or address is None or any(address in each for each in self.networks)
+
+
+def _named_for(peer: str, table: tuple[tuple[Network, str], ...], default: str) -> str:
+    address = _address(peer)
+    return next((name for network, name in table if address is not None and address in network), default)
+
+
+def _address(peer: str) -> ipaddress.IPv4Address | ipaddress.IPv6Address | None:
+    """None for no address at all; an IPv4-mapped one (RFC 4291 section 2.5.5.2) counts as IPv4."""
+    try:
+        address = ipaddress.ip_address(peer.partition("%")[0])
+    except ValueError:
+        return None
+    mapped = address.ipv4_mapped if isinstance(address, ipaddress.IPv6Address) else None
+    return mapped or address
 
 
 @dataclass(frozen=True, slots=True)
@@ -272,6 +293,8 @@ class GatewaySettings:
     idle: float = 3_600.0  # a client that says nothing this long gets 421
     stall: float = 60.0  # a client that reads nothing this long is cut off
     metrics: int | None = None  # a port of loopback
+    members: str = "headrace-members.toml"
+    per_address: int | None = None  # clients at the same time; None: as many as `clients`
 
 
 @dataclass(frozen=True, slots=True)
@@ -279,7 +302,7 @@ class Catalogue:
     """Everything. Names are upper case; secrets are resolved and kept out of repr().
 
     `phones` are the phone book: a number, in digits, and the name of the place that it calls. `reserved` are
-    the ports for calls in.
+    the ports for calls in. `members` may log in.
     `filename` is the file's name as it was given. `origins` are the hosts and ports that it names: they may
     be loopback or private. `tables` are the charsets that profiles have from files, as settings hold them,
     by the words that SET takes: `file:PATH` as written, and `table:NAME` with a profile's name in lower case.
@@ -292,6 +315,8 @@ class Catalogue:
     phones: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     reserved: Mapping[int, ReservedPort] = field(default_factory=lambda: MappingProxyType({}))
     profiles: Mapping[str, Settings] = field(default_factory=lambda: PROFILES)
+    rights: Mapping[str, Rights] = field(default_factory=lambda: MappingProxyType({}))
+    members: Mapping[str, Member] = field(default_factory=lambda: MappingProxyType({}), repr=False)
     tables: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}), repr=False)
     secrets: Mapping[SecretRef, str] = field(default_factory=lambda: MappingProxyType({}), repr=False)
     filename: str = field(default="", compare=False)

@@ -16,6 +16,7 @@ from gateway.catalogue.schema.places import read_places
 from gateway.catalogue.schema.profiles import read_profiles
 from gateway.catalogue.schema.report import Report
 from gateway.catalogue.schema.reserved import read_reserved
+from gateway.catalogue.schema.rights import read_rights
 from gateway.catalogue.schema.source.sources import read_sources
 from gateway.catalogue.schema.table import Table
 from gateway.catalogue.schema.values.charsets import Charsets
@@ -64,9 +65,10 @@ def read_document(parsed: Parsed, report: Report, filename: str) -> Catalogue:
     charsets = Charsets()
     profiles = read_profiles(top, charsets)
     reserved = read_reserved(top)
-    listeners = read_listeners(top, profiles, reserved)
     found = read_places(top, secrets)
     sources = read_sources(top, found, secrets, gateway.letters)
+    rights = read_rights(top)
+    listeners = read_listeners(top, profiles, reserved, rights)
     places = {name: place for name, place in found.items() if place is not None}
     return Catalogue(
         gateway=gateway,
@@ -76,6 +78,7 @@ def read_document(parsed: Parsed, report: Report, filename: str) -> Catalogue:
         phones=MappingProxyType(read_phones(top, found)),
         reserved=MappingProxyType(reserved),
         profiles=MappingProxyType(profiles),
+        rights=MappingProxyType(rights),
         tables=MappingProxyType(charsets.tables),
         secrets=MappingProxyType(secrets.values),
         filename=filename,

@@ -7,7 +7,7 @@ import sys
 from collections.abc import Sequence
 
 from gateway import VERSION
-from gateway.commands import check, demo, line, listing, record, rehearse, say, serve, site, spool
+from gateway.commands import check, demo, line, listing, member, record, rehearse, say, serve, site, spool
 
 _EXIT_CODES = "Exit codes: 0 done; 1 it ran and failed; 2 wrong usage or configuration."
 
@@ -22,7 +22,7 @@ def parser() -> argparse.ArgumentParser:
     )
     top.add_argument("--version", action="version", version=f"headrace {VERSION}")
     commands = top.add_subparsers(dest="command", metavar="COMMAND", required=True)
-    for module in (demo, serve, say, check, record, site, rehearse, line, listing, spool):
+    for module in (demo, serve, say, check, record, site, rehearse, line, listing, member, spool):
         module.add_parser(commands, _EXIT_CODES)
     return top
 

@@ -6,14 +6,15 @@ import logging
 import sys
 import time
 from collections.abc import Callable, Iterable, Sequence
+from contextlib import closing
 
 from adapters.errors import HeadraceError
 from gateway.catalogue.model import Catalogue
 from gateway.commands import sites, wiring
-from gateway.service.answers import Answers
-from gateway.service.clients.granting import failure, with_margin
+from gateway.service.clients.granting import Fulfiller, failure, with_margin
 from gateway.service.clocks import CLOCK, Clock
 from gateway.service.logs import LEVELS
+from gateway.service.members.answers import MemberAnswers
 from gateway.service.sites import Site
 from gateway.session.conversation import Session
 from gateway.session.state import World
@@ -69,7 +70,11 @@ async def _say(catalogue: Catalogue, site: Site | None, requests: Sequence[str])
         sys.stdout.buffer.flush()
 
     try:
-        whole = await converse(catalogue, parts.answers(lambda: catalogue), requests, put, parts.clock)
+        answers = MemberAnswers(
+            lambda: catalogue.members, parts.answers(lambda: catalogue), parts.clock.epoch
+        )
+        with closing(answers):
+            whole = await converse(catalogue, answers, requests, put, parts.clock)
     finally:
         await parts.aclose()
     return 1 if failed or not whole else 0
@@ -77,7 +82,7 @@ async def _say(catalogue: Catalogue, site: Site | None, requests: Sequence[str])
 
 async def converse(
     catalogue: Catalogue,
-    answers: Answers,
+    answers: Fulfiller,
     requests: Iterable[str],
     put: Callable[[str, Lines], None],
     clock: Clock = CLOCK,
@@ -114,7 +119,7 @@ async def converse(
     return not undone
 
 
-async def _reply(session: Session, event: Line | Data, answers: Answers, seconds: float) -> Lines | None:
+async def _reply(session: Session, event: Line | Data, answers: Fulfiller, seconds: float) -> Lines | None:
     steps = session.respond(event)
     deadline = time.monotonic() + seconds
     try:
@@ -135,7 +140,7 @@ async def _reply(session: Session, event: Line | Data, answers: Answers, seconds
         return lines
 
 
-async def _granted(wish: Wish, answers: Answers, deadline: float) -> Granted:
+async def _granted(wish: Wish, answers: Fulfiller, deadline: float) -> Granted:
     waiting = asyncio.create_task(answers.answer(wish, with_margin(deadline - time.monotonic())))
     try:
         in_time = await _show_waiting(waiting, deadline)

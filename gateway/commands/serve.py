@@ -10,6 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Final
 
+from adapters import limits
 from gateway.catalogue.document.mistakes import CatalogueFaults
 from gateway.catalogue.model import Catalogue
 from gateway.commands import sites, wiring
@@ -104,15 +105,19 @@ class _Serving:
     ) -> None:
         self._path, self._known, self._port, self._redactor = path, known, port, redactor
         self._site, self._trace = site, trace
+        self._members = Path()
+        self._members_known: Signature = None
         self._hangup = asyncio.Event()
         self._call_ports: set[tuple[str, int]] = set()  # for calls in, as announced
 
     async def run(self, catalogue: Catalogue) -> int:
         """Serve until a signal; the exit code."""
+        self._members = Path(catalogue.gateway.members)
+        self._members_known = signature(self._members)
         parts = wiring.Parts(catalogue, site=self._site)
         trace = self._trace
         tap = None if trace is None else lambda inner, number: Tapped(inner, trace, number)
-        server = Server(catalogue, parts.answers, parts.clock, tap)
+        server = Server(catalogue, parts.answers, parts.clock, tap, parts.accounts)
         metrics = Metrics(server.tally, lambda: server.clients)
         ended = asyncio.Event()
         loop = asyncio.get_running_loop()
@@ -136,6 +141,8 @@ class _Serving:
             background = [
                 loop.create_task(watch(self._path, self._known, lambda: self._reload(server))),
                 loop.create_task(self._reload_on_hangup(server)),
+                loop.create_task(watch(self._members, self._members_known, lambda: self._reload(server))),
+                loop.create_task(_save(parts)),
             ]
             await ended.wait()
             for task in background:
@@ -182,6 +189,13 @@ class _Serving:
         self._call_ports = ports
         for line in told:
             print(line, file=sys.stderr, flush=True)
+
+
+async def _save(parts: wiring.Parts) -> None:
+    """Now and then; never returns."""
+    while True:
+        await asyncio.sleep(limits.ACCOUNTS_SAVED_SECONDS)
+        await parts.save_accounts()
 
 
 async def _measured(server: Server, metrics: Metrics, port: int) -> None:

@@ -1,6 +1,7 @@
 """Options -> a gateway's parts: the one place that joins catalogue, adapters, cache and answers."""
 
 import argparse
+import asyncio
 import errno
 import os
 import sys
@@ -19,6 +20,7 @@ from adapters.trust import trust_context
 from gateway.catalogue.document.mistakes import CatalogueFaults
 from gateway.catalogue.model import Catalogue, Place, Source
 from gateway.catalogue.reading import load_catalogue
+from gateway.commands import membership
 from gateway.service.adapters import Adapters
 from gateway.service.answers import Answers
 from gateway.service.caching.cache import Cache
@@ -29,6 +31,7 @@ from gateway.service.files.jobs import Jobs
 from gateway.service.files.spooling import SpoolRoom
 from gateway.service.layouts import Layouts
 from gateway.service.logs import Redactor
+from gateway.service.members.accounts import Accounts
 from gateway.service.sites import Site
 from gateway.service.streams.calls import Calls
 
@@ -145,9 +148,11 @@ def read_catalogue(path: Path, *, offline: bool = False, text: str | None = None
         read_table=partial(read_table, folder),
     )
     state = str(folder / _expanded(catalogue.gateway.state))
+    members = folder / _expanded(catalogue.gateway.members)
     return replace(
         catalogue,
-        gateway=replace(catalogue.gateway, state=state),
+        gateway=replace(catalogue.gateway, state=state, members=str(members)),
+        members=membership.read_file(members, catalogue.rights),
         places={name: _rooted(folder, place) for name, place in catalogue.places.items()},
         sources={name: _rooted(folder, source) for name, source in catalogue.sources.items()},
     )
@@ -195,6 +200,7 @@ class Parts:
         self._adapters = adapters or (Adapters() if site is None else Adapters(site.make))
         keep_on_disk = keep_on_disk and site is None
         self._store = Store(state) if keep_on_disk else None
+        self.accounts = Accounts(state / "accounts.json" if keep_on_disk else None, self.clock.now)
         self._cache = Cache(self._adapters.fetch, self._store, self.clock.epoch)
         self._layouts = Layouts()
         self._jobs = Jobs()
@@ -217,6 +223,11 @@ class Parts:
         self._spool.close()
         await self._cache.aclose()
         await self._adapters.aclose()
+        await self.save_accounts()
+
+    async def save_accounts(self) -> None:
+        """Write down what clients have had today."""
+        await asyncio.to_thread(self.accounts.save, self.accounts.snapshot())
 
 
 def cannot_listen(error: OSError, other: str = "take another with --port N") -> str:

@@ -22,6 +22,7 @@ from gateway.session.wishes import (
     DataWish,
     Granted,
     HearWish,
+    LoginWish,
     Outcome,
     PickWish,
     SayWish,
@@ -87,6 +88,8 @@ class Answers:
             raise NotPossible("No calls come in here")  # see callers.answers
         if isinstance(wish, CounterWish):
             raise NotPossible("No counter here; headrace serve has one")  # see counter.answers
+        if isinstance(wish, LoginWish):
+            raise NotPossible("Nobody logs in here; headrace serve has members")  # see members.answers
         if isinstance(wish, WorkWish):
             return Worked(await self._layouts.beside(wish.size, seconds, wish.work))
         if not isinstance(wish, SourceWish | PickWish):

@@ -3,12 +3,14 @@
 import asyncio
 import logging
 import socket
+from collections import Counter
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from typing import Final, TypeAlias
 
 from adapters import limits
+from gateway.catalogue.access import Rights
 from gateway.catalogue.model import Catalogue, Listener, SerialDevice, Speaks
 from gateway.service.callers.answers import CallerAnswers
 from gateway.service.callers.ports import CallPorts
@@ -23,10 +25,13 @@ from gateway.service.descriptors import Complaints, make_room
 from gateway.service.devices.device import Device
 from gateway.service.devices.wire import Wire
 from gateway.service.listening import close_listening
+from gateway.service.members.accounts import Accounts
+from gateway.service.members.answers import MemberAnswers
 from gateway.service.modems.line import ModemLine
 from gateway.service.streams.tally import Tally
 from gateway.session.conversation import Session
 from gateway.session.state import World
+from gateway.session.visitors import Visitor, home_of
 
 _log = logging.getLogger(__name__)
 _SWEEP: Final = 1.0  # seconds between looks at idle clients
@@ -111,13 +116,19 @@ class Server:
         make_answers: Callable[[Callable[[], Catalogue]], Fulfiller],
         clock: Clock = CLOCK,
         tap: Tap | None = None,
+        accounts: Accounts | None = None,
     ) -> None:
         self._catalogue = catalogue
+        self._accounts = accounts or Accounts(None, clock.now)
         self.tally = Tally()
         self._ports = CallPorts(lambda: self._catalogue, self.tally)
-        self._answers = CallerAnswers(self._ports, make_answers(lambda: self._catalogue), self.tally)
-        self._world = World(lambda: self._catalogue, clock.now, timed=not clock.frozen)
+        answers = CallerAnswers(self._ports, make_answers(lambda: self._catalogue), self.tally)
+        self._answers = MemberAnswers(lambda: self._catalogue.members, answers, clock.epoch)
+        self._world = World(
+            lambda: self._catalogue, clock.now, timed=not clock.frozen, accounts=self._accounts
+        )
         self._connections: set[Client] = set()
+        self._at_home: Counter[str] = Counter()  # clients by where they are
         self._turned_away: set[Client] = set()
         self._room = 0
         self._reloading = asyncio.Lock()
@@ -140,13 +151,34 @@ class Server:
 
     # What connections ask
 
-    def admit(self, client: Client) -> bool:
-        """Whether there is room for one more client."""
-        if self.stopping or (len(self._connections) >= self._room and not self._back(client)):
+    def admit(self, client: Client, listener: Listener) -> str:
+        """Whether one more client may come in, and there is room for it."""
+        refusal = self._refusal(client, listener)
+        if refusal:
             self._turned_away.add(client)
-            return False
+            return refusal
         self._connections.add(client)
-        return True
+        self._at_home[home_of(client.peer)] += 1
+        return ""
+
+    def _refusal(self, client: Client, listener: Listener) -> str:
+        if not listener.admits(client.peer):
+            _log.warning("peer=%s may not connect to port %d", client.peer, listener.port)
+            return "Nobody may connect from there"
+        most = self._catalogue.gateway.per_address
+        if most is not None and client.peer and self._at_home[home_of(client.peer)] >= most:
+            return "Too many connections from there"
+        full = len(self._connections) >= self._room and not self._back(client)
+        return "The gateway is full; try again later" if self.stopping or full else ""
+
+    def charge(self, payer: str, rights: Rights) -> None:
+        """One request."""
+        self._accounts.charge(payer, rights)
+
+    def moved(self, payer: str | None, count: int) -> None:
+        """Bytes that passed."""
+        if payer is not None:
+            self._accounts.moved(payer, count)
 
     def _back(self, client: Client) -> bool:
         """Whether a full house has room: for the one machine of a port, back on a new line.
@@ -167,7 +199,12 @@ class Server:
 
     def dismiss(self, client: Client) -> None:
         """A client is gone."""
-        self._connections.discard(client)
+        if client in self._connections:
+            self._connections.discard(client)
+            home = home_of(client.peer)
+            self._at_home[home] -= 1
+            if not self._at_home[home]:
+                del self._at_home[home]
         self._turned_away.discard(client)
 
     def wait_seconds(self) -> float:
@@ -256,6 +293,7 @@ class Server:
             await asyncio.wait(busy, timeout=limits.STOP_MARGIN_SECONDS)
         await self._let_go()
         await self._ports.told()
+        self._answers.close()
 
     async def _let_go(self) -> None:
         """Devices that were shut: what is still on them has a moment to end."""
@@ -267,13 +305,14 @@ class Server:
 
         def begin(peer: str) -> Session:
             profile = door.listener.profile_for(peer)
-            return Session(self._world, profile if profile in self._catalogue.profiles else "PLAIN")
+            visitor = Visitor(peer, lambda: door.listener.rights_for(peer))
+            return Session(self._world, profile if profile in self._catalogue.profiles else "PLAIN", visitor)
 
         def connection() -> asyncio.Protocol:
             answers = CounterAnswers(self._answers, self._world, door.listener.device, self.tally)
             if door.listener.speaks is Speaks.MODEM:
                 return ModemLine(self, lambda: self._catalogue, answers, lambda: door.listener, self._ports)
-            made = Connection(self, begin, answers, door.listener.greeting, door.seat)
+            made = Connection(self, begin, answers, door.listener, door.seat)
             return made if self._tap is None else self._tap(made, self._number_of(door.listener))
 
         if listener.device is not None:

@@ -57,6 +57,7 @@ def tell(state: State, words: Sequence[str]) -> Steps:
     if not source.changes:
         raise NotPossible(f"{source.name} changes nothing: ASK it")
     if isinstance(source.body, LinesBody):
+        state.access.check_source(source)
         state.check_width(source.plan.width)
         check_args(source, words[1:])
         state.transfer = _Lines(state, source, tuple(state.typed(word) for word in words[1:]))
@@ -153,6 +154,7 @@ _NAME_WIDTH, _NUMBER_WIDTH, _KIND_WIDTH = 12, 3, 8
 def layout(state: State, words: Sequence[str]) -> Reply:
     """LAYOUT source: one record a field; columns count from 1 and include the mark."""
     source = _wanted(state, words, "LAYOUT source")
+    state.access.check_source(source)
     if len(words) > 1:
         raise WrongWords("Wanted: LAYOUT source")
     width = _NAME_WIDTH + 2 * (1 + _NUMBER_WIDTH)
@@ -178,7 +180,10 @@ def sources(state: State, words: Sequence[str]) -> Reply:
     rest = max(0, width - fixed - 1)
     catalogue, records = state.world.catalogue(), []
     lettering = Lettering(state.style.charset, catalogue.gateway.letters)
+    access = state.access
     for source in catalogue.sources.values():
+        if not access.may_ask(source):
+            continue
         about = lettering.clean(source.about)
         text = f"{source.name:12} {source.plan.width + state.settings.added:3} {cut(about, rest)}"
         records.append(Record(text[:width].ljust(width), cut=("ABOUT",) if len(about) > rest else ()))

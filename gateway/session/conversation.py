@@ -13,13 +13,13 @@ from adapters import limits
 from adapters.errors import (
     HeadraceError,
     NotARequest,
-    NotPossible,
     NotThere,
     TooLarge,
     WrongMoment,
     WrongWords,
 )
 from gateway import VERSION
+from gateway.session.access import guarded
 from gateway.session.checking import LineChecks
 from gateway.session.dispatch import PLAIN, WISHING
 from gateway.session.files import storing
@@ -29,14 +29,16 @@ from gateway.session.state import Explanation, State, Transfer, World
 from gateway.session.steps import Asking, Steps
 from gateway.session.streams.hearing import OpenHearing
 from gateway.session.streams.talking import OpenTalk, refuse
+from gateway.session.visitors import NOBODY, Visitor
 from gateway.session.windows import Window
 from gateway.session.wishes import Called
 from gateway.wire.charsets import decode_line
 from gateway.wire.lines import Data, Line, LineReader
 from gateway.wire.replies import Lines, Reply, error_reply
-from gateway.wire.words import REQUESTS, Request
+from gateway.wire.words import Request
 
 _CALLING: Final = frozenset({"TALK", "HEAR"})
+_FREE: Final = frozenset({"BYE", "LOGIN"})  # of charge: guessing is slowed down in another way
 _STORING: Final = frozenset({"STORE", "APPEND"})
 _WHILE_TALKING: Final = frozenset({"AGAIN", "HALT", "WHY"})
 _GARBLED: Final = "A line came garbled; send it all again"
@@ -60,9 +62,9 @@ class Session:
     When the line is gone, however that came about, it calls `lost`.
     """
 
-    def __init__(self, world: World, profile: str) -> None:
+    def __init__(self, world: World, profile: str, visitor: Visitor = NOBODY) -> None:
         settings = world.catalogue().profiles[profile]
-        self._state = State(world, profile, settings)
+        self._state = State(world, profile, settings, visitor)
         self.reader = LineReader(settings)
         self._outgoing = Outgoing(self._state, self.reader)
         self._checks = LineChecks()
@@ -78,6 +80,11 @@ class Session:
     def status_shown(self) -> str:
         """The last reply's status line, for the log."""
         return self._outgoing.status_shown
+
+    @property
+    def payer(self) -> str | None:
+        """The account of the client's bytes; None where nobody counts them."""
+        return self._state.payer
 
     @property
     def unfinished(self) -> str:
@@ -178,7 +185,8 @@ class Session:
         waiting, reply = self._outgoing.window, None
         untold, self._untold = self._untold, None
         try:
-            found = yield from self._line(event) if isinstance(event, Line) else self._data(event)
+            steps = self._line(event) if isinstance(event, Line) else self._data(event)
+            found = yield from guarded(self._state.check, steps)
         except HeadraceError as error:
             reply = error_reply(error, self._state.settings)
             if isinstance(error, NotARequest):
@@ -339,6 +347,8 @@ class Session:
 
     def _dispatch(self, request: Request) -> Asking[Reply | Window]:
         state, name, words = self._state, request.name, request.words
+        if name not in _FREE:
+            state.charge()
         if name in WISHING:
             return (yield from WISHING[name](state, words))
         if name in PLAIN:
@@ -349,12 +359,10 @@ class Session:
             return self._outgoing.again(words)
         if name == "HALT":
             return Reply(200, state.settings)
-        if name == "BYE":
-            if words:
-                raise WrongWords("BYE takes no words")
-            return Reply(221, state.settings, close=True)
-        assert REQUESTS[name].later
-        raise NotPossible(f"{name} comes in a later version")
+        assert name == "BYE"
+        if words:
+            raise WrongWords("BYE takes no words")
+        return Reply(221, state.settings, close=True)
 
     def _more(self, words: Sequence[str]) -> Steps:
         if words:

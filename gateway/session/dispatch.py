@@ -5,6 +5,7 @@ from typing import Final, TypeAlias
 
 from gateway.session import asking, explaining, helping, telling
 from gateway.session.files import acting, listing, reading, storing, texts
+from gateway.session.joining import login
 from gateway.session.state import State
 from gateway.session.steps import Steps
 from gateway.session.streams.hearing import hear
@@ -29,6 +30,7 @@ WISHING: Final[Mapping[str, Wishing]] = {
     "MKDIR": acting.make_folder,
     "TALK": talk,
     "HEAR": hear,
+    "LOGIN": login,
 }
 PLAIN: Final[Mapping[str, Plain]] = {
     "LAYOUT": asking.layout,

@@ -6,7 +6,7 @@ from typing import Final
 
 from adapters.errors import NotARequest, NotThere, WrongWords
 from gateway import VERSION
-from gateway.catalogue.model import Catalogue, Place, Source
+from gateway.catalogue.model import Place, Source
 from gateway.extract.fields.text import Lettering
 from gateway.session.asking import request_of
 from gateway.session.state import State
@@ -70,6 +70,10 @@ _MORE: Final[Mapping[str, Sequence[str]]] = {
         "A place with documents, such as club: or club:docs/, has a counter: LIST, TEXT, READ, STORE and HELP"
         " there, by XMODEM or YMODEM.",
     ),
+    "LOGIN": (
+        "The secret is a password, or the code that an authenticator shows now.",
+        "Alone it logs out. It goes over the line as it is typed: trust the line.",
+    ),
     "HEAR": (
         "150, and 200 with the caller's address when somebody calls. Then as TALK, or TALK lines.",
         "A line before that ends the wait: 503.",
@@ -94,21 +98,21 @@ def help_words(state: State, words: Sequence[str]) -> Reply:
     if len(words) > 1:
         raise WrongWords("Wanted: HELP [word]")
     if not words:
-        ready = " ".join(each.name for each in REQUESTS.values() if not each.later)
+        ready = " ".join(REQUESTS)
         texts = [
             "HELP word tells more, HELP REF of refs, HELP PLACES of places, HELP PROFILES of profiles,"
             " HELP SETTINGS of settings.",
             ready,
         ]
     else:
-        texts = [*_about(words[0], state.world.catalogue())]
+        texts = [*_about(words[0], state)]
     first = f"HEADRACE 1 {VERSION}"
     width = max(state.room, len(first))
     lines = [first, *(line for text in texts for line in textwrap.wrap(text, width))]
     return state.plain([line.ljust(width) for line in lines], width)
 
 
-def _about(word: str, catalogue: Catalogue) -> Sequence[str]:
+def _about(word: str, state: State) -> Sequence[str]:
     """Looked for among settings, codes, requests, topics, and then the catalogue's own names."""
     name = word.upper()
     if word.lower() in SETTINGS:
@@ -119,20 +123,21 @@ def _about(word: str, catalogue: Catalogue) -> Sequence[str]:
     try:
         request = request_word(word)
     except NotARequest as error:
-        found = [*_topic(name, catalogue), *_named(name, catalogue)]
+        found = [*_topic(name, state), *_named(name, state)]
         if not found:
             raise NotThere("No help on that; see HELP and SOURCES") from error
         return found
-    later = ["In a later version."] if request.later else []
     usage = f"{request.name} {request.usage}".strip()
-    return [usage, request.meaning + ".", *_MORE.get(request.name, ()), *later]
+    return [usage, request.meaning + ".", *_MORE.get(request.name, ())]
 
 
-def _topic(name: str, catalogue: Catalogue) -> Sequence[str]:
+def _topic(name: str, state: State) -> Sequence[str]:
+    catalogue, access = state.world.catalogue(), state.access
     if name == "REF":
         return _REF
     if name == "PLACES":
-        return [_about_place(each) for each in catalogue.places.values()] or ["There are no places."]
+        places = [each for each in catalogue.places.values() if access.may_see(each)]
+        return [_about_place(each) for each in places] or ["There are no places."]
     if name in ("SETTINGS", "SETTING"):
         return ["SET key=value changes one, SET alone shows all, HELP key tells more:", " ".join(SETTINGS)]
     if name in ("PROFILES", "PROFILE"):
@@ -144,9 +149,12 @@ def _topic(name: str, catalogue: Catalogue) -> Sequence[str]:
     return ()
 
 
-def _named(name: str, catalogue: Catalogue) -> Sequence[str]:
-    """A source, a place and a profile may have one name."""
+def _named(name: str, state: State) -> Sequence[str]:
+    """A source, a place and a profile may have one name. What the client may not use is not told of."""
+    catalogue, access = state.world.catalogue(), state.access
     source, place = catalogue.sources.get(name), catalogue.places.get(name.removesuffix(":"))
+    source = source if source is not None and access.may_ask(source) else None
+    place = place if place is not None and access.may_see(place) else None
     about_source = () if source is None else _about_source(source)
     about_place = (
         ()

@@ -8,13 +8,16 @@ from typing import TYPE_CHECKING, Final, Protocol
 
 from adapters import limits
 from adapters.errors import HeadraceError, TooLarge, WrongMoment
+from gateway.catalogue.access import Rights
 from gateway.catalogue.calling.targets import Ref
 from gateway.catalogue.model import Catalogue
 from gateway.extract.plan import Record, Style
+from gateway.session.access import Access, access_of
 from gateway.session.files.listed_names import ListedNames
 from gateway.session.files.numbering import Numbered
 from gateway.session.pages import Cursor, Pages
 from gateway.session.steps import Asking, Steps
+from gateway.session.visitors import NOBODY, Visitor
 from gateway.session.wishes import Done, Outcome, Provenance
 from gateway.wire.lines import LineReader
 from gateway.wire.replies import Reply
@@ -34,6 +37,24 @@ def without_secrets(text: str) -> str:
     return _QUERY_VALUE.sub(r"\1..", _BARE_QUERY.sub(r"\1..", _USER_PART.sub("//", text)))
 
 
+class Accounts(Protocol):
+    """What clients have had: requests and bytes."""
+
+    def charge(self, who: str, rights: Rights) -> None:
+        """One request of `who`; AskedTooOften where that is more than the rights allow."""
+        ...
+
+
+class _Free:
+    """Nothing is counted."""
+
+    def charge(self, who: str, rights: Rights) -> None:
+        """As often as wanted."""
+
+
+_FREE: Final = _Free()
+
+
 @dataclass(frozen=True, slots=True)
 class World:
     """What a session may look at: the catalogue in force and the clock. Both are asked anew each time.
@@ -44,6 +65,7 @@ class World:
     catalogue: Callable[[], Catalogue]
     now: Callable[[], datetime]  # aware
     timed: bool = True
+    accounts: Accounts = _FREE
 
 
 class Transfer(Protocol):
@@ -102,7 +124,8 @@ class State:
     """One connection. `eol_typed`: the client itself has set `eol`; `eol` is what it comes to for this line,
     never `mirror`. `numbered` is what `#n` stands for.
 
-    `explains`: the request is WHY, which leaves `explained` as it was. `begun` is what was answered 150 and
+    `visitor` is who is at the line, and `member` the name of who has logged in, empty for nobody. `explains`:
+    the request is WHY, which leaves `explained` as it was. `begun` is what was answered 150 and
     not yet told by WHY to have ended. `loose`: the request has a ref that is seen from a BASE without a slash
     at its end, perhaps not as its client meant it.
     """
@@ -110,6 +133,8 @@ class State:
     world: World
     profile: str
     settings: Settings
+    visitor: Visitor = NOBODY
+    member: str = ""
     eol_typed: bool = False
     eol: str = "crlf"
     cursor: Pages | None = None
@@ -123,6 +148,34 @@ class State:
     loose: bool = False
     talk: "OpenTalk | None" = None
     hearing: "OpenHearing | None" = None
+
+    @property
+    def access(self) -> Access:
+        """What the client may do now."""
+        return access_of(self.world.catalogue(), self.visitor, self.member)
+
+    @property
+    def payer(self) -> str | None:
+        """The name that its requests and bytes are counted under; None where nobody counts them."""
+        return (self.member or self.visitor.account) if self.access.rights.metered else None
+
+    def check(self, wish: object) -> None:
+        """The refusal of what the client may not wish for, if so."""
+        self.access.check(wish)
+
+    def charge(self) -> None:
+        """One more request; AskedTooOften."""
+        payer = self.payer
+        if payer is not None:
+            self.world.accounts.charge(payer, self.access.rights)
+
+    def forget_member(self) -> None:
+        """Nobody is logged in, and what whoever was has seen is not shown to others."""
+        if self.member:
+            self.member = ""
+            self.base = self.cursor = self.numbered = None
+            self.listed_names = ListedNames()
+            self.begun.clear()
 
     @property
     def room(self) -> int:

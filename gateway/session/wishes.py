@@ -1,7 +1,7 @@
 """What a session wants of the world, and what it gets: Wish -> Granted, or a HeadraceError thrown in."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import Enum
 from typing import Protocol, TypeAlias
 
@@ -123,11 +123,12 @@ class CallWish:
 @dataclass(frozen=True, slots=True)
 class CounterWish:
     """A call to the counter of a place with documents, in the folder `ref`. `settings` are the client's, with
-    `eol` as it is, and `echo` where the counter is to echo.
+    `eol` as it is, and `echo` where the counter is to echo. `check` refuses what the client may not wish for.
     """
 
     ref: Ref
     settings: Settings
+    check: Callable[[object], None] = field(default=lambda _: None, repr=False, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,6 +147,15 @@ class HearWish:
 
 
 @dataclass(frozen=True, slots=True)
+class LoginWish:
+    """To be let in as `member`, a name in upper case. `address` is the client's, empty where it has none."""
+
+    member: str
+    secret: str = field(repr=False)
+    address: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class CallerWish:
     """Who waits at a reserved port to be answered; `refuse`: turned away with that."""
 
@@ -155,7 +165,7 @@ class CallerWish:
 
 FarWish: TypeAlias = ListWish | ReadWish | TextWish | StageWish | DataWish | DeliverWish | ActWish
 _CallsWish: TypeAlias = CallWish | CounterWish | SayWish | HearWish | CallerWish
-Wish: TypeAlias = SourceWish | PickWish | WorkWish | _CallsWish | FarWish
+Wish: TypeAlias = SourceWish | PickWish | WorkWish | LoginWish | _CallsWish | FarWish
 
 
 def time_is_up(wish: Wish) -> HeadraceError:
@@ -326,5 +336,12 @@ class Waiting:
     address: str | None
 
 
+@dataclass(frozen=True, slots=True)
+class Accepted:
+    """The member is who it says."""
+
+    member: str
+
+
 _FarGranted: TypeAlias = Listed | Part | Texted | Staged | Taken | Done
-Granted: TypeAlias = Called | Heard | Hearing | Waiting | Outcome | Worked | _FarGranted
+Granted: TypeAlias = Called | Heard | Hearing | Waiting | Outcome | Worked | Accepted | _FarGranted

@@ -117,7 +117,7 @@ class _Running:
     async def start(self) -> list[Bound]:
         catalogue, site, clock, adapters = self._made
         self._parts = wiring.Parts(catalogue, site=site, clock=clock, adapters=adapters)
-        self._server = Server(catalogue, self._parts.answers, clock)
+        self._server = Server(catalogue, self._parts.answers, clock, accounts=self._parts.accounts)
         try:
             return await self._server.start()
         except BaseException:

@@ -10,12 +10,11 @@ from adapters.errors import NotARequest, WrongWords
 
 @dataclass(frozen=True, slots=True)
 class RequestWord:
-    """One request: its word, the words it takes, what it does, and whether it is still to come."""
+    """One request: its word, the words it takes, and what it does."""
 
     name: str
     usage: str
     meaning: str
-    later: bool = False
 
 
 _TABLE = (
@@ -42,7 +41,7 @@ _TABLE = (
     RequestWord("HEAR", "port [lines|who|refuse]", "One call in"),
     RequestWord("HALT", "", "Give up the rest of a windowed reply"),
     RequestWord("SET", "[name] [key=value ...]", "Take a profile, change settings, or show them"),
-    RequestWord("LOGIN", "[member secret]", "Say who is asking", later=True),
+    RequestWord("LOGIN", "[member secret]", "Say who is asking; alone, log out"),
     RequestWord("TIME", "[zone]", "Date, time, weekday 1-7 and offset"),
     RequestWord("NOOP", "[word]", "Answers the word"),
     RequestWord("HELP", "[word]", "The requests, or one of them"),

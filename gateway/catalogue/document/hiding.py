@@ -16,7 +16,7 @@ from gateway.catalogue.keys.table import KEYS
 _OPEN_HEADERS: Final = frozenset(
     {"accept", "accept-language", "cache-control", "content-type", "prefer", "user-agent"}
 )
-_NAMED: Final = frozenset({"place", "phone", "hear", "source", "profile"})
+_NAMED: Final = frozenset({"place", "phone", "hear", "rights", "source", "profile"})
 _MEMBER: Final = re.compile(r"(?<![A-Za-z0-9_-])([A-Za-z0-9_-]+)[\"']?[ \t]*[=:]")
 _FIRST_WORD: Final = re.compile("[ \\t]*[\"']?[A-Za-z0-9_-]*[\"']?")
 _VALUE_BEGUN: Final = re.compile("[=:\"']")

@@ -102,6 +102,7 @@ TABLES: Final[Mapping[str, str]] = MappingProxyType(
         "place": "[place.NAME]",
         "phone": "[phone.NUMBER]",
         "hear": "[hear.PORT]",
+        "rights": "[rights.NAME]",
         "source": "[source.NAME]",
         "auth": "auth = { ... } of a source",
         "field": "[[source.NAME.field]]",

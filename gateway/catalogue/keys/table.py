@@ -13,6 +13,7 @@ from gateway.catalogue.keys.field_keys import FIELD_KEYS
 from gateway.catalogue.keys.key import METHODS, SECRET_HOME, TABLES, Key, Shape, words_of
 from gateway.catalogue.keys.listener_keys import LISTENER_KEYS
 from gateway.catalogue.keys.place_keys import PLACE_KEYS
+from gateway.catalogue.keys.rights_keys import RIGHTS_KEYS
 from gateway.catalogue.model import ArgKind, GatewaySettings
 from gateway.extract.plan import Format
 from gateway.wire.settings import SETTINGS
@@ -26,6 +27,7 @@ _KEYS: tuple[Key, ...] = (
     Key("", "place", _S.TABLE, "Named roots of refs: [place.NAME]", also=("places",)),
     Key("", "phone", _S.TABLE, "Numbers that modem programs dial: [phone.NUMBER]", also=("phones",)),
     Key("", "hear", _S.TABLE, "Ports reserved for calls in: [hear.PORT]", also=("ports", "calls")),
+    Key("", "rights", _S.TABLE, "What clients may do: [rights.NAME]", also=("permissions", "right")),
     Key("", "source", _S.TABLE, "Named questions: [source.NAME]", also=("sources",)),
     Key("", "profile", _S.TABLE, "What a client's machine can take: [profile.NAME]", also=("profiles",)),
     Key("gateway", "urls", _S.LIST, "Hosts whose URLs a client may type", "[]", note="hosts, or *.example"),
@@ -93,7 +95,26 @@ _KEYS: tuple[Key, ...] = (
         high=65_535,
         also=("prometheus",),
     ),
+    Key(
+        "gateway",
+        "members",
+        _S.TEXT,
+        "The file of who may log in, which `headrace member` writes",
+        _DEFAULT.members,
+        note="the path of a TOML file",
+        also=("users", "logins"),
+    ),
+    Key(
+        "gateway",
+        "per_address",
+        _S.INTEGER,
+        "Clients at the same time from one address",
+        "as many as clients",
+        low=1,
+        high=100_000,
+    ),
     *LISTENER_KEYS,
+    *RIGHTS_KEYS,
     *PLACE_KEYS,
     Key("source", "about", _S.TEXT, "What SOURCES says of it", also=("description", "title")),
     Key(

@@ -6,7 +6,7 @@ from gateway.catalogue.model import SPEEDS, Handshake, Parity, SerialDevice
 from gateway.catalogue.schema.table import Table
 
 _OF_DEVICES: Final = ("speed", "bits", "parity", "stop_bits", "handshake", "carrier", "drop")
-_OF_PORTS: Final = ("host", "port", "by_address")
+_OF_PORTS: Final = ("host", "port", "by_address", "networks", "rights_by_address")
 
 
 def read_device(table: Table) -> SerialDevice | None:

@@ -33,6 +33,8 @@ def read_gateway(top: Table) -> GatewaySettings:
         idle=defaults.idle if idle is None else float(idle),
         stall=defaults.stall if stall is None else float(stall),
         metrics=table.integer("metrics"),
+        members=table.text("members") or defaults.members,
+        per_address=table.integer("per_address"),
     )
 
 

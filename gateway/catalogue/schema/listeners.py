@@ -1,25 +1,24 @@
 """[[listen]] -> listeners, none in another's way."""
 
-import ipaddress
-from collections.abc import Iterable, Mapping
-from typing import Final
+from collections.abc import Collection, Iterable, Mapping
+from functools import partial
 
 from gateway.catalogue.document.mistakes import nearest
 from gateway.catalogue.document.positions import Path
-from gateway.catalogue.model import Listener, Network, ReservedPort, Speaks
+from gateway.catalogue.model import Listener, ReservedPort, Speaks
 from gateway.catalogue.schema.devices import read_device
 from gateway.catalogue.schema.report import shown
 from gateway.catalogue.schema.table import Table
 from gateway.catalogue.schema.values.hosts import read_listening_host, same_port
-
-_MAPPED: Final = ipaddress.IPv6Network("::ffff:0:0/96")  # RFC 4291 section 2.5.5.2
-_NETWORK_FORM: Final = "an address or a network such as 192.0.2.7, 192.0.2.0/24 or 2001:db8::/32"
+from gateway.catalogue.schema.values.networks import read_by_address, read_networks
 
 
 def read_listeners(
-    top: Table, profiles: Iterable[str], reserved: Mapping[int, ReservedPort]
+    top: Table, profiles: Iterable[str], reserved: Mapping[int, ReservedPort], rights: Collection[str]
 ) -> tuple[Listener, ...]:
-    """The listeners of the file, or the one that there is without any. `profiles` are in upper case."""
+    """The listeners of the file, or the one that there is without any. `profiles` and `rights` are the names
+    that there are, in upper case.
+    """
     names = tuple(profiles)
     listeners: list[Listener] = []
     sure: list[bool] = []  # whether its host and port are what the file says
@@ -33,12 +32,17 @@ def read_listeners(
             port=default.port if port is None else port,
             profile=_profile(table, names) or default.profile,
             greeting=table.flag("greeting") or False,
-            by_address=_by_address(table, names),
+            by_address=read_by_address(table, "by_address", partial(_known_profile, table, names)),
             resume=resume,
             resume_for=default.resume_for if seconds is None else float(seconds),
             device=read_device(table),
             speaks=table.member("speaks", Speaks) or default.speaks,
             rings=_rings(table, reserved),
+            networks=read_networks(table, "networks") if "networks" in table else None,
+            rights=_rights(table, rights),
+            rights_by_address=read_by_address(
+                table, "rights_by_address", partial(_known_rights, table, rights)
+            ),
         )
         _modem_alone(table, listener.speaks)
         read = {"host": host, "port": port}
@@ -121,10 +125,10 @@ def _twice(table: Table, path: str, listeners: Iterable[Listener]) -> None:
 
 def _profile(table: Table, names: tuple[str, ...]) -> str | None:
     text = table.text("profile")
-    return None if text is None else _known_profile(table, table.at("profile"), text, names)
+    return None if text is None else _known_profile(table, names, table.at("profile"), text)
 
 
-def _known_profile(table: Table, path: Path, text: str, names: tuple[str, ...]) -> str | None:
+def _known_profile(table: Table, names: tuple[str, ...], path: Path, text: str) -> str | None:
     """A profile's name in upper case, or None where there is none so named."""
     if text.upper() in names:
         return text.upper()
@@ -135,44 +139,19 @@ def _known_profile(table: Table, path: Path, text: str, names: tuple[str, ...]) 
     return None
 
 
-def _by_address(table: Table, names: tuple[str, ...]) -> tuple[tuple[Network, str], ...]:
-    """The most specific network first, so that the first that fits is the one."""
-    found: dict[Network, tuple[str, str]] = {}
-    for path, text, name in table.text_table("by_address"):
-        profile = _known_profile(table, path, name, names)
-        network = _network(table, path, text)
-        if network is None:
-            continue
-        if network in found:
-            what = f"{text}, which is {found[network][0]} once more"
-            table.report.at_key(path, what, "each address or network once")
-        else:
-            found[network] = (text, profile or "")
-    pairs = [(network, profile) for network, (_, profile) in found.items()]
-    return tuple(sorted(pairs, key=lambda each: (-each[0].prefixlen, each[0].version, each[0])))
+def _rights(table: Table, names: Collection[str]) -> str:
+    text = table.text("rights")
+    return "" if text is None else _known_rights(table, names, table.at("rights"), text) or ""
 
 
-def _network(table: Table, path: Path, text: str) -> Network | None:
-    bare, zone, _ = text.partition("%")  # RFC 4007 section 11
-    try:
-        network = ipaddress.ip_network(bare, strict=False)
-    except ValueError:
-        table.report.at_key(path, "no address and no network", _NETWORK_FORM)
-        return None
-    fault = f"{text}, which has a zone" if zone else ""
-    try:
-        ipaddress.ip_network(bare)
-    except ValueError:
-        fault = fault or f"{text}, which has host bits set"
-    if fault:
-        near = network.network_address if network.num_addresses == 1 else network
-        table.report.at_key(path, fault, _NETWORK_FORM, str(near))
-        return None
-    if isinstance(network, ipaddress.IPv6Network) and network.subnet_of(_MAPPED):
-        address = network.network_address.ipv4_mapped
-        assert address is not None
-        return ipaddress.IPv4Network((address, network.prefixlen - _MAPPED.prefixlen))
-    return network
+def _known_rights(table: Table, names: Collection[str], path: Path, text: str) -> str | None:
+    """A [rights.NAME]'s name in upper case, or None where there is none so named."""
+    if text.upper() in names:
+        return text.upper()
+    if table.report.intact(("rights",)):
+        known = " ".join(sorted(each.lower() for each in names)) or "this file has no rights: [rights.NAME]"
+        table.report.at_value(path, f"{shown(text)}, which is no rights", known, nearest(text, names).lower())
+    return None
 
 
 def _resume(table: Table) -> tuple[bool, int | None]:

@@ -26,6 +26,11 @@ tag, geo, feed, info.
 ALLOWED_NAME: Final = f"1 to {limits.NAME_CHARACTERS} of A-Z 0-9 -, and no URL scheme"
 
 
+def is_name(name: str) -> bool:
+    """Whether it is a name that requests can hold."""
+    return _NAME.fullmatch(name) is not None and name.lower() not in URL_SCHEMES
+
+
 def check_name(report: Report, path: Path, name: str) -> bool:
     """Whether a name is one that requests can hold."""
     if not _NAME.fullmatch(name):

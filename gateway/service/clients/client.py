@@ -2,6 +2,8 @@
 
 from typing import Protocol
 
+from gateway.catalogue.access import Rights
+from gateway.catalogue.model import Listener
 from gateway.service.clients.metering import Patience
 from gateway.service.clients.resuming import Holder, Seat
 
@@ -11,6 +13,7 @@ class Client(Holder, Protocol):
 
     seat: Seat | None
     heard_at: float
+    peer: str  # its address, empty at a serial device
 
     @property
     def waits_for_call(self) -> bool:
@@ -39,8 +42,16 @@ class House(Patience, Protocol):
 
     stopping: bool
 
-    def admit(self, client: Client) -> bool:
-        """Whether there is room; an admitted client is counted until it is dismissed."""
+    def admit(self, client: Client, listener: Listener) -> str:
+        """Why it is not let in, in a sentence; empty where it is, and then counted until it is dismissed."""
+        ...
+
+    def charge(self, payer: str, rights: Rights) -> None:
+        """One request of that account; AskedTooOften where it is more than the rights allow."""
+        ...
+
+    def moved(self, payer: str | None, count: int) -> None:
+        """Bytes that passed, and the account that they belong to, if any."""
         ...
 
     def dismiss(self, client: Client) -> None:

@@ -11,6 +11,7 @@ from typing import Final
 
 from adapters import limits
 from adapters.errors import GatewayFull, HeadraceError
+from gateway.catalogue.model import Listener
 from gateway.service.clients.client import House
 from gateway.service.clients.granting import Fulfiller, Granting
 from gateway.service.clients.resuming import Seat
@@ -39,13 +40,13 @@ class Connection(asyncio.Protocol):
         house: House,
         begin: Callable[[str], Session],
         fulfiller: Fulfiller,
-        greets: bool,
+        listener: Listener,
         seat: Seat | None = None,
     ) -> None:
         self._house = house
         self._begin = begin
         self._granting = Granting(fulfiller)
-        self._greets = greets
+        self._listener = listener
         self.seat = seat
         self._arrival = None if seat is None else Arrival(lambda: seat.session)
         self._parted = False  # from its session
@@ -74,14 +75,14 @@ class Connection(asyncio.Protocol):
         peer = transport.get_extra_info("peername")
         self.peer = str(peer[0]) if isinstance(peer, tuple) else ""
         self._session = self._begin(self.peer)
-        self._sender = Sender(self._house, self._session.reader, transport, lambda: self.heard_at)
-        self._admitted = self._house.admit(self)
-        if not self._admitted:
-            self._goodbye = "The gateway is full; try again later"
-            if not self._house.may_linger():  # too many are being told already
-                transport.write(b"".join(self._farewell()))
-                transport.close()
-                return
+        reader = self._session.reader
+        self._sender = Sender(self._house, reader, transport, lambda: self.heard_at, self._moved)
+        self._goodbye = self._house.admit(self, self._listener)
+        self._admitted = not self._goodbye
+        if not self._admitted and not self._house.may_linger():  # too many are being told already
+            transport.write(b"".join(self._farewell()))
+            transport.close()
+            return
         self._worker = asyncio.get_running_loop().create_task(self._work())
 
     def data_received(self, data: bytes) -> None:
@@ -89,6 +90,7 @@ class Connection(asyncio.Protocol):
         self.heard_at = asyncio.get_running_loop().time()
         if self._leaving is not None or not self._admitted:
             return
+        self._moved(len(data))
         if self._talking.takes(self._session, data):
             return
         reader = self._session.reader
@@ -239,7 +241,7 @@ class Connection(asyncio.Protocol):
 
     async def _converse(self) -> None:
         turn = Turn()
-        if self._admitted and self._greets:
+        if self._admitted and self._listener.greeting:
             await self._send(self._session.greeting())
         while self._here and not self._session.closing:
             if self._goodbye:
@@ -358,6 +360,10 @@ class Connection(asyncio.Protocol):
             self._far_heard()
             self._input.set()
             await self._send(lines)
+
+    def _moved(self, count: int) -> None:
+        """Bytes passed, either way."""
+        self._house.moved(self._session.payer, count)
 
     def _choke(self, choked: bool) -> None:
         """Read no more of the client for now, or go on."""

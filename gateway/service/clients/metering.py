@@ -40,7 +40,8 @@ class Patience(Protocol):
 class Meter:
     """Sends one reply after the other to a client whose pace, gap and flow are `settings`'.
 
-    `heard_at`: when the client was last heard, by the loop's clock; `begins`: nothing is sent before that.
+    `heard_at`: when the client was last heard, by the loop's clock; `begins`: nothing is sent before that;
+    `moved` is told how many bytes go out.
     """
 
     def __init__(
@@ -49,9 +50,12 @@ class Meter:
         transport: asyncio.Transport,
         settings: Settings,
         heard_at: Callable[[], float],
+        *,
         begins: float = 0.0,
+        moved: Callable[[int], None] = lambda _: None,
     ) -> None:
         self._house = house
+        self._moved = moved
         self._transport = transport
         self._heard_at = heard_at
         self._loop = asyncio.get_running_loop()
@@ -173,7 +177,9 @@ class Meter:
             ends = self._whole and self._position == len(self._line)
             self._schedule.sent(count, self._loop.time(), ends)
         if parts:
-            self._transport.write(b"".join(parts))
+            data = b"".join(parts)
+            self._moved(len(data))
+            self._transport.write(data)
         if over:
             return None
         return self._waiting(now) if self._blocked_at is not None else self._schedule.next_at

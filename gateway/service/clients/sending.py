@@ -23,7 +23,8 @@ _SLICE: Final = 8_192  # bytes of a reply handed to the socket at a time
 class Sender:
     """The way out to one client. One task at a time sends; the others only tell what has happened.
 
-    `heard_at`: when the client was last heard. `reader` is its session's, and changes with that.
+    `heard_at`: when the client was last heard; `moved` is told how many bytes go out. `reader` is its
+    session's, and changes with that.
     """
 
     def __init__(
@@ -32,8 +33,10 @@ class Sender:
         reader: LineReader,
         transport: asyncio.Transport,
         heard_at: Callable[[], float],
+        moved: Callable[[int], None] = lambda _: None,
     ) -> None:
         self._house = house
+        self._moved = moved
         self.reader = reader
         self._transport = transport
         self._heard_at = heard_at
@@ -128,7 +131,9 @@ class Sender:
             set_send_buffer(self._transport, limits.FAST_BUFFER_BYTES)
             set_unsent(self._transport, limits.METERED_BYTES)
             begins = 0.0 if self._meter is None else self._meter.next_at  # of other settings: a gap is kept
-            self._meter = Meter(self._house, self._transport, settings, self._heard_at, begins)
+            self._meter = Meter(
+                self._house, self._transport, settings, self._heard_at, begins=begins, moved=self._moved
+            )
             self._transport.set_write_buffer_limits(high=0)
         return self._meter
 
@@ -136,6 +141,7 @@ class Sender:
         if self.open:
             data = b"".join(lines)
             self._sent += len(data)
+            self._moved(len(data))
             self._transport.write(data)
 
     async def _drained(self) -> None:

@@ -6,6 +6,7 @@ from gateway.catalogue.model import SerialDevice
 from gateway.service.clients.granting import Fulfiller
 from gateway.service.counter.call import CounterCall
 from gateway.service.streams.tally import Tally, Way
+from gateway.session.access import guarded
 from gateway.session.counter.counter import Counter
 from gateway.session.counter.transfers import unclean
 from gateway.session.state import World
@@ -35,7 +36,9 @@ class CounterAnswers:
         if ref.place is None:
             raise NotPossible("Only a place has a counter")
         counter = Counter(self._world, ref, ref.place, wish.settings, unclean(wish.settings, self._device))
-        call = CounterCall(counter.run(), self._others, catalogue.gateway.wait, ref.place.name)
+        call = CounterCall(
+            guarded(wish.check, counter.run()), self._others, catalogue.gateway.wait, ref.place.name
+        )
         call.count(self._tally, Way.COUNTER)
         return Called(call, Provenance(_origin(ref), "its counter"))
 

@@ -2,7 +2,7 @@
 
 import asyncio
 import logging
-from collections.abc import Callable, Coroutine, Iterator, Mapping, Sequence
+from collections.abc import Callable, Coroutine, Iterator, Sequence
 from contextlib import suppress
 from typing import Any, Final
 
@@ -19,37 +19,22 @@ from gateway.modem.terminal import ModemSettings
 from gateway.service.callers.ports import CallPorts
 from gateway.service.clients.client import House
 from gateway.service.clients.granting import Fulfiller
+from gateway.service.clients.guest import Guest
 from gateway.service.clients.resuming import Seat
 from gateway.service.clients.sending import Sender
 from gateway.service.logs import reason
-from gateway.service.modems.calling import called, failure_of
+from gateway.service.modems.calling import Asking, OpenedCall, called, failure_of
 from gateway.service.modems.wires import Wires
 from gateway.service.streams.open_call import OpenCall
 from gateway.session.streams.talking import StreamText
+from gateway.session.visitors import NOBODY, Visitor
 from gateway.session.wishes import Called
-from gateway.streams.to_client import RawToClient, ToClient, Translation
-from gateway.streams.to_far import FromClient, ToFar
+from gateway.streams.to_far import FromClient
 from gateway.wire.lines import LineReader
 from gateway.wire.settings import Settings
 
 _log = logging.getLogger(__name__)
 _SLICE: Final = 256  # bytes shown, or typed, at a time
-
-
-class _OpenCall:
-    """A call that is going on. Nothing is made of its bytes, unless its place says how lines end."""
-
-    def __init__(
-        self, form: StreamText | None, call: OpenCall, settings: Settings, letters: Mapping[str, str]
-    ) -> None:
-        self.call = call
-        self.waiting = bytearray()
-        self.news = asyncio.Event()
-        self.to_client: Translation = RawToClient(settings)
-        self.to_far: ToFar | None = None
-        if form is not None and form.lines is not None and not form.raw:
-            self.to_client = ToClient(settings, b"\r\n", form.charset, letters)
-            self.to_far = ToFar(settings, form.lines.data, form.charset)
 
 
 class ModemLine(asyncio.Protocol):
@@ -74,7 +59,7 @@ class ModemLine(asyncio.Protocol):
         self._shown = bytearray()
         self._news = asyncio.Event()
         self._moved = asyncio.Event()
-        self._call: _OpenCall | None = None
+        self._call: OpenedCall | None = None
         self._tasks: set[asyncio.Task[None]] = set()
         self._dialling: asyncio.Task[None] | None = None
         self._timer: asyncio.TimerHandle | None = None
@@ -83,6 +68,7 @@ class ModemLine(asyncio.Protocol):
         self._owing = False  # what was sent at once, and the program did not take
         self._missed = False  # a call that did not ring yet
         self._wires: Wires | None = None
+        self._guest = Guest(house, catalogue, NOBODY)
         self._settings = Settings()
         self._from_client = FromClient(self._settings)
         self.seat: Seat | None = None
@@ -97,11 +83,14 @@ class ModemLine(asyncio.Protocol):
         self._transport = transport
         peer = transport.get_extra_info("peername")
         self.peer = str(peer[0]) if isinstance(peer, tuple) else ""
+        visitor = Visitor(self.peer, lambda: self._listener().rights_for(self.peer))
+        self._guest = Guest(self._house, self._catalogue, visitor)
         profiles, listener = self._catalogue().profiles, self._listener()
         self._settings = profiles.get(listener.profile_for(self.peer), Settings())
         self._from_client = FromClient(self._settings)
-        self._sender = Sender(self._house, LineReader(self._settings), transport, lambda: self.heard_at)
-        if not self._house.admit(self):
+        reader = LineReader(self._settings)
+        self._sender = Sender(self._house, reader, transport, lambda: self.heard_at, self._guest.count)
+        if self._house.admit(self, listener):
             transport.write(b"\r\nNO DIALTONE\r\n")
             transport.close()
             return
@@ -115,6 +104,7 @@ class ModemLine(asyncio.Protocol):
     def data_received(self, data: bytes) -> None:
         """Bytes came: typed a few at a time, so that others have their turn."""
         self.heard_at = self._loop.time()
+        self._guest.count(len(data))
         data = self._from_client.feed(data)
         if self._from_client.output and self._transport is not None:
             self._transport.write(bytes(self._from_client.output))
@@ -266,7 +256,9 @@ class ModemLine(asyncio.Protocol):
         """Make the call, and tell the modem how that went. HangUp cancels it."""
         seconds = float(self._modem.parameters.wait)
         try:
-            form, granted = await called(self._catalogue, self._fulfiller, dial, seconds, self._settings)
+            self._guest.charge()
+            asking = Asking(self._fulfiller, self._settings, self._guest.check)
+            form, granted = await called(self._catalogue(), asking, dial, seconds)
         except HeadraceError as error:
             trace = error if _log.isEnabledFor(logging.DEBUG) else None
             told = (self.peer, dial.text, error.code, reason(error))
@@ -299,7 +291,7 @@ class ModemLine(asyncio.Protocol):
     def _connected(self, form: StreamText | None, called: Called) -> None:
         assert isinstance(called.call, OpenCall)
         letters = self._catalogue().gateway.letters
-        self._call = call = _OpenCall(form, called.call, self._settings, letters)
+        self._call = call = OpenedCall(form, called.call, self._settings, letters)
         self._begin(self._to_far(call))
         self._begin(self._from_far(call))
         self._do(self._modem.connected(self._loop.time()))
@@ -335,7 +327,7 @@ class ModemLine(asyncio.Protocol):
         full = self._owing or max(waiting, len(self._shown)) > limits.PIPELINE_BYTES
         (self._transport.pause_reading if full else self._transport.resume_reading)()
 
-    async def _to_far(self, call: _OpenCall) -> None:
+    async def _to_far(self, call: OpenedCall) -> None:
         with suppress(HeadraceError):  # whoever listens is told of it
             while self._call is call:
                 await call.news.wait()
@@ -346,7 +338,7 @@ class ModemLine(asyncio.Protocol):
                     await call.call.say(data)
                 self._listen()
 
-    async def _from_far(self, call: _OpenCall) -> None:
+    async def _from_far(self, call: OpenedCall) -> None:
         """What the far end says, while the modem shows it and the program takes it."""
         with suppress(HeadraceError):
             while (data := await call.call.hear()) is not None:
@@ -363,7 +355,7 @@ class ModemLine(asyncio.Protocol):
             self._do(self._modem.carrier_lost(self._loop.time()))
             self._watch()
 
-    async def _room(self, call: _OpenCall) -> None:
+    async def _room(self, call: OpenedCall) -> None:
         """Wait while the modem hears nothing, or some of it is to be shown yet; not much, since the answer to
         who leaves a flood comes behind that.
         """

@@ -29,7 +29,10 @@ def base(state: State, words: Sequence[str]) -> Reply:
     """
     if len(words) > 1:
         raise wanted("BASE [ref]", too_many=True)
-    state.base = typed_ref(state, words[0]) if words else None
+    ref = typed_ref(state, words[0]) if words else None
+    if ref is not None:
+        state.access.check_ref(ref)
+    state.base = ref
     return Reply(200, state.settings)
 
 

@@ -66,7 +66,7 @@ def _counter(state: State, ref: Ref, by_lines: bool) -> Steps:
     if ref.place is None or not ref.is_folder:
         raise NotPossible("No stream there; TEXT or READ it")
     settings = replace(state.settings, eol=state.eol)
-    called = yield from granted(CounterWish(ref, settings), Called)
+    called = yield from granted(CounterWish(ref, settings, state.check), Called)
     state.talk = OpenTalk(state, called, _COUNTER, by_lines)
     state.account(called.provenance)
     return Reply(200, state.settings)

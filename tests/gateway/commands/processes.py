@@ -16,12 +16,15 @@ PATIENCE = 20  # seconds
 _ENVIRONMENT = {**os.environ, "PYTHONPATH": str(ROOT), "COLUMNS": "100", "PYTHONWARNINGS": "error"}
 
 
-def headrace(*arguments: str, folder: Path, **environment: str) -> subprocess.CompletedProcess[bytes]:
-    """Run it to its end in `folder`."""
+def headrace(
+    *arguments: str, folder: Path, given: bytes = b"", **environment: str
+) -> subprocess.CompletedProcess[bytes]:
+    """Run it to its end in `folder`; `given` is its standard input."""
     return subprocess.run(
         [*HEADRACE, *arguments],
         cwd=folder,
         env={**_ENVIRONMENT, **environment},
+        input=given,
         capture_output=True,
         timeout=PATIENCE,
         check=False,

@@ -12,7 +12,7 @@ from gateway.catalogue.model import Arg, Catalogue, GatewaySettings, LinesBody, 
 from gateway.extract.plan import Field, Kind, Plan, Record, Sheet
 from gateway.session.conversation import Session
 from gateway.session.state import World
-from gateway.session.wishes import Granted, Outcome, PickWish, SourceWish, Wish
+from gateway.session.wishes import Accepted, Granted, LoginWish, Outcome, PickWish, SourceWish, Wish
 from gateway.wire.lines import Cancel, Data, Line, Pause
 from gateway.wire.replies import Lines
 from gateway.wire.settings import Settings
@@ -92,6 +92,8 @@ class Talk:
 
 
 def granted(wish: Wish) -> Granted:
+    if isinstance(wish, LoginWish):
+        return Accepted(wish.member)
     assert isinstance(wish, SourceWish | PickWish)
     name = "PICK" if isinstance(wish, PickWish) else wish.source.name
     if name == "FAILS":

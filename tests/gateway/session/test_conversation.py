@@ -93,11 +93,6 @@ def test_what_is_answered_with_which_code(talk: Talk, line: str, code: str) -> N
     assert not talk.wishes
 
 
-@pytest.mark.parametrize("name", [name for name, each in REQUESTS.items() if each.later])
-def test_requests_of_later_versions_are_502_never_silence(talk: Talk, name: str) -> None:
-    assert talk.status(f"{name} x y") == "502 00001 040 .."
-
-
 def test_the_nearest_source_is_named(talk: Talk) -> None:
     assert talk.records("ASK tide")[0].rstrip() == "No source TIDE; TIDES?"
 
@@ -261,7 +256,7 @@ def test_help(talk: Talk) -> None:
     records = talk.records("HELP")
     assert records[0] == f"HEADRACE 1 {VERSION}".ljust(40)
     listed = " ".join(records)
-    assert all((name in listed.split()) != each.later for name, each in REQUESTS.items())
+    assert all(name in listed.split() for name in REQUESTS)
     assert talk.records("HELP lay")[1].rstrip() == "LAYOUT source"
     assert talk.records("HELP mark")[1].rstrip() == "SET mark=off on"
     assert talk.records("HELP 552")[1].rstrip() == "552 too large or too wide"

@@ -68,7 +68,7 @@ def test_what_a_request_needs_is_told(talk: FarTalk, word: str, said: list[str])
 def test_requests_about_files_are_all_told_of(talk: FarTalk) -> None:
     assert set(_MORE) <= set(REQUESTS)
     for name, request in REQUESTS.items():
-        if re.search(r"\bref\b|#n", request.usage) and not request.later and name != "PICK":
+        if re.search(r"\bref\b|#n", request.usage) and name != "PICK":
             assert len(told(talk, name)) > 2
 
 

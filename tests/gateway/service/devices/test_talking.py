@@ -105,7 +105,9 @@ async def gateway(
         assert peer == ""  # a device has no address
         return Session(world, "PLAIN")
 
-    device = Device(Wire(str(path), 115_200), lambda: Connection(server, begin, stand, greets, seat))
+    device = Device(
+        Wire(str(path), 115_200), lambda: Connection(server, begin, stand, Listener(greeting=greets), seat)
+    )
     device.start()
     try:
         yield server, device, stand

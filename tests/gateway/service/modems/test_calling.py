@@ -10,7 +10,7 @@ from gateway.catalogue.calling.targets import Ref
 from gateway.catalogue.model import Catalogue, GatewaySettings, Place
 from gateway.modem.effects import Dial
 from gateway.modem.results import Failure
-from gateway.service.modems.calling import called, dialled, failure_of
+from gateway.service.modems.calling import Asking, called, dialled, failure_of
 from gateway.session.wishes import Called, CallWish, CounterWish, Granted, Provenance, Wish
 from gateway.wire.settings import Settings
 
@@ -97,10 +97,10 @@ async def test_a_place_with_documents_is_called_at_its_counter() -> None:
     """Which echoes and ends lines as a far end does, whatever the listener's profile says of requests."""
     house = Fulfils()
     settings = Settings(eol="cr", cols=22)
-    place, _ = await called(lambda: CATALOGUE, house, Dial("web"), 1.0, settings)
+    place, _ = await called(CATALOGUE, Asking(house, settings), Dial("web"), 1.0)
     web = CATALOGUE.places["WEB"]
     assert place is None  # nothing is made of its bytes, whatever it says of its lines
     assert house.wishes == [CounterWish(Ref(web.base, web), Settings(eol="crlf", cols=22, echo=True))]
-    place, _ = await called(lambda: CATALOGUE, house, Dial("board"), 1.0, settings)
+    place, _ = await called(CATALOGUE, Asking(house, settings), Dial("board"), 1.0)
     assert place == CATALOGUE.places["BOARD"]
     assert isinstance(house.wishes[1], CallWish)

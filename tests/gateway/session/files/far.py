@@ -26,6 +26,7 @@ from gateway.session.wishes import (
     HearWish,
     Listed,
     ListWish,
+    LoginWish,
     Outcome,
     Part,
     PickWish,
@@ -122,7 +123,15 @@ class Far:
                 return Outcome(Sheet(5, (Record(f"{size:5}"),)), "far", "fetched", 0, False, ())
             case WorkWish(_, work):
                 return Worked(work())
-            case SourceWish() | CallWish() | CounterWish() | SayWish() | HearWish() | CallerWish():
+            case (
+                SourceWish()
+                | CallWish()
+                | CounterWish()
+                | SayWish()
+                | HearWish()
+                | CallerWish()
+                | LoginWish()
+            ):
                 raise AssertionError(wish)
 
     def _listed(self, ref: Ref) -> Listed:

@@ -1,0 +1,134 @@
+"""requests and bytes, and when -> what is left of a day and a minute, or AskedTooOften.
+
+`clock` tells seconds for rates, `today` the day (UTC) and how many seconds of it are left.
+"""
+
+import json
+import logging
+import math
+import os
+import time
+from collections import OrderedDict
+from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Final
+
+from adapters import limits
+from adapters.errors import AskedTooOften
+from gateway.catalogue.access import Rights
+
+_log = logging.getLogger(__name__)
+_MINUTE: Final = 60.0
+
+
+@dataclass(slots=True)
+class Account:
+    """One member's, or one address's. `left` is what may be asked at once, as it was at `at`."""
+
+    requests: int = 0
+    bytes: int = 0
+    left: float | None = None
+    at: float = 0.0
+
+
+class Accounts:
+    """Of one gateway: a `session.state.Accounts`. `path`: where a day's counts are kept, None for nowhere."""
+
+    def __init__(
+        self, path: Path | None, now: Callable[[], datetime], clock: Callable[[], float] = time.monotonic
+    ) -> None:
+        self._path, self._now, self._clock = path, now, clock
+        self._day = ""
+        self._accounts: OrderedDict[str, Account] = OrderedDict()
+        self._changed = False
+        self._load()
+
+    def charge(self, who: str, rights: Rights) -> None:
+        """One request more; AskedTooOften, with the seconds to wait, where `rights` allow no more."""
+        account = self._account(who)
+        if (rights.requests and account.requests >= rights.requests) or (
+            rights.bytes and account.bytes >= rights.bytes
+        ):
+            raise AskedTooOften("Your share of today is used up; wait", self._rest_of_day())
+        if rights.rate:
+            self._pace(account, rights.rate)
+        account.requests += 1
+        self._changed = True
+
+    def moved(self, who: str, count: int) -> None:
+        """Bytes that passed, either way."""
+        self._account(who).bytes += count
+        self._changed = True
+
+    def snapshot(self) -> str | None:
+        """A day's counts as `save` takes them; None where they have not changed, or are kept nowhere."""
+        if self._path is None or not self._changed:
+            return None
+        self._changed = False
+        counts = {who: [each.requests, each.bytes] for who, each in self._accounts.items()}
+        return json.dumps({"day": self._day, "counts": counts})
+
+    def save(self, text: str | None) -> None:
+        """Write a snapshot down; on any thread. A disk that takes nothing is logged."""
+        if self._path is None or text is None:
+            return
+        draft = self._path.with_name(self._path.name + ".new")
+        try:
+            self._path.parent.mkdir(parents=True, exist_ok=True)
+            with draft.open("w", encoding="utf-8") as file:
+                file.write(text)
+                file.flush()
+                os.fsync(file.fileno())
+            draft.replace(self._path)
+        except OSError as error:
+            _log.error("cannot write down what clients have had today: %s", error.strerror)
+            with suppress(OSError):
+                draft.unlink(missing_ok=True)
+            self._changed = True
+
+    def _account(self, who: str) -> Account:
+        day = self._now().astimezone(UTC).date().isoformat()
+        if day != self._day:
+            self._day = day
+            for each in self._accounts.values():
+                each.requests = each.bytes = 0
+        account = self._accounts.setdefault(who, Account())
+        self._accounts.move_to_end(who)
+        while len(self._accounts) > limits.ACCOUNTS:
+            self._accounts.popitem(last=False)
+        return account
+
+    def _pace(self, account: Account, rate: int) -> None:
+        """A token bucket: a minute's requests, never fewer than a burst, come back as time goes on."""
+        now, most = self._clock(), max(rate, limits.ACCOUNT_BURST)
+        left = most if account.left is None else account.left + (now - account.at) * rate / _MINUTE
+        account.left, account.at = min(left, most), now
+        if account.left < 1:
+            raise AskedTooOften("Too many requests; wait", math.ceil((1 - account.left) * _MINUTE / rate))
+        account.left -= 1
+
+    def _rest_of_day(self) -> int:
+        now = self._now().astimezone(UTC)
+        midnight = (now + timedelta(days=1)).replace(hour=0, minute=0, second=0, microsecond=0)
+        return max(1, math.ceil((midnight - now).total_seconds()))
+
+    def _load(self) -> None:
+        """What was counted today before this start. What cannot be read counts for nothing."""
+        if self._path is None:
+            return
+        try:
+            kept = json.loads(self._path.read_text(encoding="utf-8"))
+            day, counts = str(kept["day"]), kept["counts"].items()
+            found = {str(who): Account(int(requests), int(size)) for who, (requests, size) in counts}
+        except FileNotFoundError:
+            return
+        except (OSError, ValueError, KeyError, TypeError, AttributeError):
+            _log.error(
+                "what clients have had today cannot be read, and counts from nothing: %s", self._path.name
+            )
+            return
+        self._day = day
+        self._accounts.update(found)

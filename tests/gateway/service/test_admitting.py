@@ -1,0 +1,104 @@
+"""Who is let in: networks, clients from one address, and what is counted of whom."""
+
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from gateway.testing.clients.line import Line
+from gateway.testing.gateways import Gateway
+from gateway.testing.stage import Stage
+
+
+@pytest.fixture
+def stage(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Stage]:
+    with Stage(Path(), lambda: tmp_path_factory.mktemp("headrace")) as made:
+        yield made
+
+
+def said(line: Line) -> bytes:
+    """The record of a reply that comes by itself or was asked for."""
+    until = time.monotonic() + 5
+    return line.take_until(b"\r\n", until)[:4] + line.take_until(b"\r\n", until).rstrip()
+
+
+def call(gateway: Gateway, request: bytes = b"") -> Line:
+    line = Line(gateway.host, gateway.port, 5)
+    if request:
+        line.send(request, 5)
+    return line
+
+
+FROM_ELSEWHERE = b"421 Nobody may connect from there"
+
+
+def test_networks(stage: Stage) -> None:
+    """Loopback counts as any other; whoever is not let in is told, and nothing it asks is run."""
+    closed = stage.gateways('[[listen]]\nnetworks = ["192.0.2.0/24", "127.0.0.2"]\n', log="warning")
+    line = call(closed)
+    assert said(line) == FROM_ELSEWHERE
+    line.close()
+    assert any("peer=127.0.0.1 may not connect" in each for each in closed.log)
+    opened = stage.gateways('[[listen]]\nnetworks = ["192.0.2.0/24", "127.0.0.1"]\n')
+    assert stage.clients(opened).ask("NOOP x").status == 200
+
+
+@pytest.mark.parametrize("speaks", ["requests", "modem"])
+def test_a_modems_line_is_closed_too(stage: Stage, speaks: str) -> None:
+    gateway = stage.gateways(f'[[listen]]\nspeaks = "{speaks}"\nnetworks = []\n')
+    line = call(gateway, b"AT\r")
+    until = time.monotonic() + 5
+    assert line.take_until(b"\r\n", until) in {b"", b"421 00001 040 .."}
+    assert line.take_until(b"\r\n", until).rstrip() in {b"NO DIALTONE", FROM_ELSEWHERE[4:]}
+    line.close()
+
+
+def test_clients_from_one_address(stage: Stage) -> None:
+    """The one too many is told within a tenth of a second, and a place that is left is free at once."""
+    gateway = stage.gateways("[gateway]\nper_address = 2\n")
+    first, second = stage.clients(gateway), stage.clients(gateway)
+    assert first.ask("NOOP").status == 200
+    assert second.ask("NOOP").status == 200
+    began = time.monotonic()
+    third = call(gateway)
+    assert said(third) == b"421 Too many connections from there"
+    assert time.monotonic() - began < 0.1
+    third.close()
+    first.close()
+    until = time.monotonic() + 5
+    while True:
+        line = call(gateway, b"NOOP ok\r")
+        found = said(line)
+        line.close()
+        if found == b"200 ok":
+            break
+        assert time.monotonic() < until
+
+
+QUOTA = """[[listen]]
+port = 1
+rights = "guests"
+[rights.guests]
+places = []
+{limit}
+"""
+
+
+def test_requests_over_the_rate_are_told_the_seconds(stage: Stage) -> None:
+    """Together, however many lines one address has."""
+    gateway = stage.gateways(QUOTA.format(limit="rate = 12"))
+    clients = [stage.clients(gateway) for _ in range(2)]
+    codes = [clients[number % 2].ask("NOOP").status for number in range(12)]
+    assert codes == [200] * 12
+    reply = clients[0].ask("NOOP")
+    assert reply.status == 429
+    assert reply.records[0].split() == ["Too", "many", "requests;", "wait", "5"]
+
+
+def test_bytes_over_a_days_are_refused(stage: Stage) -> None:
+    """What was sent and what was answered count: 6 and 18 for each of these, the blank record of 40 too."""
+    gateway = stage.gateways(QUOTA.format(limit="bytes = 264"))
+    client = stage.clients(gateway)
+    assert [client.ask("NOOP").status for _ in range(11)] == [200] * 11  # 11 times 5 + 1 + 18
+    assert client.ask("NOOP").status == 429
