@@ -128,6 +128,7 @@ class Server:
             lambda: self._catalogue, clock.now, timed=not clock.frozen, accounts=self._accounts
         )
         self._connections: set[Client] = set()
+        self._member_seats: dict[str, Seat] = {}
         self._at_home: Counter[str] = Counter()  # clients by where they are
         self._turned_away: set[Client] = set()
         self._room = 0
@@ -192,6 +193,12 @@ class Server:
             if each.seat is seat and not seat.held_by(each):
                 each.abort()
         return True
+
+    def seat_of(self, member: str) -> Seat:
+        """Where the session of a member is kept whose line is lost: the last who logged in as that."""
+        if member not in self._member_seats:
+            self._member_seats[member] = Seat(lambda: Listener().resume_for)
+        return self._member_seats[member]
 
     def may_linger(self) -> bool:
         """Whether a client that was turned away may take its time to hang up."""
@@ -278,6 +285,8 @@ class Server:
         if self._sweeper is not None:
             self._sweeper.cancel()
         await self._close(list(self._doors))
+        for seat in self._member_seats.values():
+            await seat.close()
         for connection in list(self._connections):
             connection.turn_away("The gateway is going down")
         await self._ports.close()

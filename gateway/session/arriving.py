@@ -43,6 +43,11 @@ def starts_afresh(event: Event | None, settings: Settings) -> bool:
     return request_name(event, settings) not in _UNDECIDED
 
 
+def is_again(event: Event | None, settings: Settings) -> bool:
+    """Whether it is an AGAIN, whatever is wrong with its words or its check."""
+    return isinstance(event, Line) and request_name(event, settings) == "AGAIN"
+
+
 class Arrival:
     """One new line whose first request has not come yet. `lost` gives the session that could be taken up."""
 
@@ -75,7 +80,7 @@ class Arrival:
         while self._found is None and reader.pending > pending:
             event = reader.next_event()
             reader.take_output()
-            if isinstance(event, Line) and request_name(event, reader.settings) == "AGAIN":
+            if isinstance(event, Line) and is_again(event, reader.settings):
                 self._found = (event, reader.pending)
         if self._found is None or self._found[1] < pending:
             return None

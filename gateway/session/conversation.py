@@ -25,7 +25,7 @@ from gateway.session.dispatch import PLAIN, WISHING
 from gateway.session.files import storing
 from gateway.session.outgoing import Outgoing
 from gateway.session.requests import read_request
-from gateway.session.state import Explanation, State, Transfer, World
+from gateway.session.state import Asker, Explanation, State, Transfer, World
 from gateway.session.steps import Asking, Steps
 from gateway.session.streams.hearing import OpenHearing
 from gateway.session.streams.talking import OpenTalk, refuse
@@ -82,9 +82,9 @@ class Session:
         return self._outgoing.status_shown
 
     @property
-    def payer(self) -> str | None:
-        """The account of the client's bytes; None where nobody counts them."""
-        return self._state.payer
+    def who(self) -> Asker:
+        """Who is asking."""
+        return self._state
 
     @property
     def unfinished(self) -> str:
@@ -170,8 +170,9 @@ class Session:
         """Whether the client said BYE: then there is nothing to take up."""
         return self.closing and self.status_shown.startswith("221")
 
-    def resume(self, reader: LineReader) -> None:
+    def resume(self, reader: LineReader, visitor: Visitor) -> None:
         """The client is back on another line, which `reader` reads; the next request is its AGAIN."""
+        self._state.visitor = visitor
         reader.settings = self._state.settings
         self.reader = self._outgoing.reader = reader
         self.closing = False

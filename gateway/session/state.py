@@ -45,6 +45,25 @@ class Accounts(Protocol):
         ...
 
 
+class Asker(Protocol):
+    """Who is asking: a visitor, and the member that it has logged in as, if any."""
+
+    @property
+    def visitor(self) -> Visitor:
+        """Whoever is at the line."""
+        ...
+
+    @property
+    def member(self) -> str:
+        """The member's name, empty for nobody."""
+        ...
+
+    @property
+    def payer(self) -> str | None:
+        """The account of its requests and bytes; None where nobody counts them."""
+        ...
+
+
 class _Free:
     """Nothing is counted."""
 

@@ -11,9 +11,13 @@ from gateway.service.clients.resuming import Holder, Seat
 class Client(Holder, Protocol):
     """One client's line, for the server that it belongs to."""
 
-    seat: Seat | None
     heard_at: float
     peer: str  # its address, empty at a serial device
+
+    @property
+    def seat(self) -> Seat | None:
+        """Where its session is kept when its line is lost, if anywhere."""
+        ...
 
     @property
     def waits_for_call(self) -> bool:
@@ -52,6 +56,10 @@ class House(Patience, Protocol):
 
     def moved(self, payer: str | None, count: int) -> None:
         """Bytes that passed, and the account that they belong to, if any."""
+        ...
+
+    def seat_of(self, member: str) -> Seat:
+        """Where the session of a member is kept whose line is lost."""
         ...
 
     def dismiss(self, client: Client) -> None:

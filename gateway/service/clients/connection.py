@@ -15,10 +15,10 @@ from gateway.catalogue.model import Listener
 from gateway.service.clients.client import House
 from gateway.service.clients.granting import Fulfiller, Granting
 from gateway.service.clients.resuming import Seat
+from gateway.service.clients.seating import Seating
 from gateway.service.clients.sending import Sender
 from gateway.service.clients.turns import Turn
 from gateway.service.streams.talking import Talking
-from gateway.session.arriving import Arrival, starts_afresh
 from gateway.session.conversation import Session
 from gateway.wire.lines import Cancel, Data, Event, Line, Pause
 from gateway.wire.replies import Lines
@@ -47,8 +47,7 @@ class Connection(asyncio.Protocol):
         self._begin = begin
         self._granting = Granting(fulfiller)
         self._listener = listener
-        self.seat = seat
-        self._arrival = None if seat is None else Arrival(lambda: seat.session)
+        self._seating = Seating(self, seat, house.seat_of)
         self._parted = False  # from its session
         self._transport: asyncio.Transport | None = None
         self._sender: Sender | None = None
@@ -94,15 +93,18 @@ class Connection(asyncio.Protocol):
         if self._talking.takes(self._session, data):
             return
         reader = self._session.reader
-        if self._arrival is not None:
-            self._arrival.feed(data, reader.pending)
+        self._seating.feed(data, reader.pending)
         reader.feed(data)
         if self._busy and not self._abandon and reader.cancel_ahead():
             self._abandon = True
             self._granting.abandon()
             if self._sender is not None:
                 self._sender.abandon()
-        if reader.pending > limits.PIPELINE_BYTES and self._arrival is None and reader.settings.flow == "xon":
+        if (
+            reader.pending > limits.PIPELINE_BYTES
+            and not self._seating.undecided
+            and reader.settings.flow == "xon"
+        ):
             reader.drop_flow()  # of a long reply, which may take more of it than may be pipelined
         if reader.pending > limits.PIPELINE_BYTES and not self._paused and self._transport is not None:
             self._paused = True
@@ -151,15 +153,19 @@ class Connection(asyncio.Protocol):
         if self._parted:
             return
         self._parted = True
-        kept = self.seat is not None and self.seat.held_by(self) and self._granting.under_way
+        kept = self._seating.held and self._granting.under_way
         unfinished = self._worker if kept and not self._session.unfinished else None
         if self._worker is not None and unfinished is None:
             self._worker.cancel()
         self._session.lost()
-        if self.seat is not None:
-            self.seat.leave(self, unfinished, for_good=self._session.taken_leave)
+        self._seating.leave(unfinished, for_good=self._session.taken_leave)
 
     # What the server calls
+
+    @property
+    def seat(self) -> Seat | None:
+        """Where its session is kept."""
+        return self._seating.seat
 
     @property
     def waits_for_call(self) -> bool:
@@ -254,8 +260,7 @@ class Connection(asyncio.Protocol):
             output = self._session.reader.take_output()
             if output:
                 await self._send(iter((output,)), whole=output.endswith(_ENDS))
-            if self.seat is not None:
-                event = await self._seated(self.seat, event)
+            event = await self._seated(event)
             if event is None:
                 if not await self._waited():
                     return
@@ -281,24 +286,15 @@ class Connection(asyncio.Protocol):
         await self._more_input()
         return True
 
-    async def _seated(self, seat: Seat, event: Event | None) -> Event | None:
-        """The event; or the AGAIN that came with it or before it, and this line goes on where another was."""
-        arrival, session = self._arrival, self._session
-        again = None if arrival is None else arrival.again(session.reader.pending)
-        if arrival is not None and again is not None:
-            kept = await seat.resume(self)
-            if kept is not None and arrival.reader is not None:
-                self._arrival = None
-                kept.resume(arrival.reader)
-                self._session = kept
-                if self._at_end:
-                    kept.reader.release()
-                if self._sender is not None:
-                    self._sender.reader = kept.reader
-                return again
-        elif not seat.held_by(self) and starts_afresh(event, session.reader.settings):
-            self._arrival = None
-            seat.take(self, session)
+    async def _seated(self, event: Event | None) -> Event | None:
+        """The event; or the AGAIN with which this line goes on where another was."""
+        session, event = await self._seating.event(self._session, event)
+        if session is not self._session:
+            self._session = session
+            if self._at_end:
+                session.reader.release()
+            if self._sender is not None:
+                self._sender.reader = session.reader
         return event
 
     async def _more_input(self) -> None:
@@ -363,7 +359,7 @@ class Connection(asyncio.Protocol):
 
     def _moved(self, count: int) -> None:
         """Bytes passed, either way."""
-        self._house.moved(self._session.payer, count)
+        self._house.moved(self._session.who.payer, count)
 
     def _choke(self, choked: bool) -> None:
         """Read no more of the client for now, or go on."""

@@ -20,7 +20,6 @@ from gateway.service.callers.ports import CallPorts
 from gateway.service.clients.client import House
 from gateway.service.clients.granting import Fulfiller
 from gateway.service.clients.guest import Guest
-from gateway.service.clients.resuming import Seat
 from gateway.service.clients.sending import Sender
 from gateway.service.logs import reason
 from gateway.service.modems.calling import Asking, OpenedCall, called, failure_of
@@ -71,7 +70,6 @@ class ModemLine(asyncio.Protocol):
         self._guest = Guest(house, catalogue, NOBODY)
         self._settings = Settings()
         self._from_client = FromClient(self._settings)
-        self.seat: Seat | None = None
         self.heard_at = self._loop.time()
         self.peer = ""
 
@@ -146,6 +144,11 @@ class ModemLine(asyncio.Protocol):
         self._house.dismiss(self)
 
     # What the server and its reserved ports call
+
+    @property
+    def seat(self) -> None:
+        """None: nothing is kept."""
+        return
 
     @property
     def waits_for_call(self) -> bool:

@@ -1,7 +1,7 @@
 """A gateway on loopback whose far servers are a table, and lines to it that can be lost."""
 
 import asyncio
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Mapping
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, replace
 from types import MappingProxyType
@@ -10,6 +10,7 @@ from typing import Self
 import pytest
 
 from adapters.errors import MayBeDone, NotThere
+from gateway.catalogue.access import Member
 from gateway.catalogue.model import Catalogue, GatewaySettings, Listener, Place, Source
 from gateway.extract.plan import Field, Plan, Record, Sheet
 from gateway.service.server import Server
@@ -46,6 +47,7 @@ PROFILES = MappingProxyType(
         "LATIN": change(Settings(), [("charset", "latin1")]),
     }
 )
+NOBODY: Mapping[str, Member] = MappingProxyType({})
 RESUMING = Listener(port=0, resume=True)
 
 
@@ -125,13 +127,16 @@ class Gate:
 
 
 @asynccontextmanager
-async def gate(*listeners: Listener, **settings: float) -> AsyncIterator[Gate]:
+async def gate(
+    *listeners: Listener, members: Mapping[str, Member] = NOBODY, **settings: float
+) -> AsyncIterator[Gate]:
     world = World()
     catalogue = Catalogue(
         gateway=replace(GatewaySettings(), **settings),  # type: ignore[arg-type]
         listeners=listeners or (RESUMING,),
         sources=SOURCES,
         profiles=PROFILES,
+        members=members,
         places=MappingProxyType({"CLUB": Place("CLUB", "ftp://files.example/pub/", write=True)}),
     )
     server = Server(catalogue, lambda _: world)

@@ -281,9 +281,9 @@ def test_who_is_charged(house: Clubhouse) -> None:
     for request in ("NOOP", "LOGIN anna right", "NOOP", "LOGIN", "TIME", "nonsense", "BYE"):
         talk.say(request)
     assert house.charged == ["from 192.0.2.7", "ANNA", "from 192.0.2.7"]
-    assert house.talk("STAFF").session.payer == "from 192.0.2.7"
+    assert house.talk("STAFF").session.who.payer == "from 192.0.2.7"
     house.rights["GUESTS"] = Rights()
-    assert talk.session.payer is None
+    assert talk.session.who.payer is None
 
 
 def test_too_often_is_429_and_tells_the_seconds(house: Clubhouse) -> None:
