@@ -60,6 +60,13 @@ DRAIN_SECONDS: Final = 0.25  # spent on reading one
 EXPAND_STEP_BYTES: Final = 262_144  # expanded in one go
 GZIP_MEMBERS: Final = 10_000  # of one body; an empty one takes 20 bytes and a fresh decompressor
 
+# Far servers that keep everybody waiting
+BREAKER_FAILURES: Final = 5  # slow ones in a row, before a far server is left alone
+BREAKER_SLOW_SECONDS: Final = 1.0  # that a failure took at least; who fails at once keeps nobody waiting
+BREAKER_REST_SECONDS: Final = 5.0  # that it is left alone first; each failed try behind that doubles it
+BREAKER_REST_MOST_SECONDS: Final = 60.0  # and never longer
+BREAKERS: Final = 10_000  # far servers of which that is remembered, longest not asked out first
+
 # Files and folders of far servers
 STALL_SECONDS: Final = 60.0  # without a byte moving, before a transfer is given up
 READ_RESUMES: Final = 5  # times that a transfer that broke off is taken up again

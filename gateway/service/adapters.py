@@ -5,6 +5,7 @@ from contextlib import AsyncExitStack
 
 from adapters.port import Adapter, AdapterFactory, Call, Fetched
 from adapters.registry import lookup
+from gateway.service.breaker import Breaker
 
 
 class Adapters:
@@ -13,10 +14,12 @@ class Adapters:
     def __init__(self, make: Callable[[AdapterFactory], Adapter] = lambda factory: factory()) -> None:
         self._make = make
         self._made: dict[AdapterFactory, Adapter] = {}
+        self.breaker = Breaker()
 
     async def fetch(self, call: Call, seconds: float) -> Fetched:
-        """The whole exchange within `seconds`, or a HeadraceError."""
-        return await self.of(call.url).fetch(call, seconds)
+        """The whole exchange within `seconds`, or a HeadraceError; FarBusy where it is left alone now."""
+        async with self.breaker.trying(call.url):
+            return await self.of(call.url).fetch(call, seconds)
 
     def of(self, url: str) -> Adapter:
         """The adapter that speaks a URL's scheme. NotPossible where there is none."""

@@ -70,15 +70,20 @@ class FileDesk:
         if isinstance(wish, DeliverWish):
             return await self._intakes.deliver(wish, seconds)
         far = self.far(wish.ref)
-        if isinstance(wish, ListWish):
-            return await self._list(far, seconds)
-        if isinstance(wish, ReadWish):
-            return await _part(far, wish, seconds)
-        if isinstance(wish, TextWish):
-            return await self._text(far, wish, seconds)
+        if isinstance(wish, ListWish | ReadWish | TextWish):
+            return await self._looked_at(far, wish, seconds)
+        self._adapters.breaker.check(far.target.url)
         if isinstance(wish, StageWish):
             return await self._intakes.stage(wish, seconds)
         return await self._act(far, wish, seconds)
+
+    async def _looked_at(self, far: Far, wish: ListWish | ReadWish | TextWish, seconds: float) -> FileGranted:
+        async with self._adapters.breaker.trying(far.target.url):
+            if isinstance(wish, ListWish):
+                return await self._list(far, seconds)
+            if isinstance(wish, ReadWish):
+                return await _part(far, wish, seconds)
+            return await self._text(far, wish, seconds)
 
     def far(self, ref: Ref) -> Far:
         """The document or folder as the catalogue has it now, and its adapter."""
@@ -127,6 +132,7 @@ class FileDesk:
             do = far.adapter.erase if erases else far.adapter.make_folder
             return await self._jobs.run(job, lambda: do(far.target, seconds), urls, seconds)
         to = self.far(wish.to)
+        self._adapters.breaker.check(to.target.url)
         urls.append(to.target.url)
         job = Job(f"{wish.act.value} {shown(wish.ref)} {shown(wish.to)}", far.origin, to.origin)
         refuse_unwritable(to)

@@ -165,6 +165,7 @@ class Calls:
         url = target.url.rstrip("/")
         began = time.perf_counter()
         calling = Calling(url, target.ca, target.reach, Terminal(columns=wish.columns))
-        stream = await adapter.open(calling, seconds)
+        async with self._adapters.breaker.trying(url):
+            stream = await adapter.open(calling, seconds)
         steps = (("connect", time.perf_counter() - began),)
         return Called(Call(stream), Provenance(stream.origin, "stream", steps=steps))
