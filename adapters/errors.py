@@ -24,6 +24,7 @@ The tree (each class names its reply code; CONTRACT section 2 has the meanings):
         NotThere                  550  nothing there
         WrongDocument             551  not the kind of document the source expects
         TooLarge                  552  larger, wider or deeper than a limit allows
+          TooMuchWork             552  picking values out of it would take too much work
         NameNotAllowed            553  the far server does not take that name
         Untrusted                 554  its certificate is not to be trusted
         ChangedMeanwhile          555  changed meanwhile, or already there
@@ -217,6 +218,13 @@ class TooLarge(FarFault):
     code = 552
 
     def __init__(self, sentence: str = "Too large") -> None:
+        super().__init__(sentence)
+
+
+class TooMuchWork(TooLarge):
+    """Picking values out of the document would take too much work."""
+
+    def __init__(self, sentence: str = "Too much work for one document") -> None:
         super().__init__(sentence)
 
 

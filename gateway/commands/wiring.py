@@ -223,6 +223,7 @@ class Parts:
         self._spool.close()
         await self._cache.aclose()
         await self._adapters.aclose()
+        await self._layouts.aclose()
         await self.save_accounts()
 
     async def save_accounts(self) -> None:

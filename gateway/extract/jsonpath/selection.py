@@ -4,7 +4,8 @@ from collections.abc import Reversible
 from typing import Any, Final
 
 from adapters import limits
-from adapters.errors import TooLarge
+from adapters.errors import TooLarge, TooMuchWork
+from gateway.extract.effort import current
 from gateway.extract.jsonpath.i_regexp import TooComplex, translate
 from gateway.extract.values import MISSING, JsonValue, Value
 
@@ -25,27 +26,29 @@ class Selection:
     `blind`: a name that matches no member exactly matches case-blind if only one does.
     """
 
-    __slots__ = ("_patterns", "_used", "_visits", "blind", "remembered", "root")
+    __slots__ = ("_effort", "_patterns", "_used", "_visits", "blind", "remembered", "root")
 
     def __init__(self, root: JsonValue, *, blind: bool = False) -> None:
         self.root = root
         self.blind = blind
         self.remembered: dict[int, list[JsonValue]] = {}  # what absolute queries inside filters selected
         self._visits = 0
+        self._effort = current()
         self._used = [0] * len(_RUNGS)
         self._patterns: dict[str, Any | None] = {}
 
     def look(self, count: int) -> None:
-        """Count nodes looked at. Raises TooLarge past the limit."""
+        """Count nodes looked at. Raises TooLarge past a limit."""
         self._visits += count
         if self._visits > limits.VISITS:
             raise TooLarge("That path looks at too much")
+        self._effort.look(count)
 
     def containers(self, node: JsonValue) -> list[JsonValue]:
         """The objects and arrays among the node and its descendants, each after its parent, in order."""
         found: list[JsonValue] = []
         pending = [node]
-        visits, left = 0, limits.VISITS - self._visits
+        visits, left = 0, min(limits.VISITS - self._visits, self._effort.visits)
         while pending and visits <= left:
             here = pending.pop()
             children: Reversible[JsonValue]
@@ -88,6 +91,8 @@ class Selection:
             try:
                 return find(subject, timeout=seconds + _SECONDS_PER_CHARACTER * len(subject)) is not None
             except TimeoutError:
+                if self._effort.brief:
+                    raise TooMuchWork from None
                 self._used[rung] += 1
                 if self._used[rung] > more:
                     break

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from enum import Enum
 from typing import Final
 
+from gateway.extract.effort import current
 from gateway.extract.jsonpath.nodes import IndexSelector, NameSelector, Query, WildcardSelector
 from gateway.extract.jsonpath.selection import Selection
 from gateway.extract.values import MISSING, JsonValue, Value
@@ -81,7 +82,7 @@ def many_walk(steps: tuple[Step, ...]) -> Callable[[JsonValue], list[JsonValue]]
     """A walk with wildcards: node -> all values, in document order."""
 
     def walk(node: JsonValue) -> list[JsonValue]:
-        nodes = [node]
+        nodes, effort = [node], current()
         for step in steps:
             if isinstance(step, str):
                 nodes = [here[step] for here in nodes if isinstance(here, dict) and step in here]
@@ -96,6 +97,7 @@ def many_walk(steps: tuple[Step, ...]) -> Callable[[JsonValue], list[JsonValue]]
                     if isinstance(here, (dict, list))
                     for child in (here.values() if isinstance(here, dict) else here)
                 ]
+                effort.look(len(nodes))
         return nodes
 
     return walk

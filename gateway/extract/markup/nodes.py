@@ -11,7 +11,8 @@ from typing import Final, NamedTuple, TypeAlias, cast
 from lxml import etree
 
 from adapters import limits
-from adapters.errors import TooLarge
+from adapters.errors import TooLarge, TooMuchWork
+from gateway.extract.effort import current
 
 XML_NAMESPACE: Final = "http://www.w3.org/XML/1998/namespace"
 
@@ -54,14 +55,14 @@ class Work:
     __slots__ = ("characters", "left")
 
     def __init__(self) -> None:
-        self.left = limits.MARKUP_STEPS
+        self.left = current().steps
         self.characters = limits.MARKUP_CHARACTERS
 
     def spend(self, steps: int = 1) -> None:
         """Raises TooLarge when all is spent: a path that runs away stops here."""
         self.left -= steps
         if self.left < 0:
-            raise TooLarge("Too much work for one document")
+            raise TooMuchWork
 
     def hand_out(self, text: str) -> None:
         """Raises TooLarge when the texts handed out are too much together."""

@@ -1,60 +1,111 @@
-"""Large documents are laid out a few at a time, and nobody waits for ever."""
+"""Documents are laid out at once where that takes little, else a few at a time, and nobody waits for ever."""
 
 import asyncio
 import threading
+import time
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
 
 import pytest
 
 from adapters import limits
-from adapters.errors import HeadraceError, WrongDocument
+from adapters.errors import HeadraceError, TooMuchWork, WrongDocument
 from adapters.port import Fetched
 from gateway.extract.plan import Field, Plan, Sheet, Style
-from gateway.service import layouts as module
 from gateway.service.layouts import Layouts
+from gateway.session.picking import pick_plan
 
 PLAN = Plan((Field("A", 5),))
 SMALL = Fetched(b'["a"]', "application/json")
 LARGE = Fetched(b'["' + b"a" * limits.INLINE_BYTES + b'"]', "application/json")
 
 
+@asynccontextmanager
+async def layouts() -> AsyncIterator[Layouts]:
+    made = Layouts()
+    try:
+        yield made
+    finally:
+        await made.aclose()
+
+
 async def test_small_and_large_documents() -> None:
-    layouts = Layouts()
-    assert len((await layouts.lay_out(SMALL, PLAN, Style(), 5)).records) == 1
-    assert len((await layouts.lay_out(LARGE, PLAN, Style(), 5)).records) == 1
-    assert await layouts.lay_out(Fetched(b"", status=204), PLAN, Style(), 5) == Sheet(5, ())
-    with pytest.raises(WrongDocument):
-        await layouts.lay_out(
-            Fetched(b"[" * limits.INLINE_BYTES + b"!", "application/json"), PLAN, Style(), 5
-        )
+    async with layouts() as made:
+        assert len((await made.lay_out(SMALL, PLAN, Style(), 5)).records) == 1
+        assert len((await made.lay_out(LARGE, PLAN, Style(), 5)).records) == 1
+        assert await made.lay_out(Fetched(b"", status=204), PLAN, Style(), 5) == Sheet(5, ())
+        with pytest.raises(WrongDocument):
+            await made.lay_out(
+                Fetched(b"[" * limits.INLINE_BYTES + b"!", "application/json"), PLAN, Style(), 5
+            )
 
 
-async def test_a_few_at_a_time_and_the_late_are_told(monkeypatch: pytest.MonkeyPatch) -> None:
+DEEP = b'{"a":' * 150 + b"[" + b"0," * 6_000 + b"0]" + b"}" * 150
+RUNS_AWAY = {
+    "XPath": (b"<r>" + b"<b/>" * 4_000 + b"</r>", "application/xml", "//*[following::*[preceding::*]]", ()),
+    "JSON rows": (DEEP, "application/json", "$..[?@.a]", ("$..[?@.z==1]:9",) * 20),
+    "JSON filter": (DEEP, "application/json", "$..[?@..[?@..[?@==1]]]", ()),
+    "wildcards": (DEEP, "application/json", "$..*", ("$.a.a.a.a[*].a[*]:9",) * 20),
+    "pattern": (b'["' + b"a" * 4_000 + b'!"]', "application/json", '$[?search(@,"(a|aa)+b")]', ()),
+}
+
+
+@pytest.mark.parametrize("name", RUNS_AWAY)
+async def test_small_documents_that_run_away_hold_nobody_up(name: str) -> None:
+    """At once is tried no longer than some milliseconds; the loop is free meanwhile (CWE-1333, CWE-400)."""
+    body, media_type, rows, cells = RUNS_AWAY[name]
+    longest = 0.0
+
+    async def others() -> None:
+        nonlocal longest
+        while True:
+            before = time.perf_counter()
+            await asyncio.sleep(0.001)
+            longest = max(longest, time.perf_counter() - before)
+
+    watching = asyncio.create_task(others())
+    async with layouts() as made:
+        await made.lay_out(LARGE, PLAN, Style(), 5)  # so that a process is there
+        await asyncio.sleep(0.01)
+        longest = 0.0
+        try:
+            await made.lay_out(Fetched(body, media_type), pick_plan(rows, list(cells)), Style(), 20)
+        except TooMuchWork:
+            pass
+        except HeadraceError as fault:
+            assert fault.code == 552
+        assert longest < 0.3  # 0.02 where this was written, with nothing else to do
+    watching.cancel()
+
+
+async def test_other_work_a_few_at_a_time_and_the_late_are_told() -> None:
     release, running, most = threading.Event(), 0, 0
 
-    def slow(*_: object) -> Sheet:
+    def slow() -> int:
         nonlocal running, most
         running += 1
         most = max(most, running)
         release.wait(10)
         running -= 1
-        return Sheet(5, ())
+        return 5
 
-    monkeypatch.setattr(module, "extract", slow)
-    layouts = Layouts()
-    first = [asyncio.create_task(layouts.lay_out(LARGE, PLAN, Style(), 5)) for _ in range(limits.LAYOUTS)]
-    await asyncio.sleep(0.1)
-    loop = asyncio.get_running_loop()
-    started = loop.time()
-    with pytest.raises(HeadraceError, match="too busy") as caught:
-        await layouts.lay_out(LARGE, PLAN, Style(), 0.2)
-    assert caught.value.code == 451
-    assert loop.time() - started < 1
-    first[0].cancel()  # whoever gives up does not free the thread's turn
-    await asyncio.sleep(0.05)
-    with pytest.raises(HeadraceError):
-        await layouts.lay_out(LARGE, PLAN, Style(), 0.1)
-    waiting = asyncio.create_task(layouts.lay_out(LARGE, PLAN, Style(), 5))
-    release.set()
-    assert await waiting == Sheet(5, ())
-    assert await first[1] == Sheet(5, ())
-    assert most == limits.LAYOUTS
+    size = limits.INLINE_BYTES + 1
+    async with layouts() as made:
+        first = [asyncio.create_task(made.beside(size, 5, slow)) for _ in range(limits.LAYOUTS)]
+        await asyncio.sleep(0.1)
+        loop = asyncio.get_running_loop()
+        started = loop.time()
+        with pytest.raises(HeadraceError, match="too busy") as caught:
+            await made.beside(size, 0.2, slow)
+        assert caught.value.code == 451
+        assert loop.time() - started < 1
+        first[0].cancel()  # whoever gives up does not free the thread's turn
+        await asyncio.sleep(0.05)
+        with pytest.raises(HeadraceError):
+            await made.beside(size, 0.1, slow)
+        waiting = asyncio.create_task(made.beside(size, 5, slow))
+        release.set()
+        assert await waiting == 5
+        assert await first[1] == 5
+        assert most == limits.LAYOUTS
+        assert await made.beside(limits.INLINE_BYTES, 0, lambda: 7) == 7

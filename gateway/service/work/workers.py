@@ -1,0 +1,117 @@
+"""a document to be laid out -> its Sheet, by one of a few processes; one that takes too long is killed."""
+
+import asyncio
+import logging
+from concurrent.futures import ThreadPoolExecutor
+
+from adapters import limits
+from adapters.errors import HeadraceError, TooMuchWork
+from gateway.extract.plan import Sheet
+from gateway.service.work.parcels import Task
+from gateway.service.work.process import Process
+
+_log = logging.getLogger(__name__)
+
+
+class _Ended(Exception):
+    """The process is no more; its cause is what was seen of that."""
+
+
+class Workers:
+    """Shared by all clients. Processes are started when they are needed, at most limits.LAYOUTS, and ended
+    after limits.WORK_IDLE_SECONDS without work.
+    """
+
+    def __init__(self) -> None:
+        self._turns = asyncio.Semaphore(limits.LAYOUTS)
+        self._threads = ThreadPoolExecutor(limits.LAYOUTS, "work")
+        self._idle: list[Process] = []
+        self._busy: set[Process] = set()
+        self._expiry: asyncio.TimerHandle | None = None
+        self._closed = False
+
+    async def lay_out(self, task: Task, seconds: float) -> Sheet:
+        """The sheet within `seconds`. TooMuchWork: it took longer than limits.WORK_SECONDS, or more memory
+        than there is for one. HeadraceError (451): the gateway has too much to do.
+        """
+        ends = asyncio.get_running_loop().time() + max(0.0, seconds)
+        try:
+            async with asyncio.timeout_at(ends):
+                await self._turns.acquire()
+        except TimeoutError as error:
+            raise HeadraceError("The gateway is too busy for this now") from error
+        try:
+            while self._idle:
+                try:
+                    return await self._done(self._idle.pop(), task, ends)
+                except _Ended:  # while it had nothing to do
+                    continue
+            fresh = await asyncio.get_running_loop().run_in_executor(self._threads, Process)
+            return await self._done(fresh, task, ends)
+        except _Ended as error:
+            _log.error("a process that picks values has ended: %s", error.__cause__)
+            raise TooMuchWork from error
+        finally:
+            self._turns.release()
+
+    async def _done(self, process: Process, task: Task, ends: float) -> Sheet:
+        loop = asyncio.get_running_loop()
+        self._busy.add(process)
+        most = loop.time() + limits.WORK_SECONDS
+        asked = loop.run_in_executor(self._threads, process.ask, task)
+        good = False
+        try:
+            async with asyncio.timeout_at(min(ends, most)):
+                sheet = await asyncio.shield(asked)
+            good = True
+        except TimeoutError as error:
+            if ends < most:
+                raise HeadraceError("The gateway is too busy for this now") from error
+            _log.warning("a selection was stopped after %.0f seconds", limits.WORK_SECONDS)
+            raise TooMuchWork from error
+        except HeadraceError:
+            good = True
+            raise
+        except (OSError, ValueError) as error:
+            raise _Ended from error
+        finally:
+            self._busy.discard(process)
+            if good and not self._closed:
+                self._rest(process)
+            else:
+                process.kill()
+                asked.add_done_callback(lambda done: _forget(process, done))
+        return sheet
+
+    def _rest(self, process: Process) -> None:
+        self._idle.append(process)
+        if self._expiry is not None:
+            self._expiry.cancel()
+        self._expiry = asyncio.get_running_loop().call_later(limits.WORK_IDLE_SECONDS, self._expire)
+
+    def _expire(self) -> None:
+        idle, self._idle = self._idle, []
+        for process in idle:
+            process.close()
+
+    @property
+    def numbers(self) -> list[int]:
+        """The ids of the processes that there are."""
+        return sorted(each.number for each in (*self._idle, *self._busy))
+
+    async def aclose(self) -> None:
+        """End them all."""
+        self._closed = True
+        if self._expiry is not None:
+            self._expiry.cancel()
+        for process in self._busy:
+            process.kill()
+        self._expire()
+        await asyncio.get_running_loop().run_in_executor(None, self._threads.shutdown)
+
+
+def _forget(process: Process, asked: "asyncio.Future[Sheet]") -> None:
+    """It is killed, and nobody reads from it any more, nor wants to know what came of it."""
+    if not asked.cancelled():
+        asked.exception()
+    process.close()

@@ -1,0 +1,139 @@
+"""Processes that lay documents out: few, killed where they take too long, and gone when nobody needs them."""
+
+import asyncio
+import os
+import signal
+import time
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from pathlib import Path
+
+import pytest
+
+from adapters import limits
+from adapters.errors import HeadraceError, TooMuchWork
+from gateway.extract.plan import Style
+from gateway.service.work.parcels import Task
+from gateway.service.work.workers import Workers
+from gateway.session.picking import pick_plan
+from tests.gateway.service.work.test_process import task
+
+GOOD = task(b'[{"a": "one"}]')
+BODY = b"<r>" + b"<b/>" * 20_000 + b"</r>"
+RUNS_AWAY = Task(BODY, "application/xml", None, pick_plan("//*[following::*[preceding::*]]", []), Style())
+"""Counted steps end it after some four seconds; the clock is to be first."""
+
+
+def there(number: int) -> bool:
+    """Whether the process is there, or still to be waited for."""
+    return Path(f"/proc/{number}").exists()
+
+
+@asynccontextmanager
+async def workers() -> AsyncIterator[Workers]:
+    made = Workers()
+    try:
+        yield made
+    finally:
+        numbers = made.numbers
+        await made.aclose()
+        assert not any(there(each) for each in numbers)
+
+
+async def test_one_after_the_other_by_one_process() -> None:
+    async with workers() as made:
+        assert not made.numbers
+        for _ in range(3):
+            assert [each.text for each in (await made.lay_out(GOOD, 10)).records] == ["one"]
+        assert len(made.numbers) == 1
+        await asyncio.gather(*(made.lay_out(GOOD, 10) for _ in range(20)))
+        assert len(made.numbers) <= limits.LAYOUTS
+
+
+async def test_what_runs_away_is_killed_and_others_go_on(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(limits, "WORK_SECONDS", 1.0)
+    async with workers() as made:
+        await made.lay_out(GOOD, 10)
+        (number,) = made.numbers
+        began = time.monotonic()
+        away = asyncio.create_task(made.lay_out(RUNS_AWAY, 10))
+        await asyncio.sleep(0.2)
+        assert len((await made.lay_out(GOOD, 5)).records) == 1
+        with pytest.raises(TooMuchWork):
+            await away
+        assert 0.9 < time.monotonic() - began < 3
+        until = time.monotonic() + 5
+        while there(number):
+            assert time.monotonic() < until
+            await asyncio.sleep(0.02)
+        assert len((await made.lay_out(GOOD, 5)).records) == 1
+
+
+async def test_whoever_gives_up_stops_the_work() -> None:
+    async with workers() as made:
+        await made.lay_out(GOOD, 10)
+        away = asyncio.create_task(made.lay_out(RUNS_AWAY, 10))
+        await asyncio.sleep(0.2)
+        away.cancel()
+        with pytest.raises(asyncio.CancelledError):
+            await away
+        assert made.numbers == []
+
+
+async def test_too_much_to_do_is_the_gateways_fault() -> None:
+    async with workers() as made:
+        busy = [asyncio.create_task(made.lay_out(RUNS_AWAY, 10)) for _ in range(limits.LAYOUTS)]
+        await asyncio.sleep(0.1)
+        with pytest.raises(HeadraceError, match="too busy") as late:
+            await made.lay_out(GOOD, 0.2)
+        assert late.value.code == 451
+        for each in busy:
+            each.cancel()
+        await asyncio.wait(busy)
+        with pytest.raises(HeadraceError, match="too busy"):
+            await made.lay_out(RUNS_AWAY, 0.6)  # less than there is for one
+
+
+async def test_a_process_that_has_ended_meanwhile_is_replaced() -> None:
+    async with workers() as made:
+        await made.lay_out(GOOD, 10)
+        (number,) = made.numbers
+        os.kill(number, signal.SIGKILL)
+        await asyncio.sleep(0.1)
+        assert len((await made.lay_out(GOOD, 10)).records) == 1
+        assert made.numbers != [number]
+
+
+async def test_one_that_ends_at_work_is_told_as_too_much() -> None:
+    """As the system ends one that takes too much memory."""
+    async with workers() as made:
+        away = asyncio.create_task(made.lay_out(RUNS_AWAY, 10))
+        until = time.monotonic() + 5
+        while not made.numbers:
+            assert time.monotonic() < until
+            await asyncio.sleep(0.01)
+        await asyncio.sleep(0.2)
+        os.kill(made.numbers[0], signal.SIGKILL)
+        with pytest.raises(TooMuchWork):
+            await away
+        assert len((await made.lay_out(GOOD, 10)).records) == 1
+
+
+async def test_more_memory_than_there_is_for_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    async with workers() as made:
+        monkeypatch.setattr(limits, "WORK_MEMORY_BYTES", 90 << 20)
+        assert len((await made.lay_out(GOOD, 10)).records) == 1
+        with pytest.raises(TooMuchWork):
+            await made.lay_out(task(b'[{"a": "' + b"x" * (31 << 20) + b'"}]'), 10)
+        assert len((await made.lay_out(GOOD, 10)).records) == 1
+
+
+async def test_processes_without_work_end(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(limits, "WORK_IDLE_SECONDS", 0.2)
+    async with workers() as made:
+        await made.lay_out(GOOD, 10)
+        (number,) = made.numbers
+        await asyncio.sleep(0.5)
+        assert made.numbers == []
+        assert not there(number)
+        assert len((await made.lay_out(GOOD, 10)).records) == 1
