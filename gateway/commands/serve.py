@@ -16,6 +16,7 @@ from gateway.catalogue.model import Catalogue
 from gateway.commands import sites, wiring
 from gateway.rehearsal.tapping import Tapped
 from gateway.rehearsal.tracing import Trace
+from gateway.service.descriptors import no_core_dumps
 from gateway.service.logs import LEVELS, Redactor
 from gateway.service.metrics import Metrics
 from gateway.service.server import Bound, Server, where
@@ -69,6 +70,7 @@ def with_port(catalogue: Catalogue, port: int | None) -> Catalogue:
 
 def run(options: argparse.Namespace) -> int:
     """Serve; 1 where a listener cannot be opened, 2 where the catalogue is wrong."""
+    no_core_dumps()
     path = Path(options.config)
     known = signature(path)
     redactor = Redactor()

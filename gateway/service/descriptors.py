@@ -1,4 +1,4 @@
-"""clients wanted -> clients that the process has descriptors for, and quiet where it has run out of them."""
+"""What the process may have: descriptors for as many clients as wanted, and no core dumps."""
 
 import asyncio
 import contextlib
@@ -38,6 +38,13 @@ def make_room(clients: int, ports: int) -> int:
     fit: int = max(1, soft - beside)
     _log.warning("open files are limited to %d: only %d of %d clients fit", soft, fit, clients)
     return fit
+
+
+def no_core_dumps() -> None:
+    """A core dump would hold every secret that the process has (CWE-528)."""
+    if resource is not None:
+        with contextlib.suppress(OSError, ValueError):
+            resource.setrlimit(resource.RLIMIT_CORE, (0, resource.getrlimit(resource.RLIMIT_CORE)[1]))
 
 
 class Complaints:
