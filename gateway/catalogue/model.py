@@ -36,7 +36,7 @@ class Arg:
 
 @dataclass(frozen=True, slots=True)
 class SecretRef:
-    """Where a secret is: `env:NAME` or `file:PATH`. Never the secret itself."""
+    """Where a secret is: `env:NAME`, `file:PATH` or `credential:NAME`. Never the secret itself."""
 
     text: str
 

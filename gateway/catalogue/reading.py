@@ -35,8 +35,9 @@ def load_catalogue(
 ) -> Catalogue:
     """The catalogue that `text` means, or CatalogueFaults with all its mistakes.
 
-    `filename` is only for messages and for `Catalogue.watched`. `read_secret` is given `env:NAME` or
-    `file:PATH` and gives the secret, or None where there is none; line ends after it do not count.
+    `filename` is only for messages and for `Catalogue.watched`. `read_secret` is given `env:NAME`,
+    `file:PATH` or `credential:NAME` and gives the secret, or None where there is none; line ends after it do
+    not count; OpenToOthers where others may change its file.
     `check_ca` is given each certificate file's path as written and gives None where it can be used, or why
     not in words that follow "which": "is not there". `schemes` are those that have an adapter; a known
     scheme that is not among them is a mistake. `check_folder` is given a `file` base, a URL that ends in a

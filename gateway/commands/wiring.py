@@ -3,7 +3,9 @@
 import argparse
 import asyncio
 import errno
+import logging
 import os
+import stat
 import sys
 from collections.abc import Callable
 from dataclasses import replace
@@ -20,6 +22,7 @@ from adapters.trust import trust_context
 from gateway.catalogue.document.mistakes import CatalogueFaults
 from gateway.catalogue.model import Catalogue, Place, Source
 from gateway.catalogue.reading import load_catalogue
+from gateway.catalogue.schema.values.secrets import OpenToOthers
 from gateway.commands import membership
 from gateway.service.adapters import Adapters
 from gateway.service.answers import Answers
@@ -35,6 +38,7 @@ from gateway.service.members.accounts import Accounts
 from gateway.service.sites import Site
 from gateway.service.streams.calls import Calls
 
+_log = logging.getLogger(__name__)
 WRONG_USAGE = 2
 Entry = TypeVar("Entry", Place, Source)
 
@@ -50,7 +54,9 @@ def add_config(parser: argparse.ArgumentParser) -> None:
 
 
 def read_secret(folder: Path, reference: str) -> str | None:
-    """The secret at `env:NAME` or `file:PATH` (from `folder`), or None where there is none to read.
+    """The secret at `env:NAME`, `file:PATH` (from `folder`) or `credential:NAME` (systemd.exec(5),
+    Credentials), or None where there is none to read. OpenToOthers where others may change its file; where
+    they may read it, the log says so.
 
     Only an ordinary file is opened: what nobody writes to a FIFO would be waited for.
     """
@@ -58,8 +64,20 @@ def read_secret(folder: Path, reference: str) -> str | None:
     if kind == "env":
         return os.environ.get(name)
     try:
-        path = folder / _expanded(name)
-        return path.read_text(encoding="utf-8").rstrip("\r\n") if path.is_file() else None
+        if kind == "credential":
+            given = os.environ.get("CREDENTIALS_DIRECTORY")
+            path = None if given is None else Path(given) / name
+        else:
+            path = folder / _expanded(name)
+        if path is None or not path.is_file():
+            return None
+        with path.open(encoding="utf-8") as file:
+            mode = stat.S_IMODE(os.fstat(file.fileno()).st_mode)
+            if mode & stat.S_IWOTH:
+                raise OpenToOthers(mode)
+            if mode & stat.S_IROTH:
+                _log.info("others may read %s (mode %04o): chmod 600", path.name, mode)
+            return file.read().rstrip("\r\n")
     except (OSError, ValueError):
         return None
 

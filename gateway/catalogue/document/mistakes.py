@@ -14,13 +14,15 @@ _SECRETIVE: Final = (
     *("auth", "authorization", "bearer", "cookie"),
 )
 _OFTEN_MISSPELT: Final = ("secret", "password")
-_SAFE_SECRET: Final = re.compile(r"[\"']?(?:env|file):|(?:true|false)[ \t]*\Z", re.IGNORECASE)
+_SAFE_SECRET: Final = re.compile(r"[\"']?(?:env|file|credential):|(?:true|false)[ \t]*\Z", re.IGNORECASE)
 _ASSIGNED: Final = re.compile(
     r"(?<![A-Za-z0-9_-])(?P<key>[A-Za-z0-9_-]+)[\"']?[ \t]{0,99}[=:][ \t]*"
     r"(?P<value>\"(?:[^\"\\]|\\.)*\"?|'[^']*'?|[^\s,}#\"'\[{][^,}#]*)"
 )
 _STRING: Final = re.compile(r"\"(?:[^\"\\]|\\.)*\"|'[^']*'")
-_SAFE_REST: Final = re.compile(r"[\"']?[ \t]*[=:][ \t]*(?:\"(?:env|file):[^\"]*\"|'(?:env|file):[^']*')")
+_SAFE_REST: Final = re.compile(
+    r"[\"']?[ \t]*[=:][ \t]*(?:\"(?:env|file|credential):[^\"]*\"|'(?:env|file|credential):[^']*')"
+)
 _NO_PORT: Final = re.compile(r"(?<=//)[^\s/\"'?#\[{:]{0,255}:(?![0-9]{1,6}[/?#\"'])[^\s/\"'?#{]{1,255}")
 """A host and, after its colon, what is no port: the rest of a user and a password that lost its @."""
 

@@ -160,7 +160,7 @@ def _bare(text: str, spot: Spot, fault: Fault, hiding: Hiding) -> Words:
         found, allowed = "a date or time that does not exist", "a date of the calendar, or a text in quotes"
         return Words(start, end, found, allowed)
     if hiding.hides(start, end):
-        allowed = '"env:NAME" or "file:PATH" for a secret, any other text in quotes'
+        allowed = '"env:NAME", "file:PATH" or "credential:NAME" for a secret, any other text in quotes'
         return Words(start, end, "something that is not in quotes", allowed)
     shown = printable(word, 40)
     nearest = _SWITCHES.get(word.lower()) or nearest_word(word, ("true", "false")) or f'"{shown}"'

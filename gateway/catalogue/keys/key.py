@@ -77,7 +77,7 @@ class Key:
 SCHEMES: Final = ("http", "https", "dav", "davs", "ftp", "ftps", "file", "tcp", "tls", "telnet", "udp")
 """The schemes of places and sources; which of them can be spoken is the adapters' matter."""
 
-SECRET_HOME: Final = '"env:NAME" or "file:PATH", never the secret itself'  # noqa: S105 (words)
+SECRET_HOME: Final = '"env:NAME", "file:PATH" or "credential:NAME", never the secret itself'  # noqa: S105 (words)
 """Where the file says that a secret is."""
 
 METHODS: Final = ("GET", "POST", "PUT", "PATCH", "DELETE")

@@ -11,7 +11,7 @@ import signal
 import subprocess
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
@@ -122,7 +122,7 @@ def folder(tmp_path: Path) -> Iterator[Path]:
         server.server_close()
 
 
-ENVIRONMENT = {"KEY": KEY, "QUERY": QUERY, "BEARER": BEARER, "WEB": WEB}
+ENVIRONMENT: Mapping[str, str] = {"KEY": KEY, "QUERY": QUERY, "BEARER": BEARER, "WEB": WEB}
 WHATS = ("good", "moved", "refused", "broken", "nonsense", "elsewhere")
 REQUESTS = [
     *(f"ASK {source} {what}" for source in ("head", "query", "bearer") for what in WHATS),
@@ -140,6 +140,10 @@ REQUESTS = [
     "HELP PLACES",
     "SET",
 ]
+
+
+def run(folder: Path, *arguments: str, given: bytes = b"") -> "subprocess.CompletedProcess[bytes]":
+    return headrace(*arguments, folder=folder, given=given, **dict(ENVIRONMENT))
 
 
 def looked_for() -> list[bytes]:
@@ -205,7 +209,7 @@ def conversation(port: int) -> bytes:
 
 def test_none_is_told(folder: Path) -> None:
     Far.seen.clear()
-    added = headrace("member", "add", "anna", folder=folder, given=MEMBER.encode() + b"\n", **ENVIRONMENT)
+    added = run(folder, "member", "add", "anna", given=MEMBER.encode() + b"\n")
     assert added.returncode == 0, added.stderr
     holds_none("member add", added.stdout + added.stderr)
     with running(folder, "--trace", "trace.txt", "--record", "site") as (port, process):
@@ -227,7 +231,7 @@ def test_none_is_told(folder: Path) -> None:
         ("say", *REQUESTS),
         ("say", "--offline", "site", "ASK head good", "WHY"),
     ):
-        done = headrace(*command, folder=folder, **ENVIRONMENT)
+        done = run(folder, *command)
         holds_none(" ".join(command[:2]), done.stdout + done.stderr)
     looked_at = 0
     for path in folder.rglob("*"):
@@ -250,6 +254,6 @@ def test_one_that_stands_in_the_catalogue_by_mistake(folder: Path) -> None:
     ):
         (folder / "headrace.toml").write_text(wrong)
         for command in ("check", "serve"):
-            done = headrace(command, folder=folder, **ENVIRONMENT)
+            done = run(folder, command)
             assert done.returncode == 2
             holds_none(command, done.stdout + done.stderr)

@@ -9,6 +9,8 @@ import pytest
 import trustme
 
 from adapters import limits
+from gateway.catalogue.document.mistakes import CatalogueFaults
+from gateway.commands import wiring
 from gateway.commands.wiring import check_ca, check_folder, read_catalogue, read_secret, read_table
 from tests.gateway.commands.processes import headrace
 
@@ -131,3 +133,35 @@ def test_a_folder_of_this_computer_has_to_be_one(tmp_path: Path) -> None:
     done = headrace("check", folder=tmp_path)
     assert done.returncode == 2
     assert b'", which is not there\n' in done.stderr
+
+
+def test_where_a_secret_may_be(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A credential is a file of the folder that systemd names (systemd.exec(5), Credentials)."""
+    (tmp_path / "key").write_text("of the file\n")
+    (tmp_path / "loaded").mkdir()
+    (tmp_path / "loaded" / "club-key").write_text("of systemd\n")
+    monkeypatch.setenv("CLUB", "of the environment")
+    monkeypatch.delenv("CREDENTIALS_DIRECTORY", raising=False)
+    assert wiring.read_secret(tmp_path, "env:CLUB") == "of the environment"
+    assert wiring.read_secret(tmp_path, "file:key") == "of the file"
+    assert wiring.read_secret(tmp_path, "credential:club-key") is None
+    monkeypatch.setenv("CREDENTIALS_DIRECTORY", str(tmp_path / "loaded"))
+    assert wiring.read_secret(tmp_path, "credential:club-key") == "of systemd"
+    assert wiring.read_secret(tmp_path, "credential:none") is None
+
+
+@pytest.mark.parametrize(("mode", "refused"), [(0o600, False), (0o644, False), (0o602, True), (0o666, True)])
+def test_a_secret_that_others_may_change_is_refused(tmp_path: Path, mode: int, refused: bool) -> None:
+    """CWE-732. One that they may only read is told of in the log."""
+    (tmp_path / "key").write_text("secret\n")
+    (tmp_path / "key").chmod(mode)
+    path = tmp_path / "headrace.toml"
+    path.write_text('[place.club]\nbase = "ftp://x.example/"\nuser = "u"\nsecret = "file:key"\n')
+    if not refused:
+        assert len(wiring.read_catalogue(path).secrets) == 1
+        return
+    with pytest.raises(CatalogueFaults) as faults:
+        wiring.read_catalogue(path)
+    (mistake,) = faults.value.mistakes
+    assert mistake.found == f"file:key, which others may change (mode {mode:04o})"
+    assert mistake.allowed.endswith("chmod 600")
