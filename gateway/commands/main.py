@@ -7,7 +7,20 @@ import sys
 from collections.abc import Sequence
 
 from gateway import VERSION
-from gateway.commands import check, demo, line, listing, member, record, rehearse, say, serve, site, spool
+from gateway.commands import (
+    check,
+    demo,
+    line,
+    listing,
+    member,
+    record,
+    rehearse,
+    say,
+    serve,
+    site,
+    spool,
+    unit,
+)
 
 _EXIT_CODES = "Exit codes: 0 done; 1 it ran and failed; 2 wrong usage or configuration."
 
@@ -22,7 +35,7 @@ def parser() -> argparse.ArgumentParser:
     )
     top.add_argument("--version", action="version", version=f"headrace {VERSION}")
     commands = top.add_subparsers(dest="command", metavar="COMMAND", required=True)
-    for module in (demo, serve, say, check, record, site, rehearse, line, listing, member, spool):
+    for module in (demo, serve, say, check, record, site, rehearse, line, listing, member, spool, unit):
         module.add_parser(commands, _EXIT_CODES)
     return top
 

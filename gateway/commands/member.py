@@ -31,6 +31,7 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]", 
         epilog="Passwords are kept as salted hashes. What is typed at LOGIN goes over the line as it is."
         f" {epilog}",
     )
+    wiring.add_config(parser)
     acts = parser.add_subparsers(dest="act", metavar="ACT", required=True)
     add = acts.add_parser("add", help="add a member, or give one another secret or other rights")
     add.add_argument("name", metavar="NAME")
@@ -44,7 +45,7 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]", 
     remove.add_argument("name", metavar="NAME")
     acts.add_parser("list", help="list the members and their rights")
     for each in acts.choices.values():
-        wiring.add_config(each)
+        each.add_argument("--config", metavar="FILE", default=argparse.SUPPRESS, help="the catalogue")
     parser.set_defaults(run=run)
 
 

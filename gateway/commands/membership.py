@@ -40,6 +40,9 @@ def write_file(path: Path, members: Mapping[str, Member]) -> None:
     try:
         handle = os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
         with os.fdopen(handle, "w", encoding="utf-8") as file:
+            with suppress(OSError):  # a new one is the folder's owner's, such as a service's own state folder
+                owner = path.parent.stat()
+                os.fchown(file.fileno(), owner.st_uid, owner.st_gid)
             with suppress(OSError):  # whoever the file belonged to keeps it, where that may be given
                 before = path.stat()
                 os.fchown(file.fileno(), before.st_uid, before.st_gid)

@@ -10,7 +10,20 @@ from gateway import VERSION
 from gateway.commands.main import main, parser
 from tests.gateway.commands.processes import HEADRACE, ROOT, headrace
 
-COMMANDS = ("demo", "serve", "say", "check", "record", "site", "rehearse", "line", "listing", "spool")
+COMMANDS = (
+    "demo",
+    "serve",
+    "say",
+    "check",
+    "record",
+    "site",
+    "rehearse",
+    "line",
+    "listing",
+    "spool",
+    "member",
+    "unit",
+)
 
 
 @pytest.mark.parametrize("command", COMMANDS)
