@@ -1,7 +1,7 @@
 """[rights.NAME] and the members' file -> what a client may do, and who may log in."""
 
 import re
-from collections.abc import Iterable
+from collections.abc import Collection
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -50,9 +50,9 @@ class Member:
     key: str = field(default="", repr=False)
 
 
-def listed(name: str, patterns: Iterable[str]) -> bool:
+def listed(name: str, patterns: Collection[str]) -> bool:
     """Whether one of the patterns is the name; `*` in one stands for any text."""
-    return any(
+    return "*" in patterns or any(
         re.fullmatch(".*".join(map(re.escape, each.split("*"))), name, re.DOTALL) is not None
         for each in patterns
     )

@@ -114,6 +114,7 @@ def _lines(catalogue: Catalogue, path: Path) -> Iterator[str]:
     yield from ("[Service]", "Type=exec")
     yield f"ExecStart={_quoted(str(Path(program).absolute()))} serve --config {_quoted(str(path))}"
     yield from ("ExecReload=/bin/kill -HUP $MAINPID", "Restart=on-failure", "RestartSec=5")
+    yield "KillMode=mixed"  # the processes that pick values are needed for the last replies
     yield f"TimeoutStopSec={round(catalogue.gateway.wait) + _STOP_SECONDS}"
     yield f"StateDirectory={_quoted(str(_state(catalogue)))}"
     yield "StateDirectoryMode=0700"

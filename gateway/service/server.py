@@ -164,7 +164,7 @@ class Server:
 
     def _refusal(self, client: Client, listener: Listener) -> str:
         if not listener.admits(client.peer):
-            _log.warning("peer=%s may not connect to port %d", client.peer, listener.port)
+            _log.info("peer=%s may not connect to port %d", client.peer, listener.port)
             return "Nobody may connect from there"
         most = self._catalogue.gateway.per_address
         if most is not None and client.peer and self._at_home[home_of(client.peer)] >= most:
