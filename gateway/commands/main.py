@@ -10,6 +10,7 @@ from gateway import VERSION
 from gateway.commands import (
     check,
     demo,
+    doctor,
     line,
     listing,
     member,
@@ -35,7 +36,21 @@ def parser() -> argparse.ArgumentParser:
     )
     top.add_argument("--version", action="version", version=f"headrace {VERSION}")
     commands = top.add_subparsers(dest="command", metavar="COMMAND", required=True)
-    for module in (demo, serve, say, check, record, site, rehearse, line, listing, member, spool, unit):
+    for module in (
+        demo,
+        serve,
+        say,
+        check,
+        record,
+        site,
+        rehearse,
+        line,
+        listing,
+        member,
+        spool,
+        unit,
+        doctor,
+    ):
         module.add_parser(commands, _EXIT_CODES)
     return top
 

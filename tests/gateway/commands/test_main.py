@@ -23,6 +23,7 @@ COMMANDS = (
     "spool",
     "member",
     "unit",
+    "doctor",
 )
 
 
