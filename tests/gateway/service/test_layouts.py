@@ -9,7 +9,7 @@ from contextlib import asynccontextmanager
 import pytest
 
 from adapters import limits
-from adapters.errors import HeadraceError, TooMuchWork, WrongDocument
+from adapters.errors import HeadraceError, WrongDocument
 from adapters.port import Fetched
 from gateway.extract.plan import Field, Plan, Sheet, Style
 from gateway.service.layouts import Layouts
@@ -51,31 +51,31 @@ RUNS_AWAY = {
 
 
 @pytest.mark.parametrize("name", RUNS_AWAY)
-async def test_small_documents_that_run_away_hold_nobody_up(name: str) -> None:
-    """At once is tried no longer than some milliseconds; the loop is free meanwhile (CWE-1333, CWE-400)."""
+async def test_small_documents_that_run_away_hold_nobody_up(
+    name: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """At once is tried no longer than some milliseconds of the loop's own time (CWE-1333, CWE-400)."""
+    monkeypatch.setattr(limits, "WORK_SECONDS", 1.0)
     body, media_type, rows, cells = RUNS_AWAY[name]
     longest = 0.0
 
     async def others() -> None:
         nonlocal longest
         while True:
-            before = time.perf_counter()
+            before = time.thread_time()
             await asyncio.sleep(0.001)
-            longest = max(longest, time.perf_counter() - before)
+            longest = max(longest, time.thread_time() - before)
 
-    watching = asyncio.create_task(others())
     async with layouts() as made:
-        await made.lay_out(LARGE, PLAN, Style(), 5)  # so that a process is there
-        await asyncio.sleep(0.01)
-        longest = 0.0
+        await made.lay_out(LARGE, PLAN, Style(), 20)  # so that a process is there
+        watching = asyncio.create_task(others())
         try:
             await made.lay_out(Fetched(body, media_type), pick_plan(rows, list(cells)), Style(), 20)
-        except TooMuchWork:
-            pass
         except HeadraceError as fault:
             assert fault.code == 552
-        assert longest < 0.3  # 0.02 where this was written, with nothing else to do
-    watching.cancel()
+        finally:
+            watching.cancel()
+    assert longest < 0.25  # 0.02 where this was written; the whole of it took seconds
 
 
 async def test_other_work_a_few_at_a_time_and_the_late_are_told() -> None:
