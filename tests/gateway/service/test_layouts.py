@@ -69,11 +69,13 @@ async def test_small_documents_that_run_away_hold_nobody_up(
     async with layouts() as made:
         await made.lay_out(LARGE, PLAN, Style(), 20)  # so that a process is there
         watching = asyncio.create_task(others())
+        await asyncio.sleep(0.02)
         try:
             await made.lay_out(Fetched(body, media_type), pick_plan(rows, list(cells)), Style(), 20)
         except HeadraceError as fault:
             assert fault.code == 552
         finally:
+            await asyncio.sleep(0.02)  # the last look
             watching.cancel()
     assert longest < 0.25  # 0.02 where this was written; the whole of it took seconds
 
