@@ -16,7 +16,7 @@ from tests.adapters.ftp.scripted import Fault, Scripted, scripted
 from tests.adapters.http.servers import free_port
 from tests.adapters.recorded.faults.test_link import planned
 
-SECONDS = 0.4
+SECONDS = 0.9
 OLD = b"as it was, and long enough to be cut"
 
 Doing = Callable[[FileAdapter, Target], Awaitable[object]]

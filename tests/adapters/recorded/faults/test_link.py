@@ -23,7 +23,7 @@ from tests.adapters.recorded.http.test_playing import Result, folder, recorded, 
 BODY = b'{"lamp": 3}'
 HEAD = b"HTTP/1.1 200 OK\r\nContent-Type: application/json\r\nContent-Length: 11\r\n\r\n"
 GOOD = reply(BODY, "200 OK", "Content-Type: application/json")
-SECONDS = 0.3
+SECONDS = 0.9
 
 FAILING: dict[str, tuple[str, Say]] = {
     "cut": ('do = "cut"\nbytes = 4', Say(HEAD + BODY[:4], "close")),
