@@ -42,6 +42,7 @@ BODY_BYTES: Final = 16 << 20  # one document as it arrives
 EXPANDED_BYTES: Final = 32 << 20  # the same, decompressed
 REDIRECTS: Final = 8  # hops before a chain counts as a loop
 HEADER_BYTES: Final = 65_536  # one response's header section
+INTERIM_BYTES: Final = 262_144  # of interim answers (1xx) before a final one, its header section with them
 RETRY_SECONDS: Final = 86_400  # the longest wait that a reply tells
 RETRY_DEFAULT_SECONDS: Final = 60  # told where a server asked too often names no time
 
