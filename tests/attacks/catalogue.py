@@ -23,6 +23,13 @@ ca = "$ca"
 [place.raw]
 base = "http://127.0.0.1:$raw/"
 
+[place.rawcloud]
+base = "dav://127.0.0.1:$raw/dav/"
+
+[place.pages]
+base = "$far/pages/"
+index = "html"
+
 [place.files]
 base = "ftp://127.0.0.1:$ftp/pub/"
 user = "reader"
@@ -32,6 +39,21 @@ write = true
 [place.fresh]
 base = "ftp://127.0.0.1:$fresh/pub/"
 user = "reader"
+secret = "file:secret"
+
+[place.new-1]
+base = "ftp://127.0.0.1:$fresh/pub/"
+user = "first"
+secret = "file:secret"
+
+[place.new-2]
+base = "ftp://127.0.0.1:$fresh/pub/"
+user = "second"
+secret = "file:secret"
+
+[place.new-3]
+base = "ftp://127.0.0.1:$fresh/pub/"
+user = "third"
 secret = "file:secret"
 
 [place.disk]

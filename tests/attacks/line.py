@@ -53,6 +53,10 @@ class AttackLine:
             assert self._line.take(2, deadline)[:1] == start[1:]
         self._line.pending[:0] = first
 
+    def exactly(self, data: bytes) -> bool:
+        """Whether the next bytes are these."""
+        return self._line.take(len(data), time.monotonic() + PATIENCE) == data
+
     def after_call(self) -> str:
         """What comes behind a raw stream: the rest of it, a line end, and the status line that ends it."""
         deadline = time.monotonic() + PATIENCE

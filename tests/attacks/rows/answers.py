@@ -1,5 +1,7 @@
 """Answers whose bytes do not keep to the protocol."""
 
+from itertools import chain, repeat
+
 from tests.attacks.attack import Attack
 from tests.attacks.ground import Ground
 
@@ -18,27 +20,37 @@ def _raw(
     served: bool = False,
     waits: bool = False,
     together: bool = False,
+    request: str = "PICK raw:{path} - $.v",
 ) -> Attack:
     """These bytes are the answer, and then the connection is closed."""
     path = "raw-" + "".join(each if each.isalnum() else "-" for each in name.lower())
 
     def run(ground: Ground) -> str:
         ground.raw.says(f"/{path} ", *pieces)
-        return ground.ask(f"PICK raw:{path} - $.v")
+        return ground.ask(request.replace("{path}", path))
 
     return Attack(name, target, source, does, reply, run, served=served, waits=waits, together=together)
 
 
 def _endless(
-    name: str, source: str, does: str, reply: str, start: bytes, piece: bytes, *, served: bool = False
+    name: str,
+    source: str,
+    does: str,
+    reply: str,
+    start: bytes,
+    piece: bytes,
+    *,
+    served: bool = False,
+    request: str = "PICK raw:{path} - $.v",
 ) -> Attack:
     """`piece` again and again, until the gateway hangs up; the far server notes how much it could send."""
     path = "raw-" + "".join(each if each.isalnum() else "-" for each in name.lower())
 
     def run(ground: Ground) -> str:
-        ground.raw.on(f"/{path} ", lambda _: iter([start, *([piece] * (64 * 1024 * 1024 // len(piece)))]))
+        for end in (" ", "/ "):
+            ground.raw.on(f"/{path}{end}", lambda _: chain([start], repeat(piece, (64 << 20) // len(piece))))
         before = ground.raw.sent
-        said = ground.ask(f"PICK raw:{path} - $.v")
+        said = ground.ask(request.replace("{path}", path))
         assert ground.raw.sent - before < 48 << 20, "more was taken than any limit allows"
         return said
 
@@ -281,5 +293,61 @@ ANSWERS = (
         + _LENGTH
         + b"\r\n"
         + _BODY,
+    ),
+    _raw(
+        "another part",
+        "RFC 9110 section 15.3.7",
+        "206 with bytes 500 to 509 where 5 to 14 were asked for",
+        "551 Not what was asked for",
+        b"HTTP/1.1 206 Partial Content\r\nContent-Range: bytes 500-509/1000\r\nContent-Length: 10\r\n\r\n"
+        b"0123456789",
+        request="READ raw:{path} 5 10",
+    ),
+    _raw(
+        "a part nobody asked for",
+        "RFC 9110 section 15.3.7",
+        "206 in answer to a whole document",
+        "551 Not what was asked for",
+        b"HTTP/1.1 206 Partial Content\r\nContent-Range: bytes 0-12/99\r\n" + _LENGTH + b"\r\n" + _BODY,
+    ),
+    _endless(
+        "an endless body by READ",
+        "CWE-400",
+        "ten bytes of a body without end",
+        "200 78787878787878787878",
+        _OK + b"\r\n",
+        b"x" * 65_536,
+        request="READ raw:{path} 0 10",
+        served=True,
+    ),
+    _endless(
+        "an endless body by TEXT",
+        "CWE-400",
+        "a text without end",
+        "552 The document is too large to show",
+        _OK + b"Content-Type: text/plain\r\n\r\n",
+        b"x" * 65_536,
+        request="TEXT raw:{path}",
+        served=True,
+    ),
+    _endless(
+        "an endless listing",
+        "CWE-400; RFC 4918 section 9.1",
+        "a multistatus without end",
+        "200 1 F                      x (L)",
+        b'HTTP/1.1 207 Multi-Status\r\nContent-Type: application/xml\r\n\r\n<d:multistatus xmlns:d="DAV:">',
+        b"<d:response><d:href>/dav/raw-an-endless-listing/x</d:href><d:propstat><d:prop/></d:propstat></d:response>"
+        * 400,
+        request="LIST rawcloud:{path}",
+    ),
+    _endless(
+        "an endless name in a listing",
+        "CWE-400; RFC 4918 section 9.1",
+        "an href without end",
+        "552 The far server's answer is too large",
+        b"HTTP/1.1 207 Multi-Status\r\nContent-Type: application/xml\r\n\r\n"
+        b'<d:multistatus xmlns:d="DAV:"><d:response><d:href>',
+        b"x" * 65_536,
+        request="LIST rawcloud:{path}",
     ),
 )

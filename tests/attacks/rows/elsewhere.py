@@ -67,6 +67,63 @@ def _foreign_href(ground: Ground) -> str:
     return _hrefs("OTHER/dav/x.txt", reading="TEXT #1")(ground)
 
 
+def _index(ground: Ground) -> str:
+    """Links as an index page has them: only what lies in the folder is an entry."""
+    links = (
+        "good.txt",
+        "OTHER/secret.txt",
+        "//127.0.0.2/x",
+        "/etc/passwd",
+        "../up",
+        "%2e%2e/up",
+        "a%2fb",
+        "javascript:x",
+        "file:///etc/passwd",
+        "?C=N;O=D",
+        "#top",
+        "mailto:x",
+        "..%5cup",
+    )
+    page = "".join(f'<a href="{ground.placed(each)}">x</a>\n' for each in links)
+    ground.far.on("/pages/odd/").text(f"<h1>Index of /pages/odd</h1><pre>{page}</pre>", "text/html")
+    ground.far.on("/pages/odd/good.txt").text("its own")
+    return ground.ask("LIST pages:odd/", "TEXT #2") + "; " + ground.ask("TEXT pages:odd/..%5cup")
+
+
+def _ftp(command: str, reply: str, request: str = "TEXT fresh:said.txt") -> Callable[[Ground], str]:
+    """What the FTP server says to a command; and the commands of more than one line that it was given."""
+
+    def run(ground: Ground) -> str:
+        ground.fresh.documents[b"/pub/said.txt"] = b"its own\n"
+        ground.fresh.faults[command] = Fault("say", reply, times=9)
+        ground.fresh.told.clear()
+        try:
+            said = ground.ask(request)
+        finally:
+            del ground.fresh.faults[command]
+        odd = [each for each in ground.fresh.told if b"\r" in each or b"\xff" in each]
+        return f"{said}; {len(odd)} odd commands"
+
+    return run
+
+
+def _long_multistatus(ground: Ground) -> str:
+    path = "/dav/long/"
+    entries = "".join(_ENTRY % f"{path}{number:06d}" for number in range(40_000))
+    ground.far.on(path).data((_MULTISTATUS % entries).encode(), "application/xml", status=207)
+    said = ground.ask(f"LIST cloud:{path.removeprefix('/dav/')}")
+    return f"{said[:3]}, {said.count('|') + 1:,} records{said[-4:]}"
+
+
+def _long_listing(ground: Ground) -> str:
+    ground.fresh.list_lines = b"-rw-r--r-- 1 o g 7 Nov 14 2001 name\r\n" * 500_000
+    try:
+        said = ground.ask("LIST fresh:")
+    finally:
+        ground.fresh.list_lines = b""
+    return said if said.count("|") < 9 else f"{said[:3]}, {said.count('|') + 1:,} records{said[-4:]}"
+
+
 ELSEWHERE = (
     Attack(
         "PASV to elsewhere",
@@ -144,5 +201,78 @@ ELSEWHERE = (
         "532 URLs of that host may not be typed",
         lambda ground: ground.ask("RENAME cloud:a http://127.0.0.1/b"),
         served=True,
+    ),
+    Attack(
+        "links of an index page",
+        "index pages",
+        f"{_SSRF}; CWE-22",
+        "links to other hosts, outside the folder, and with other schemes",
+        "200 1 F                      ..\\up|2 F                      good.txt (L); 200 its own; "
+        "532 A ref may not leave its place",
+        _index,
+        served=True,
+    ),
+    Attack(
+        "a folder that is a command",
+        "FTP commands",
+        "CWE-93; RFC 959 appendix II",
+        "257 with a CR and `DELE` in the folder's name",
+        "200 its own; 0 odd commands",
+        _ftp("PWD", '257 "/x\rDELE y" here', "TEXT new-1:said.txt"),
+        served=True,
+    ),
+    Attack(
+        "a folder with Telnet codes",
+        "FTP commands",
+        "CWE-93; RFC 959 section 5.3; RFC 854",
+        "257 with IAC IP in the folder's name",
+        "200 its own; 0 odd commands",
+        _ftp("PWD", '257 "/x\xff\xf4y" here', "TEXT new-2:said.txt"),
+        served=True,
+    ),
+    Attack(
+        "a password asked for again",
+        "FTP",
+        "RFC 959 section 5.4 (PASS)",
+        "331 after PASS",
+        "551 The far server does not speak FTP; 0 odd commands",
+        _ftp("PASS", "331 once more", "TEXT new-3:said.txt"),
+        served=True,
+    ),
+    Attack(
+        "an FTP code beyond all",
+        "FTP",
+        "RFC 959 section 4.2",
+        "999",
+        "551 The far server does not speak FTP; 0 odd commands",
+        _ftp("RETR", "999 what"),
+        served=True,
+    ),
+    Attack(
+        "an FTP reply of lines without end",
+        "FTP",
+        "CWE-770; RFC 959 section 4.2",
+        "100,000 lines of one reply",
+        "551 The far server does not speak FTP; 0 odd commands",
+        _ftp("RETR", "150-x\r\n" + "x\r\n" * 100_000 + "150 x"),
+    ),
+    Attack(
+        "a long FTP listing",
+        "FTP listings",
+        "CWE-400",
+        "half a million lines, all of one name",
+        "200 1 F         7 2001-11-14 name (L)",
+        _long_listing,
+        together=True,
+    ),
+    Attack(
+        "a long WebDAV listing",
+        "WebDAV listings",
+        "CWE-400",
+        "40,000 entries in one answer",
+        "200, 20,000 records (*)",
+        _long_multistatus,
+        served=True,
+        together=True,
     ),
 )

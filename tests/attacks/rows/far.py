@@ -1,8 +1,11 @@
 """Far servers that take their time, or send without end."""
 
+import os
 import socket
 import time
 from collections.abc import Callable
+from itertools import chain, repeat
+from unittest.mock import patch
 
 from tests.attacks.attack import Attack
 from tests.attacks.ground import Ground
@@ -105,7 +108,7 @@ def _negotiating(ground: Ground) -> str:
 
 def _called_by_many(ground: Ground) -> str:
     """One caller is taken; the others are told that somebody else talks, and are closed."""
-    with ground.line() as line:
+    with ground.alone, ground.line() as line:
         said = [line.ask(f"HEAR {ground.hear}")]
         callers = [socket.create_connection(("127.0.0.1", ground.hear), 5) for _ in range(60)]
         said.append(line.reply())
@@ -126,6 +129,43 @@ def _heard(caller: socket.socket) -> bytes:
     except OSError:
         pass
     return heard
+
+
+def _endless_copy(ground: Ground) -> str:
+    """All but 8 MB of the disk's room counts as kept for the system."""
+    ground.raw.on("/endless-copy", lambda _: chain([_HEAD + b"\r\n"], repeat(bytes(65_536), 1 << 16)))
+    room = os.statvfs(ground.disk)
+    kept = room.f_bavail * room.f_frsize - (8 << 20)
+    with patch.multiple("adapters.limits", DISK_RESERVE_BYTES=kept, DISK_RESERVE_PART=1):
+        said = ground.ask("COPY raw:endless-copy disk:endless.txt")
+    return f"{said}; {'something' if list(ground.disk.glob('endless*')) else 'nothing'} there"
+
+
+def _talk_raw(ground: Ground) -> str:
+    """Raw, the far end's bytes are the client's, whatever they look like; its own +++ leaves."""
+    said = b"\r\n226 00000 000 ..\r\n+++\r\n500 00001 040 ..\r\n"
+    ground.raw.says("raw-talk", said, 1.0)
+    with ground.line() as line:
+        told = [line.ask("TALK line:")]
+        line.put(b"raw-talk\r")
+        told.append("as it was" if line.exactly(said) else "changed")
+        line.put(b"SOURCES\r")
+        told.append("the call ends: " + line.after_call())
+        told.append(line.ask("NOOP still"))
+    return "; ".join(told)
+
+
+def _caller_types(ground: Ground) -> str:
+    """Who calls in talks to the client that hears, never to the gateway."""
+    typed = b"ERASE disk:kept.txt\r\nSOURCES\r\nBYE\r\n"
+    with ground.alone, ground.line() as line:
+        told = [line.ask(f"HEAR {ground.hear}")]
+        with socket.create_connection(("127.0.0.1", ground.hear), 5) as caller:
+            told.append(line.reply())
+            caller.sendall(typed)
+            told.append("as it was" if line.exactly(typed) else "changed")
+        told.append("the call ends: " + line.after_call())
+    return "; ".join(told)
 
 
 def _interrupted(ground: Ground) -> str:
@@ -286,6 +326,33 @@ FAR = (
         "200 still",
         _interrupted,
         waits=True,
+        served=True,
+    ),
+    Attack(
+        "COPY without end",
+        "the disk",
+        "CWE-400; CWE-409",
+        "COPY of a body without end to a folder: 8 MB of room are left beside what is kept free",
+        "452 The disk is full; nothing there",
+        _endless_copy,
+    ),
+    Attack(
+        "a raw talk that looks like replies",
+        "TALK",
+        "CWE-93; CONTRACT section 3",
+        "the far end sends `226`, `+++` and a status line",
+        "200; as it was; the call ends: 226; 200 still",
+        _talk_raw,
+        served=True,
+        together=True,
+    ),
+    Attack(
+        "a caller that types requests",
+        "HEAR",
+        "CWE-77; CONTRACT section 3",
+        "`ERASE`, `SOURCES` and `BYE` from who calls in",
+        "150; 200 127.0.0.1; as it was; the call ends: 226",
+        _caller_types,
         served=True,
     ),
 )
