@@ -311,6 +311,28 @@ REFS = (
         _bytes(b"NOOP " + b"x" * 300 + b" SOURCES\r\n"),
         served=True,
     ),
+    Attack(
+        "numbers beyond all",
+        "requests",
+        "CWE-190; CWE-400",
+        "huge, negative and odd numbers in READ, AGAIN, MORE, NAME, PICK, SET",
+        "501 No document is as long as that; 501 Wanted: READ ref [offset [n]] or ref Bn; "
+        "501 Wanted: READ ref [offset [n]] or ref Bn; 501 No document is as long as that; "
+        "503 No page to repeat; 503 No LIST or TEXT came before; 501 Field 1: a width is 1 to 255; "
+        "501 16-255 for cols; 501 0-10000 for gap",
+        lambda ground: ground.ask(
+            "READ far:small.json 99999999999999999999",
+            "READ far:small.json -1",
+            "READ far:small.json 0 1e9",
+            "READ far:small.json B99999999999999999999",
+            "AGAIN 99999999999",
+            "NAME #99999999999",
+            "PICK far:small.json - $.v:999",
+            "SET cols=99999",
+            "SET gap=-1",
+        ),
+        served=True,
+    ),
 )
 
 INJECTION = (*ARGS, *REFS)

@@ -88,6 +88,48 @@ def _user_part(ground: Ground) -> str:
     return f"{said}, Authorization: {ground.got('/landed')[-1].header('Authorization') or 'none'}"
 
 
+def _stored(ground: Ground) -> str:
+    """A document that is on its way is not sent on to another server."""
+    ground.far.on("/stored.txt").redirect(f"{ground.raw.url}/take", 307)
+    ground.raw.says("/take", b"HTTP/1.1 404 Not Found\r\nContent-Length: 0\r\n\r\n")
+    with ground.line() as line:
+        said = line.ask("STORE far:stored.txt")
+        if said.startswith("350"):
+            line.put(b">private\r\n.\r\n")
+            said += "; " + line.reply()
+    assert not any(b"private" in each for each in ground.raw.got)
+    return said
+
+
+def _links(ground: Ground) -> str:
+    """The numbers of a text are links that its author chose: read, they are as if they had been typed."""
+    links = (
+        "file:///etc/passwd",
+        "OTHER/secret.txt",
+        "javascript:x",
+        "../../../up",
+        "//127.0.0.2/x",
+        "tcp://127.0.0.1:25",
+    )
+    page = "".join(f"<a href='{ground.placed(each)}'>x</a> " for each in links)
+    ground.far.on("/links").text(page, "text/html")
+    with ground.line() as line:
+        line.ask("TEXT far:links")
+        return "; ".join(line.ask(f"READ #{number}") for number in range(1, 5))
+
+
+def _other_protocols(ground: Ground) -> str:
+    """Ports that the catalogue names, but not for HTTP: what a request says would be taken for commands."""
+    ports = {"an FTP server's": ground.ftp.port, "another one's": ground.loud.port}
+    ground.loud.opening = lambda _: iter([b"220 here\r\n"])
+    said = []
+    for number, (whose, port) in enumerate(ports.items()):
+        ground.far.on(f"/across{number}").redirect(f"http://127.0.0.1:{port}/%0d%0aDELE%20x")
+        said.append(f"{whose}: {ground.ask(f'READ far:across{number}')}")
+    told = sum(b"HTTP" in each for each in ground.ftp.told)
+    return f"{'; '.join(said)}; {told} HTTP requests told to FTP"
+
+
 def _circle(ground: Ground) -> str:
     ground.far.on("/round").redirect("/round2")
     ground.far.on("/round2").redirect("/round")
@@ -300,5 +342,33 @@ REDIRECTS = (
             b"<link rel=stylesheet href=/x>"
             b"<iframe src=/x></iframe><img src=/x><script src=/x></script>Only text",
         ),
+    ),
+    Attack(
+        "another protocol's port",
+        "redirects",
+        f"{_SSRF}; CWE-441 (cross-protocol)",
+        "http redirects to ports that the catalogue names for FTP",
+        f"an FTP server's: {REFUSED}; another one's: {REFUSED}; 0 HTTP requests told to FTP",
+        _other_protocols,
+        served=True,
+    ),
+    Attack(
+        "a stored document to strangers",
+        "STORE",
+        "RFC 9110 section 15.4.8; CWE-201",
+        "PUT is answered with 307 to another origin",
+        "350; 532 A redirect to another server",
+        _stored,
+        served=True,
+    ),
+    Attack(
+        "links of a text",
+        "numbers of links",
+        f"{_SSRF}; CWE-22",
+        "links to a file, to another server, to scripts, up, to a stream: three get a number",
+        "532 That link leaves the place; see NAME #1; 550 Not there; "
+        "532 That link leaves the place; see NAME #3; 550 No link 4; there are 3",
+        _links,
+        served=True,
     ),
 )
