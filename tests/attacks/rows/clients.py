@@ -30,11 +30,11 @@ def _unfinished(ground: Ground) -> str:
 
 
 def _slow_reader(ground: Ground) -> str:
-    """A reply of 4 MB that is not read for as long as a request may take."""
+    """A reply of 4 MB that is not read at first."""
     ground.far.on("/large.txt").text("".join(f"{number:09d} " + "x" * 27 + "\n" for number in range(90_000)))
     with ground.line() as line:
         line.put(b"TEXT far:large.txt\r")
-        time.sleep(1.2)
+        time.sleep(0.6)
         said = line.reply()
     return f"{said[:3]}, {said.count('|') + 1:,} records"
 

@@ -144,7 +144,7 @@ def _endless_copy(ground: Ground) -> str:
 def _talk_raw(ground: Ground) -> str:
     """Raw, the far end's bytes are the client's, whatever they look like; its own +++ leaves."""
     said = b"\r\n226 00000 000 ..\r\n+++\r\n500 00001 040 ..\r\n"
-    ground.raw.says("raw-talk", said, 1.0)
+    ground.raw.says("raw-talk", said, 0.2)
     with ground.line() as line:
         told = [line.ask("TALK line:")]
         line.put(b"raw-talk\r")

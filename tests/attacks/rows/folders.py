@@ -3,7 +3,8 @@
 import os
 import socket
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 
 from tests.attacks.attack import Attack, asking
 from tests.attacks.ground import Ground
@@ -50,9 +51,10 @@ def _special(ground: Ground) -> None:
         os.close(folder)
 
 
-def _swapped(ground: Ground) -> str:
-    """Another program swaps a folder for a link that leads out, again and again, while it is read from."""
-    real, link, at = (ground.disk / name for name in ("swap-real", "swap-link", "swap"))
+@contextmanager
+def _swapping(ground: Ground, name: str) -> Iterator[None]:
+    """Another program swaps a folder for a link that leads out, again and again, meanwhile."""
+    real, link, at = (ground.disk / each for each in (f"{name}-real", f"{name}-link", name))
     real.mkdir()
     (real / "secret.txt").write_text("inside\n")
     link.symlink_to(ground.outside)
@@ -69,12 +71,34 @@ def _swapped(ground: Ground) -> str:
     swapping = threading.Thread(target=swap)
     swapping.start()
     try:
-        said = {ground.ask("TEXT disk:swap/secret.txt") for _ in range(100)}
+        yield
     finally:
         over.set()
         swapping.join()
+
+
+def _swapped(ground: Ground) -> str:
+    with _swapping(ground, "swap"):
+        said = {ground.ask("TEXT disk:swap/secret.txt") for _ in range(100)}
     allowed = {"200 inside", "550 Not there", "532 That leads out of the place"}
     return f"{len(said - allowed)} replies beyond these, 200 inside among them: {'200 inside' in said}"
+
+
+def _swapped_under_changes(ground: Ground) -> str:
+    """STORE, RENAME and ERASE of what has the same name inside and outside."""
+    said = []
+    with _swapping(ground, "swap2"):
+        for _ in range(40):
+            with ground.line() as line:
+                said.append(line.ask("STORE disk:swap2/secret.txt"))
+                if said[-1].startswith("350"):
+                    line.put(b">mine\r\n.\r\n")
+                    said.append(line.reply())
+            said.append(ground.ask("RENAME disk:swap2/secret.txt disk:swap2/gone.txt"))
+            said.append(ground.ask("ERASE disk:swap2/gone.txt"))
+    kept = (ground.outside / "secret.txt").read_text() == "the secret\n"
+    others = [each.name for each in ground.outside.iterdir() if each.name not in ("secret.txt", "state")]
+    return f"250 among the replies: {'250' in said}; outside as it was: {kept and not others}"
 
 
 def _stored(ref: str) -> Callable[[Ground], str]:
@@ -209,6 +233,14 @@ LINKS = (
 )
 
 CHANGES = (
+    Attack(
+        "a link swapped in under changes",
+        "links",
+        f"{_RACES}; openat(2)",
+        "the same, while STORE, RENAME and ERASE are tried 40 times each",
+        "250 among the replies: True; outside as it was: True",
+        _swapped_under_changes,
+    ),
     Attack(
         "STORE by dots",
         "changes",
