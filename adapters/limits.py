@@ -42,6 +42,7 @@ BODY_BYTES: Final = 16 << 20  # one document as it arrives
 EXPANDED_BYTES: Final = 32 << 20  # the same, decompressed
 REDIRECTS: Final = 8  # hops before a chain counts as a loop
 HEADER_BYTES: Final = 65_536  # one response's header section
+INTERIM_BYTES: Final = 262_144  # of interim answers (1xx) before a final one, its header section with them
 RETRY_SECONDS: Final = 86_400  # the longest wait that a reply tells
 RETRY_DEFAULT_SECONDS: Final = 60  # told where a server asked too often names no time
 
@@ -74,7 +75,9 @@ RESUME_SECONDS: Final = 0.25  # before the second of them; each waits so much lo
 TRANSFER_SECONDS: Final = 86_400.0  # one COPY or delivery, however slow
 CHUNK_BYTES: Final = 65_536  # read or written in one go
 LIST_ENTRIES: Final = 20_000  # of one folder; the rest is left out and marked L
+LIST_LINES: Final = 40_000  # of one FTP listing that are read, entries or not
 LIST_BYTES: Final = 16 << 20  # one listing as it arrives
+LIST_PIECE_BYTES: Final = 8_192  # of an FTP or WebDAV listing, read in one go: a millisecond or two
 ENTRY_BYTES: Final = 4_096  # one line of a listing, or one name
 READ_WINDOW_BYTES: Final = 1 << 20  # fetched ahead for a client that pages through a document
 READ_PAGE_BYTES: Final = 5 << 20  # text of one READ page; 99,999 records of ihex or of 40 columns are fewer
@@ -107,6 +110,8 @@ LOGIN_PROBE_SECONDS: Final = 5.0  # for the first reply on a kept one, before it
 LOGIN_PAUSE_SECONDS: Final = 0.1  # for a server that allows few to notice that one was closed
 LOGIN_CLEAN_SECONDS: Final = 5.0  # to erase what a broken upload left beside its target
 DISK_THREADS: Final = 8  # that read and write the folders of `file` places
+DISK_RESERVE_BYTES: Final = 16 << 20  # of the disk of one, left free: that much at most,
+DISK_RESERVE_PART: Final = 64  # and at most one part in so many, so that a small disk can be filled
 
 # The spool
 SPOOL_BYTES: Final = 1 << 30  # all transfers on disk together

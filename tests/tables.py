@@ -6,6 +6,7 @@ A table stands between `<!-- table: NAME -->` and `<!-- end -->`. Without --writ
 import re
 import sys
 from collections.abc import Callable, Iterable, Sequence
+from itertools import groupby
 from pathlib import Path
 
 from adapters import limits
@@ -24,6 +25,7 @@ from gateway.wire.codes import CODES
 from gateway.wire.ready import READY
 from gateway.wire.settings import SETTINGS
 from gateway.wire.words import REQUESTS
+from tests.attacks.table import FAMILIES
 
 ROOT = Path(__file__).parents[1]
 DOCUMENTS = ("README.md", "DEVELOPERS.md")
@@ -137,6 +139,25 @@ def _modem_results() -> str:
     return rows(("number", "words", "when"), lines)
 
 
+def _once(reply: str) -> str:
+    """Replies as code, with what comes again and again said once."""
+    parts = [(part, len(list(same))) for part, same in groupby(reply.split("; "))]
+    return ", ".join(_code(part) + (f" {count} times" if count > 1 else "") for part, count in parts)
+
+
+def _attacks() -> str:
+    """A table for each family; "x" where a row is tried through a process of `headrace serve`, too."""
+    headings = ("attack", "on", "what is done", "what comes", "process", "source")
+    parts = []
+    for family, attacks in FAMILIES.items():
+        lines = (
+            (each.name, each.target, each.does, _once(each.reply), "x" if each.served else "", each.source)
+            for each in attacks
+        )
+        parts.append(f"{family}, {len(attacks)} rows:\n\n{rows(headings, lines)}")
+    return "\n".join(parts)
+
+
 TABLES_MADE: dict[str, Callable[[], str]] = {
     "requests": _requests,
     "codes": _codes,
@@ -148,6 +169,7 @@ TABLES_MADE: dict[str, Callable[[], str]] = {
     "modem-commands": _modem_commands,
     "modem-results": _modem_results,
     "statements": _statements,
+    "attacks": _attacks,
     **{f"keys-{name}": _keys(name) for name in TABLES if name not in {"", "profile"}},
 }
 

@@ -158,10 +158,11 @@ class Exchanges:
                 raise WrongDocument("Not a WebDAV answer")
             reader = MultistatusReader(self._now())
             async for chunk in answer.chunks:
-                reader.feed(chunk)
-                if reader.full:
-                    break
-                await asyncio.sleep(0)  # others have their turn, however fast it comes
+                for start in range(0, len(chunk), limits.LIST_PIECE_BYTES):
+                    reader.feed(chunk[start : start + limits.LIST_PIECE_BYTES])
+                    if reader.full:
+                        return reader.finish()
+                    await asyncio.sleep(0)  # others have their turn, however fast it comes
             return reader.finish()
 
     async def _first_failure(self, answer: Answer) -> HeadraceError:

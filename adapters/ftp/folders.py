@@ -5,12 +5,14 @@ went to the folder before, so a refused listing means an empty one (some say 550
 text of a 550 tells of a missing right; and no name is ever given to LIST, which takes some for options.
 """
 
+import asyncio
 import re
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Final
 
+from adapters import limits
 from adapters.errors import HeadraceError, NotThere
 from adapters.files import Entry, Kind, Stat
 from adapters.ftp.link.control import Reply
@@ -150,10 +152,12 @@ async def _listed(login: Login, command: bytes, now: Now) -> Entries | None:
     try:
         async with transfer(login, command) as moved:
             while data := await moved.read():
-                listed.feed(data)
-                if listed.full:
-                    listed.partial = True
-                    return listed.finish(), True
+                for start in range(0, len(data), limits.LIST_PIECE_BYTES):
+                    listed.feed(data[start : start + limits.LIST_PIECE_BYTES])
+                    if listed.full:
+                        listed.partial = True
+                        return listed.finish(), True
+                    await asyncio.sleep(0)  # others have their turn, however fast it comes
             listed.partial |= not moved.ended_properly
             await moved.finish()
     except HeadraceError as fault:

@@ -22,7 +22,7 @@ IMPLICIT_PORT: Final = 990
 """The port on which TLS comes before the greeting (IANA ftps); RFC 4217 knows only AUTH TLS."""
 
 _DEFAULT_PORT: Final = 21
-_TELNET: Final = re.compile(rb"\xff[\xf0-\xff]")
+TELNET: Final = re.compile(rb"\xff[\xf0-\xff]")
 """What a control connection that is a Telnet one (RFC 959 section 5.3, RFC 854) takes for a command: proftpd
 does and vsftpd does not, and neither says so. A FFh before anything else goes through both as it is.
 """
@@ -154,6 +154,6 @@ def _path(url: str) -> Path:
     for name in names:
         if name in {b".", b".."}:
             raise NotAllowed("Outside its place")
-        if any(each in name for each in (b"/", b"\0", b"\r", b"\n")) or _TELNET.search(name):
+        if any(each in name for each in (b"/", b"\0", b"\r", b"\n")) or TELNET.search(name):
             raise NameNotAllowed("Not a name that FTP can carry")
     return Path(names, absolute)

@@ -1,6 +1,7 @@
 """The reply to EPSV or PASV -> a port. Its address is never used: data comes from the control host.
 
-RFC 2428 section 3 for 229, RFC 959 section 4.2 and RFC 1123 section 4.1.2.6 for 227.
+RFC 2428 section 3 for 229, RFC 959 section 4.2 and RFC 1123 section 4.1.2.6 for 227. A port below 1,024 is
+none: services live there, and a server could have what a client stores said to one (RFC 2577 section 3).
 """
 
 import re
@@ -10,6 +11,7 @@ from adapters.errors import WrongDocument
 
 _EXTENDED: Final = re.compile(r"\(([\x21-\x7e])\1\1(\d{1,5})\1\)")
 _NUMBERS: Final = re.compile(r"(?<!\d)\d{1,3}(?:\s*,\s*\d{1,3}){5}(?!\d)")
+_FIRST_PORT: Final = 1_024
 _LAST_PORT: Final = 65_535
 
 
@@ -29,6 +31,6 @@ def passive_port(text: str) -> int:
 
 
 def _checked(port: int) -> int:
-    if 0 < port <= _LAST_PORT:
+    if _FIRST_PORT <= port <= _LAST_PORT:
         return port
     raise WrongDocument("The far server names no data port")

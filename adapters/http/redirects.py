@@ -43,7 +43,7 @@ import httpx
 
 from adapters.errors import MayBeDone, NotAllowed, WrongDocument
 from adapters.files import Upload
-from adapters.http.urls import has_port, url_origin
+from adapters.http.urls import has_host, has_port, url_origin
 
 _NOWHERE: Final = "A redirect that leads nowhere"
 
@@ -110,7 +110,7 @@ def _target(base: httpx.URL, location: str | None) -> httpx.URL:
         reference = location
     try:
         url = httpx.URL(urljoin(str(base), reference))
-        usable = bool(url.raw_host) and has_port(url)
+        usable = has_host(url) and has_port(url)
     except (httpx.InvalidURL, ValueError) as error:
         raise WrongDocument(_NOWHERE) from error
     if url.scheme not in ("http", "https"):

@@ -9,6 +9,7 @@ from adapters.errors import WrongWords
 
 _NO_URL: Final = "Not a URL that can be fetched"
 _LAST_PORT: Final = 65_535
+_HOST: Final = re.compile(rb"[A-Za-z0-9_.-]+|[0-9A-Fa-f:.]+")
 
 SchemeOrigin = tuple[str, str, int]
 """Scheme, host and port: what has to be the same for two URLs to be of one origin (RFC 9110, 4.3.1)."""
@@ -18,7 +19,7 @@ def parsed_url(text: str) -> httpx.URL:
     """An absolute http or https URL without a login, its host in ASCII (RFC 5891). WrongWords."""
     try:
         url = httpx.URL(text)
-        fetchable = url.scheme in ("http", "https") and url.raw_host and has_port(url)
+        fetchable = url.scheme in ("http", "https") and has_host(url) and has_port(url)
     except (httpx.InvalidURL, ValueError, TypeError) as error:  # idna's errors are ValueErrors
         raise WrongWords(_NO_URL) from error
     if not fetchable:
@@ -31,6 +32,15 @@ def parsed_url(text: str) -> httpx.URL:
 def has_port(url: httpx.URL) -> bool:
     """Whether the port can be dialled."""
     return 0 < url_port(url) <= _LAST_PORT
+
+
+def has_host(url: httpx.URL) -> bool:
+    """Whether the host can be one: a name as RFC 1123 section 2.1 has it, underscores too, or an address.
+
+    A percent sign, a blank or an `@` in a host (RFC 3986 section 3.2.2 lets the first in) is how one reader
+    is shown another host than the next; no such thing is looked up.
+    """
+    return _HOST.fullmatch(url.raw_host) is not None
 
 
 def url_port(url: httpx.URL) -> int:

@@ -16,6 +16,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Final
 
+from adapters import limits
 from adapters.errors import ChangedMeanwhile, MayBeDone, NotAllowed, WrongDocument
 from adapters.files import A_FOLDER, ALREADY_THERE
 from adapters.local.confined import SELF, Spot
@@ -65,6 +66,7 @@ class Temporary:
         """Add at the end, all of it."""
         with self._lock:
             self._open_still()
+            self._leave_room(len(data))
             view = memoryview(data)
             while view:
                 view = view[os.write(self._descriptor, view) :]
@@ -73,7 +75,15 @@ class Temporary:
         """Add at most `size` bytes of a document from `offset`; how many it were, 0 at its end."""
         with self._lock:
             self._open_still()
+            self._leave_room(0)  # a copy within a disk may take none
             return document.copy_to(self._descriptor, offset, size)
+
+    def _leave_room(self, size: int) -> None:
+        """OSError where so many bytes more would take what the system needs: a document may have no end."""
+        disk = os.fstatvfs(self._descriptor)
+        reserve = min(limits.DISK_RESERVE_BYTES, disk.f_blocks * disk.f_frsize // limits.DISK_RESERVE_PART)
+        if disk.f_bavail * disk.f_frsize - size < reserve:
+            raise OSError(errno.ENOSPC, "what is left is kept free")
 
     def place(self, may_replace: Check, *, replace: bool) -> None:
         """Keep it safe, look at what is there, and take its place, with its rights and owner.

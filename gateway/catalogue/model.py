@@ -121,6 +121,15 @@ class Source:
 STREAMS: Final = ("tcp", "tls", "telnet", "udp")
 """Schemes of open lines, which have no paths."""
 
+_PROTOCOLS: Final = MappingProxyType(
+    {"http": "http", "https": "http", "dav": "http", "davs": "http", "ftp": "ftp", "ftps": "ftp"}
+)
+
+
+def protocol(scheme: str) -> str:
+    """What is spoken at a port that a URL of that scheme names: http, ftp, a stream, or udp."""
+    return _PROTOCOLS.get(scheme, "udp" if scheme == "udp" else "stream")
+
 
 class LineEnd(Enum):
     """What ends each line of a text that is stored."""
@@ -303,9 +312,10 @@ class Catalogue:
 
     `phones` are the phone book: a number, in digits, and the name of the place that it calls. `reserved` are
     the ports for calls in. `members` may log in.
-    `filename` is the file's name as it was given. `origins` are the hosts and ports that it names: they may
-    be loopback or private. `tables` are the charsets that profiles have from files, as settings hold them,
-    by the words that SET takes: `file:PATH` as written, and `table:NAME` with a profile's name in lower case.
+    `filename` is the file's name as it was given. `origins` are the hosts and ports that it names, by the
+    protocol that it names them for: they may be loopback or private. `tables` are the charsets that profiles
+    have from files, as settings hold them, by the words that SET takes: `file:PATH` as written, and
+    `table:NAME` with a profile's name in lower case.
     """
 
     gateway: GatewaySettings = GatewaySettings()
@@ -320,7 +330,14 @@ class Catalogue:
     tables: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}), repr=False)
     secrets: Mapping[SecretRef, str] = field(default_factory=lambda: MappingProxyType({}), repr=False)
     filename: str = field(default="", compare=False)
-    origins: frozenset[Origin] = frozenset()
+    origins: Mapping[str, frozenset[Origin]] = field(default_factory=lambda: MappingProxyType({}))
+
+    def origins_for(self, scheme: str) -> frozenset[Origin]:
+        """Those that a call of that scheme may go to, wherever they are.
+
+        Not others: a redirect to a port of another protocol would have an HTTP request taken for commands.
+        """
+        return self.origins.get(protocol(scheme), frozenset())
 
     @property
     def watched(self) -> tuple[str, ...]:

@@ -8,7 +8,7 @@ from gateway.catalogue.calling.addresses import split_url
 from gateway.catalogue.calling.templates import parse_template
 from gateway.catalogue.document.mistakes import CatalogueFaults, TextFault
 from gateway.catalogue.document.parsing import Parsed, parse
-from gateway.catalogue.model import Catalogue, Place, Source
+from gateway.catalogue.model import Catalogue, Place, Source, protocol
 from gateway.catalogue.schema.gateway_table import read_gateway
 from gateway.catalogue.schema.listeners import read_listeners
 from gateway.catalogue.schema.phones import read_phones
@@ -87,9 +87,9 @@ def read_document(parsed: Parsed, report: Report, filename: str) -> Catalogue:
     )
 
 
-def _origins(places: Mapping[str, Place], sources: Mapping[str, Source]) -> frozenset[Origin]:
-    """Hosts and ports of all places and of all sources whose host is written out."""
-    origins = {split_url(place.base).origin for place in places.values()}
+def _origins(places: Mapping[str, Place], sources: Mapping[str, Source]) -> Mapping[str, frozenset[Origin]]:
+    """Hosts and ports of all places and of all sources whose host is written out, by what is spoken there."""
+    urls = [split_url(place.base) for place in places.values()]
     for source in sources.values():
         if source.url.partition(":")[0].upper() in places:
             continue
@@ -97,7 +97,11 @@ def _origins(places: Mapping[str, Place], sources: Mapping[str, Source]) -> froz
             template = parse_template(source.url)
             start = "".join(each for each in template.parts[:1] if isinstance(each, str))
             if not template.host:
-                origins.add(split_url(start).origin)
+                urls.append(split_url(start))
         except TextFault:  # reported where the source was read
             continue
-    return frozenset(each for each in origins if each is not None)
+    origins: dict[str, set[Origin]] = {}
+    for url in urls:
+        if url.origin is not None:
+            origins.setdefault(protocol(url.scheme), set()).add(url.origin)
+    return MappingProxyType({spoken: frozenset(each) for spoken, each in origins.items()})

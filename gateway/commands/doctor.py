@@ -171,7 +171,7 @@ def doors(patient: Patient) -> Iterator[Finding]:
 
 def names(patient: Patient) -> Iterator[Finding]:
     """Names of far servers that lead nowhere."""
-    for host, port in sorted(patient.catalogue.origins):
+    for host, port in sorted(frozenset().union(*patient.catalogue.origins.values())):
         if _is_literal(host):
             continue
         try:

@@ -26,7 +26,7 @@ from adapters.ftp.link.control import ENCODING, Control, Reply
 from adapters.ftp.link.deadline import Deadline
 from adapters.ftp.link.dialing import data_connection
 from adapters.ftp.link.streams import Streams, open_streams, secured
-from adapters.ftp.locations import Path, Server, odd_name_guarded
+from adapters.ftp.locations import TELNET, Path, Server, odd_name_guarded
 from adapters.ftp.passive import extended_port, passive_port
 from adapters.ftp.replies import reply_fault
 
@@ -268,7 +268,9 @@ def named(command: bytes, name: bytes) -> bytes:
 
 
 def _quoted_path(text: str) -> bytes | None:
-    """The folder in a 257: between quotes, a quote doubled (RFC 959 appendix II). None: not absolute."""
+    """The folder in a 257: between quotes, a quote doubled (RFC 959 appendix II). None: not absolute, or
+    nothing that a command can carry.
+    """
     start = text.find('"')
     if start < 0:
         return None
@@ -281,4 +283,5 @@ def _quoted_path(text: str) -> bytes | None:
         path += text[at]
         at += 1
     raw = path.encode("latin-1")
-    return raw if raw.startswith(b"/") and not any(each in raw for each in b"\r\n\0") else None
+    carried = TELNET.search(raw) is None and not any(each in raw for each in b"\r\n\0")
+    return raw if raw.startswith(b"/") and carried else None

@@ -30,6 +30,7 @@ class Listed:
         self._rest = bytearray()
         self._skipping = False  # inside a line that is too long
         self._received = 0
+        self._lines = 0
         self._entries: list[Entry] = []
         self._seen: set[bytes] = set()
         self.partial = False
@@ -37,7 +38,8 @@ class Listed:
     @property
     def full(self) -> bool:
         """Whether a limit is reached, so that no further bytes are wanted."""
-        return self._received > limits.LIST_BYTES or len(self._entries) >= limits.LIST_ENTRIES
+        much = self._received > limits.LIST_BYTES or self._lines > limits.LIST_LINES
+        return much or len(self._entries) >= limits.LIST_ENTRIES
 
     def feed(self, data: bytes) -> None:
         """The next bytes."""
@@ -66,6 +68,7 @@ class Listed:
         return tuple(self._entries)
 
     def _line(self, line: bytes) -> None:
+        self._lines += 1
         line = line.removesuffix(b"\r")
         if len(line) > limits.ENTRY_BYTES:
             self.partial = True

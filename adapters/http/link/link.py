@@ -67,6 +67,8 @@ class Link:
                 exchange.begin_request()
                 single = self.pools.single(scheme, ca, guard, request.url.origin)
                 response = await single.handle_async_request(request)
+            if not response.extensions["http_version"].startswith(b"HTTP/1."):
+                raise httpcore.RemoteProtocolError("another version")  # h11 takes any (RFC 9112 section 2.3)
             exchange.answered, exchange.status = True, response.status
             yield response
         finally:

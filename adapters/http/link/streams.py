@@ -14,7 +14,7 @@ import httpcore
 
 from adapters import limits
 from adapters.addresses import Address
-from adapters.errors import CannotConnect, Untrusted
+from adapters.errors import CannotConnect, TooLarge, Untrusted
 from adapters.http.link.exchange import CURRENT
 from adapters.http.link.status_line import final_status
 
@@ -166,7 +166,7 @@ class Stream(httpcore.AsyncNetworkStream):
         self._inbox.on_arrival = on_arrival
 
     async def read(self, max_bytes: int, timeout: float | None = None) -> bytes:  # noqa: ASYNC109 - httpcore's
-        """The next bytes, or none at the end."""
+        """The next bytes, or none at the end. TooLarge: interim answers without end."""
         try:
             data = await self._inbox.take(max_bytes, timeout)
         except OSError as error:
@@ -175,6 +175,8 @@ class Stream(httpcore.AsyncNetworkStream):
         exchange = CURRENT.get()
         if exchange is not None and not data:
             exchange.ended = True
+        if exchange is not None and not exchange.answered and self._read_since_write > limits.INTERIM_BYTES:
+            raise TooLarge("The far server's answer is too large")  # h11 bounds each part, but not how many
         return data
 
     async def write(self, buffer: bytes, timeout: float | None = None) -> None:  # noqa: ASYNC109 - httpcore's

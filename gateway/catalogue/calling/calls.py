@@ -69,7 +69,9 @@ def build_call(catalogue: Catalogue, source: Source, args: Sequence[str], lines:
         accept=accept,
         credentials=_credentials(catalogue, source, target.place),
         ca=source.ca or (target.place.ca if target.place is not None else None),
-        reach=Reach(catalogue.origins | target.origins, catalogue.gateway.allow),
+        reach=Reach(
+            catalogue.origins_for(target.url.partition(":")[0]) | target.origins, catalogue.gateway.allow
+        ),
         changes=source.changes,
         root="" if target.place is None else target.place.base,
     )

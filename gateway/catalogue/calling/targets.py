@@ -136,7 +136,7 @@ def reach_of(catalogue: Catalogue, ref: Ref) -> Reach:
         # An address that the catalogue itself spells out is named by it; a name that resolves to one is not.
         if is_literal_host(_pattern(catalogue, url)) and url.origin is not None:
             named = frozenset({url.origin})
-    return Reach(catalogue.origins | named, catalogue.gateway.allow)
+    return Reach(catalogue.origins_for(ref.url.partition(":")[0]) | named, catalogue.gateway.allow)
 
 
 def place_credentials(catalogue: Catalogue, place: Place) -> Credentials | None:

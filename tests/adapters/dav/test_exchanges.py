@@ -235,3 +235,25 @@ async def test_steps_add_up(exchanges: Exchanges) -> None:
         took = asyncio.get_running_loop().time() - began
     assert 0 < sum(seconds for _, seconds in operation.steps) <= took
     assert len({label for label, _ in operation.steps}) == len(operation.steps)
+
+
+async def test_others_have_their_turns_while_a_listing_is_read(exchanges: Exchanges) -> None:
+    """However large the pieces are in which it comes: a turn for each few entries."""
+    entry = b"<D:response><D:href>/f/%d</D:href><D:propstat><D:prop/></D:propstat></D:response>"
+    entries = b"".join(entry % number for number in range(5_000))
+    body = b'<D:multistatus xmlns:D="DAV:">' + entries + b"</D:multistatus>"
+    turns = 0
+
+    async def count() -> None:
+        nonlocal turns
+        while True:
+            await asyncio.sleep(0)
+            turns += 1
+
+    async with raw_server(reply(body, MULTISTATUS)) as server:
+        counting = asyncio.create_task(count())
+        found = await exchanges.list(target(server), Operation(SECONDS))
+        counting.cancel()
+    assert found.told is not None
+    assert len(found.told.entries) == 5_000
+    assert turns > len(body) // limits.LIST_PIECE_BYTES

@@ -1,7 +1,10 @@
 """Folders: the case under tests/cases/ftp-empty-dir-550-and-pasv-address, and servers that can do little."""
 
+import asyncio
+
 import pytest
 
+from adapters import limits
 from adapters.errors import (
     BrokenOff,
     NotThere,
@@ -71,3 +74,24 @@ async def test_a_line_that_cannot_be_read_shows(adapter: FtpAdapter, server: Scr
     server.list_lines = b"what is this\r\n-rw-r--r-- 1 o g 9 Nov 14 2001 old\r\n"
     listed = await adapter.list(server.target, SECONDS)
     assert (len(listed.entries), listed.partial) == (1, True)
+
+
+async def test_others_have_their_turns_while_a_listing_is_read(adapter: FtpAdapter, server: Scripted) -> None:
+    """A far server that is quick, and has many lines, does not hold the loop: a turn for each few of them."""
+    server.features = ("SIZE",)
+    server.list_lines = b"-rw-r--r-- 1 o g 7 Nov 14 2001 name\r\n" * 30_000
+    turns = 0
+
+    async def count() -> None:
+        nonlocal turns
+        while True:
+            await asyncio.sleep(0)
+            turns += 1
+
+    counting = asyncio.create_task(count())
+    try:
+        listing = await adapter.list(server.target, SECONDS)
+    finally:
+        counting.cancel()
+    assert len(listing.entries) == 1
+    assert turns > len(server.list_lines) // limits.LIST_PIECE_BYTES

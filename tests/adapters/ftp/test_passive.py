@@ -31,7 +31,7 @@ def test_the_case(line: str, peer: str, expected: str) -> None:
     [
         ("Entering Extended Passive Mode (|||6446|)", 6446),  # RFC 2428 section 3's own example
         ("Entering Extended Passive Mode (!!!6446!)", 6446),  # any delimiter from 33 to 126
-        ("(see below) Extended Passive Mode OK (|||1|)", 1),
+        ("(see below) Extended Passive Mode OK (|||1024|)", 1_024),
         ("(|||65535|)", 65_535),
     ],
 )
@@ -41,7 +41,18 @@ def test_extended(text: str, port: int) -> None:
 
 @pytest.mark.parametrize(
     "text",
-    ["", "(|||0|)", "(|||65536|)", "(|||99999|)", "(||6446|)", "(|||6446!)", "(|1|10.0.0.1|6446|)", "6446"],
+    [
+        "",
+        "(|||0|)",
+        "(|||25|)",
+        "(|||1023|)",
+        "(|||65536|)",
+        "(|||99999|)",
+        "(||6446|)",
+        "(|||6446!)",
+        "(|1|10.0.0.1|6446|)",
+        "6446",
+    ],
 )
 def test_no_extended_port(text: str) -> None:
     with pytest.raises(WrongDocument):
@@ -49,7 +60,7 @@ def test_no_extended_port(text: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "text", ["", "(1,2,3,4,5)", "(1,2,3,4,0,0)", "(300,2,3,4,5,6)", "x", "1,2,3,4,5,6666"]
+    "text", ["", "(1,2,3,4,5)", "(1,2,3,4,0,0)", "(1,2,3,4,3,255)", "(300,2,3,4,5,6)", "x", "1,2,3,4,5,6666"]
 )
 def test_no_passive_port(text: str) -> None:
     with pytest.raises(WrongDocument):
@@ -61,7 +72,7 @@ def test_no_passive_port(text: str) -> None:
 )
 def test_any_port_wherever_it_stands(high: int, low: int, around: str) -> None:
     text = f"{around}(10,0,0,1, {high},{low}){around}"
-    if high or low:
+    if high >= 4:  # from 1,024 on: RFC 2577 section 3
         assert passive_port(text) == high * 256 + low
 
 
@@ -69,6 +80,6 @@ def test_any_port_wherever_it_stands(high: int, low: int, around: str) -> None:
 def test_no_text_raises_anything_else(text: str) -> None:
     for read in (passive_port, extended_port):
         try:
-            assert 0 < read(text) < 65_536
+            assert 1_024 <= read(text) < 65_536
         except WrongDocument:
             assert re.fullmatch(r".*", text, re.DOTALL)

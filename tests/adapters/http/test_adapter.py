@@ -352,6 +352,21 @@ async def test_interim_answers_are_passed_over(adapter: HttpAdapter) -> None:
         assert (await adapter.fetch(server.call(), 5)).body == b"{}"
 
 
+async def test_interim_answers_have_a_limit(adapter: HttpAdapter) -> None:
+    """Each is short; a server that sends them without end is not listened to for all of the time there is."""
+    early = b"HTTP/1.1 103 Early Hints\r\nLink: </x>\r\n\r\n"
+    async with raw_server(Say(early * (2 * limits.INTERIM_BYTES // len(early)), "stall")) as server:
+        with pytest.raises(TooLarge):
+            await adapter.fetch(server.call(), 5)
+
+
+async def test_another_major_version(adapter: HttpAdapter) -> None:
+    """RFC 9112 section 2.3: what its messages look like is not known."""
+    async with raw_server(Say(reply(b"{}").data.replace(b"HTTP/1.1", b"HTTP/2.0"), "stall")) as server:
+        with pytest.raises(WrongDocument):
+            await adapter.fetch(server.call(), 5)
+
+
 async def test_an_upgrade_nobody_asked_for(adapter: HttpAdapter) -> None:
     async with raw_server(Say(b"HTTP/1.1 101 Switching Protocols\r\nUpgrade: x\r\n\r\n", "stall")) as server:
         with pytest.raises(WrongDocument):

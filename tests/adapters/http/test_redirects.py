@@ -92,6 +92,21 @@ def test_locations_that_lead_nowhere(location: str | None) -> None:
         next_hop(hop(), 307, location, changes=False)
 
 
+@pytest.mark.parametrize(
+    "location",
+    [
+        "http://%31%32%37.0.0.1/",
+        "http://b.example%40127.0.0.1/",
+        "http://127.0.0.1 /",
+        "http://[fe80::1%25eth0]/",
+    ],
+)
+def test_what_is_no_host_is_not_looked_up(location: str) -> None:
+    """RFC 3986 section 3.2.2 lets `%hh` into a host; RFC 1123 section 2.1 has none."""
+    with pytest.raises(WrongDocument):
+        next_hop(hop(), 302, location, changes=False)
+
+
 @pytest.mark.parametrize("location", ["http://", "http:///x", "//", "http:g"])
 def test_a_location_without_a_host_stays_where_it_is(location: str) -> None:
     """RFC 3986 section 5.2.2 permits it for `http:g`; the rest is no URL at all."""

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from adapters import limits
 from adapters.errors import ChangedMeanwhile, MayBeDone, NoRoom, NotAllowed, WrongDocument
 from adapters.files import Was
 from adapters.local import temporary
@@ -176,6 +177,22 @@ async def test_a_full_disk_leaves_what_was(
     assert (small.peek(b"old"), small.names()) == (bytes(400_000), {b"old"})
     await write(small, b"old", b"a little")
     assert small.peek(b"old") == b"a little"
+
+
+@pytest.mark.parametrize(
+    ("disk", "kept"),
+    [(1 << 40, limits.DISK_RESERVE_BYTES), (1 << 30, limits.DISK_RESERVE_BYTES), (1_474_560, 23_040)],
+    ids=["large", "middling", "floppy"],
+)
+async def test_something_of_a_disk_is_left_free(
+    stand: LocalStand, monkeypatch: pytest.MonkeyPatch, disk: int, kept: int
+) -> None:
+    """What a far server sends may have no end, and a system without any room does not do well."""
+    room = os.statvfs_result((512, 512, disk // 512, 9_999, 2 + kept // 512, 0, 0, 0, 0, 255))
+    monkeypatch.setattr(os, "fstatvfs", lambda _: room)
+    await write(stand, b"small", bytes(1_024))
+    await fails(stand, write(stand, b"small", bytes(1_025)), NoRoom)
+    assert stand.peek(b"small") == bytes(1_024)
 
 
 async def test_a_copy_onto_a_full_disk_leaves_what_was(small: LocalStand) -> None:

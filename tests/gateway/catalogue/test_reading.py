@@ -26,14 +26,20 @@ def test_the_complete_example_loads() -> None:
     assert catalogue.listeners[2].device is not None
     assert catalogue.sources["TIDES"].plan.width == 5 + 2 + 6 + 2 + 4
     assert catalogue.origins == {
-        ("files.example", 443),
-        ("wire.example", 7000),
-        ("wire.example", 23),
-        ("attic.example", 21),
-        ("tides.example", 443),
-        ("scores.example", 8443),
-        ("harbour.example", 80),
+        "http": {
+            ("files.example", 443),
+            ("tides.example", 443),
+            ("scores.example", 8443),
+            ("harbour.example", 80),
+        },
+        "ftp": {("attic.example", 21)},
+        "stream": {("wire.example", 7000), ("wire.example", 23)},
     }
+    for scheme in ("http", "https", "dav", "davs"):
+        assert ("files.example", 443) in catalogue.origins_for(scheme)
+        assert ("attic.example", 21) not in catalogue.origins_for(scheme)
+    assert catalogue.origins_for("ftps") == {("attic.example", 21)}
+    assert catalogue.origins_for("udp") == frozenset()
 
 
 def test_an_empty_file_is_all_defaults() -> None:

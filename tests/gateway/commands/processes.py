@@ -13,7 +13,7 @@ from pathlib import Path
 HEADRACE = (sys.executable, "-m", "gateway.commands.main")
 ROOT = Path(__file__).parents[3]
 PATIENCE = 20  # seconds
-_ENVIRONMENT = {**os.environ, "PYTHONPATH": str(ROOT), "COLUMNS": "100", "PYTHONWARNINGS": "error"}
+ENVIRONMENT = {**os.environ, "PYTHONPATH": str(ROOT), "COLUMNS": "100", "PYTHONWARNINGS": "error"}
 
 
 def headrace(
@@ -23,7 +23,7 @@ def headrace(
     return subprocess.run(
         [*HEADRACE, *arguments],
         cwd=folder,
-        env={**_ENVIRONMENT, **environment},
+        env={**ENVIRONMENT, **environment},
         input=given,
         capture_output=True,
         timeout=PATIENCE,
@@ -59,7 +59,7 @@ class Serving:
 def serving(*arguments: str, folder: Path) -> Iterator[Serving]:
     """`headrace serve` in `folder`; killed at the end if it still runs."""
     process = subprocess.Popen(
-        [*HEADRACE, "serve", *arguments], cwd=folder, env=_ENVIRONMENT, stderr=subprocess.PIPE
+        [*HEADRACE, "serve", *arguments], cwd=folder, env=ENVIRONMENT, stderr=subprocess.PIPE
     )
     watchdog = threading.Timer(3 * PATIENCE, process.kill)
     watchdog.start()

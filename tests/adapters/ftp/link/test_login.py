@@ -94,6 +94,8 @@ async def test_a_broken_227(adapter: FtpAdapter, server: Scripted, reply: str) -
         # no absolute folder: paths are relative then, and the login is not kept
         ("257 /pub", None),
         ('257 "DISK:[PUB]"', None),
+        ('257 "/a\rDELE b"', None),
+        ('257 "/a\xff\xf4b"', None),  # IAC IP, to a server whose control connection is a Telnet one (RFC 854)
         ("550 no", None),
     ],
 )

@@ -79,6 +79,16 @@ def test_entries_have_a_limit() -> None:
     assert reading.partial
 
 
+@pytest.mark.parametrize("line", [b"type=file; one name\r\n", b"\r\n", b"no facts\r\n"])
+def test_lines_have_a_limit(line: bytes) -> None:
+    """However few entries there are in them."""
+    reading = Listed(facts=True, now=NOW)
+    reading.feed(line * limits.LIST_LINES)
+    assert not reading.full
+    reading.feed(line)
+    assert reading.full
+
+
 @pytest.mark.parametrize(("data", "facts"), [(UNIX, False), (FACTS, True)])
 @given(cuts=st.lists(st.integers(0, 400), max_size=12))
 def test_chunking_never_matters(data: bytes, facts: bool, cuts: list[int]) -> None:

@@ -34,7 +34,7 @@ def test_a_whole_call() -> None:
         accept=ACCEPT[Format.JSON],
         credentials=Credentials(CredentialKind.HEADER, "X-Key", "k-1234"),
         ca="certs/tides.pem",
-        reach=Reach(CATALOGUE.origins, ("192.0.2.0/24", "2001:db8::1", "printer.example")),
+        reach=Reach(CATALOGUE.origins_for("https"), ("192.0.2.0/24", "2001:db8::1", "printer.example")),
     )
 
 
@@ -221,7 +221,7 @@ def test_the_document_of_a_ref() -> None:
         accept=ACCEPT[Format.AUTO],
         credentials=Credentials(CredentialKind.BASIC, "reader", "club-secret"),
         ca="certs/club.pem",
-        reach=Reach(CATALOGUE.origins, CATALOGUE.gateway.allow),
+        reach=Reach(CATALOGUE.origins_for("https"), CATALOGUE.gateway.allow),
         root="https://files.example/pub/",
     )
     typed = ref_call(CATALOGUE, read_ref(CATALOGUE, "https://data.example/x"), Format.CSV)

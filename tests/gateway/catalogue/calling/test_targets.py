@@ -89,7 +89,7 @@ def test_urls_that_may_be_typed(typed: str, url: str) -> None:
     target = target_of(CATALOGUE, ref(typed))
     assert target.url == url
     assert target.credentials is None
-    assert target.reach.named == CATALOGUE.origins
+    assert target.reach.named == CATALOGUE.origins_for("http")
 
 
 def test_the_root_of_a_typed_url_is_its_host() -> None:
@@ -104,7 +104,7 @@ def test_the_target_of_a_place() -> None:
         CLUB,
         Credentials(CredentialKind.BASIC, "reader", "club-secret"),
         "certs/club.pem",
-        Reach(CATALOGUE.origins, CATALOGUE.gateway.allow),
+        Reach(CATALOGUE.origins_for("https"), CATALOGUE.gateway.allow),
         "html",
     )
     assert club.index == "html"
@@ -121,7 +121,7 @@ def test_a_typed_address_that_the_catalogue_spells_out_is_named_by_it() -> None:
 
     assert ("127.0.0.1", 81) in named("http://127.0.0.1:81/")
     assert ("localhost", 80) in named("http://localhost/")
-    assert named("http://lan.example/") == CATALOGUE.origins
+    assert named("http://lan.example/") == CATALOGUE.origins_for("http")
 
 
 def with_places(**bases: str) -> Catalogue:

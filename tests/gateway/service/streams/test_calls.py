@@ -9,8 +9,9 @@ import pytest
 
 from adapters import limits
 from adapters.errors import BrokenOff, CannotConnect, NotPossible, TooSlow
+from adapters.port import Origin
 from gateway.catalogue.calling.targets import Ref
-from gateway.catalogue.model import Catalogue, Place
+from gateway.catalogue.model import Catalogue, Place, protocol
 from gateway.service.adapters import Adapters
 from gateway.service.streams.calls import Call, Calls
 from gateway.session.wishes import Called, CallWish, Heard, SayWish
@@ -20,9 +21,11 @@ from tests.gateway.service.streams.far_ends import Serve, board, cut, echo, far_
 @asynccontextmanager
 async def calls(*places: Place) -> AsyncIterator[Calls]:
     named = {place.name: place for place in places}
-    catalogue = Catalogue(
-        places=MappingProxyType(named), origins=frozenset({("127.0.0.1", _port(each)) for each in places})
-    )
+    origins: dict[str, frozenset[Origin]] = {}
+    for place in places:
+        spoken = protocol(place.base.partition(":")[0])
+        origins[spoken] = origins.get(spoken, frozenset()) | {("127.0.0.1", _port(place))}
+    catalogue = Catalogue(places=MappingProxyType(named), origins=MappingProxyType(origins))
     adapters = Adapters()
     try:
         yield Calls(lambda: catalogue, adapters)

@@ -40,7 +40,7 @@ def test_an_arg_may_change_the_host_only_among_choices() -> None:
     check(source("args = ['town']", url='url = "https://a.example{+town}/"\n                          ^^^^'))
     check(source("args = ['town']", url='url = "{+town}/x"\n         ^^^^'))
     choices = "args = ['town']\nchoices = { town = { a = 'north', b = 'south' } }"
-    assert load(source(choices, url='url = "https://{town}.example/"')).origins == frozenset()
+    assert load(source(choices, url='url = "https://{town}.example/"')).origins == {}
     check(
         source(choices.replace("south", "so uth"), url='url = "https://{town}.example/"\n       ' + "^" * 23)
     )
@@ -48,7 +48,7 @@ def test_an_arg_may_change_the_host_only_among_choices() -> None:
 
 @pytest.mark.parametrize("url", ["https://a.example/{x}", "https://a.example{/x}", "https://a.example{?x}"])
 def test_an_arg_after_the_host_needs_no_choices(url: str) -> None:
-    assert load(source("args = ['x']", url=f'url = "{url}"')).origins == {("a.example", 443)}
+    assert load(source("args = ['x']", url=f'url = "{url}"')).origins_for("http") == {("a.example", 443)}
 
 
 def test_a_place_with_mistakes_is_still_a_place() -> None:
@@ -117,10 +117,10 @@ width = 3
     assert (plan.format, plan.distinct, plan.sort, plan.descending) == (Format.XML, True, "HEIGHT", True)
     assert (plan.limit, plan.gap, plan.letters) == (3, 0, {"ü": "ue"})
     assert plan.namespaces == {"t": "urn:example:tides"}
-    assert catalogue.origins == {("tides.example", 8443)}
+    assert catalogue.origins == {"http": {("tides.example", 8443)}}
 
 
 def test_a_source_in_a_place() -> None:
     catalogue = load(PLACE + source("args = ['x']", url='url = "Club:lists/{x}.json{?x}"'))
     assert catalogue.sources["A"].url == "Club:lists/{x}.json{?x}"
-    assert catalogue.origins == {("files.example", 443)}
+    assert catalogue.origins == {"http": {("files.example", 443)}}
