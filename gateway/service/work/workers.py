@@ -27,6 +27,7 @@ class Workers:
         self._threads = ThreadPoolExecutor(limits.LAYOUTS, "work")
         self._idle: list[Process] = []
         self._busy: set[Process] = set()
+        self._killed: set[Process] = set()  # and still read from
         self._expiry: asyncio.TimerHandle | None = None
         self._closed = False
 
@@ -80,7 +81,8 @@ class Workers:
                 self._rest(process)
             else:
                 process.kill()
-                asked.add_done_callback(lambda done: _forget(process, done))
+                self._killed.add(process)
+                asked.add_done_callback(lambda done: self._forget(process, done))
         return sheet
 
     def _rest(self, process: Process) -> None:
@@ -93,6 +95,13 @@ class Workers:
         idle, self._idle = self._idle, []
         for process in idle:
             process.close()
+
+    def _forget(self, process: Process, asked: "asyncio.Future[Sheet]") -> None:
+        """It is killed, and nobody reads from it any more, nor wants to know what came of it."""
+        if not asked.cancelled():
+            asked.exception()
+        process.close()
+        self._killed.discard(process)
 
     @property
     def numbers(self) -> list[int]:
@@ -108,10 +117,5 @@ class Workers:
             process.kill()
         self._expire()
         await asyncio.get_running_loop().run_in_executor(None, self._threads.shutdown)
-
-
-def _forget(process: Process, asked: "asyncio.Future[Sheet]") -> None:
-    """It is killed, and nobody reads from it any more, nor wants to know what came of it."""
-    if not asked.cancelled():
-        asked.exception()
-    process.close()
+        for process in self._killed:  # nobody reads from them now, and the loop may have no turn left
+            process.close()

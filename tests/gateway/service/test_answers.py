@@ -2,6 +2,7 @@
 
 import asyncio
 import threading
+from collections.abc import AsyncIterator
 from pathlib import Path
 
 import pytest
@@ -91,6 +92,7 @@ class Parts:
         self.catalogue: Catalogue = load_catalogue(TEXT, "test.toml", lambda _: None)
         self.far, self.clock = Far(), Clock()
         layouts, room = Layouts(), SpoolRoom(Path("never-made"))
+        self.layouts = layouts
         desk = FileDesk(lambda: self.catalogue, Adapters(), room.opened, Jobs(), layouts)
         cache = Cache(self.far.fetch, None, self.clock)
         self.answers = Answers(
@@ -112,8 +114,10 @@ class Parts:
 
 
 @pytest.fixture
-def parts() -> Parts:
-    return Parts()
+async def parts() -> AsyncIterator[Parts]:
+    made = Parts()
+    yield made
+    await made.layouts.aclose()
 
 
 async def test_what_was_laid_out_is_ready_the_next_time(parts: Parts) -> None:

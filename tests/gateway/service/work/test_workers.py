@@ -80,6 +80,20 @@ async def test_whoever_gives_up_stops_the_work() -> None:
         assert made.numbers == []
 
 
+async def test_one_that_was_killed_just_now_is_waited_for_at_the_end() -> None:
+    """The loop has no turn between the two: no process and no descriptor is left."""
+    for _ in range(5):
+        made = Workers()
+        await made.lay_out(GOOD, 10)
+        (number,) = made.numbers
+        away = asyncio.create_task(made.lay_out(RUNS_AWAY, 10))
+        await asyncio.sleep(0.1)
+        away.cancel()
+        await asyncio.wait({away})
+        await made.aclose()
+        assert not there(number)
+
+
 async def test_too_much_to_do_is_the_gateways_fault() -> None:
     async with workers() as made:
         busy = [asyncio.create_task(made.lay_out(RUNS_AWAY, 10)) for _ in range(limits.LAYOUTS)]
