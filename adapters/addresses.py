@@ -123,6 +123,17 @@ def literal_address(host: str) -> Address | None:
     return address.ipv4_mapped or address
 
 
+def plain_address(text: str) -> Address | None:
+    """The address of a peer: without a zone (RFC 4007), and as IPv4 what is only mapped (RFC 4291 section
+    2.5.5.2). None for no address.
+    """
+    try:
+        address = ip_address(text.partition("%")[0])
+    except ValueError:
+        return None
+    return address.ipv4_mapped or address if isinstance(address, IPv6Address) else address
+
+
 def canonical_host(host: str) -> str:
     """One spelling for each host: lower case, no trailing dot, addresses in their shortest usual form."""
     address = literal_address(host)

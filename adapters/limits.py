@@ -133,7 +133,6 @@ BRIEF_STEPS: Final = 20_000  # the same in steps of XPaths
 WORK_SECONDS: Final = 10.0  # for picking and laying out one answer beside the others, before that is killed
 WORK_IDLE_SECONDS: Final = 300.0  # before a process that does such work and has none is ended
 WORK_MEMORY_BYTES: Final = 2 << 30  # of such a process
-WORK_CHUNK_BYTES: Final = 1 << 20  # read from one in one go
 ROWS: Final = 200_000  # rows of one document
 PATH_CHARACTERS: Final = 2_000  # one JSONPath or XPath
 PATTERN_SECONDS: Final = 0.25  # one regular expression of match() or search() on one value

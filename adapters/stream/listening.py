@@ -1,9 +1,9 @@
 """an address to listen at -> a Stream for each caller."""
 
 import asyncio
-import ipaddress
 from collections.abc import Callable
 
+from adapters.addresses import plain_address
 from adapters.stream.connection import Connection, accept_connections
 from adapters.stream.terminal import TelnetLine
 from adapters.streams import Stream, Terminal
@@ -20,7 +20,8 @@ async def listen(
     """
 
     def made(line: Connection) -> None:
-        address, negotiates = _plain(line.address), telnet()
+        found, negotiates = plain_address(line.address), telnet()
+        address = "" if found is None else str(found)
         line.origin = _origin("telnet" if negotiates else "tcp", address)
         called(TelnetLine(line, Terminal()) if negotiates else line, address)
 
@@ -29,13 +30,3 @@ async def listen(
 
 def _origin(scheme: str, address: str) -> str:
     return f"{scheme}://[{address}]" if ":" in address else f"{scheme}://{address}"
-
-
-def _plain(address: str) -> str:
-    """Without a zone (RFC 4007), and as IPv4 what is only mapped (RFC 4291 section 2.5.5.2)."""
-    bare = address.partition("%")[0]
-    if not bare:
-        return ""
-    found = ipaddress.ip_address(bare)
-    mapped = found.ipv4_mapped if isinstance(found, ipaddress.IPv6Address) else None
-    return str(mapped or found)

@@ -3,6 +3,7 @@
 import re
 from collections.abc import Collection
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Final
 
 ALL: Final = ("*",)
@@ -52,7 +53,9 @@ class Member:
 
 def listed(name: str, patterns: Collection[str]) -> bool:
     """Whether one of the patterns is the name; `*` in one stands for any text."""
-    return "*" in patterns or any(
-        re.fullmatch(".*".join(map(re.escape, each.split("*"))), name, re.DOTALL) is not None
-        for each in patterns
-    )
+    return "*" in patterns or any(_compiled(each).fullmatch(name) is not None for each in patterns)
+
+
+@lru_cache(maxsize=512)
+def _compiled(pattern: str) -> re.Pattern[str]:
+    return re.compile(".*".join(map(re.escape, pattern.split("*"))), re.DOTALL)

@@ -10,6 +10,7 @@ from enum import Enum
 from types import MappingProxyType
 from typing import Final, TypeAlias
 
+from adapters.addresses import plain_address
 from adapters.port import CredentialKind, Origin
 from gateway.catalogue.access import Member, Rights
 from gateway.extract.plan import Plan
@@ -270,23 +271,13 @@ class Listener:
 
     def admits(self, peer: str) -> bool:
         """Whether a client may connect from there; one at a serial device has no address and may."""
-        address = _address(peer)
+        address = plain_address(peer)
         return self.networks is None or address is None or any(address in each for each in self.networks)
 
 
 def _named_for(peer: str, table: tuple[tuple[Network, str], ...], default: str) -> str:
-    address = _address(peer)
+    address = plain_address(peer)
     return next((name for network, name in table if address is not None and address in network), default)
-
-
-def _address(peer: str) -> ipaddress.IPv4Address | ipaddress.IPv6Address | None:
-    """None for no address at all; an IPv4-mapped one (RFC 4291 section 2.5.5.2) counts as IPv4."""
-    try:
-        address = ipaddress.ip_address(peer.partition("%")[0])
-    except ValueError:
-        return None
-    mapped = address.ipv4_mapped if isinstance(address, ipaddress.IPv6Address) else None
-    return mapped or address
 
 
 @dataclass(frozen=True, slots=True)

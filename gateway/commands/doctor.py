@@ -1,7 +1,6 @@
 """`headrace doctor`: what stands in the way of a gateway that is to run for years, and what to do."""
 
 import argparse
-import importlib
 import os
 import shutil
 import socket
@@ -14,16 +13,13 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from ipaddress import ip_address
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 from adapters import limits
+from gateway.catalogue.calling.addresses import is_literal_host
 from gateway.catalogue.model import Catalogue
 from gateway.commands import wiring
-
-try:
-    resource: Any = importlib.import_module("resource")
-except ImportError:  # not on every system; those without it have no such limits
-    resource = None
+from gateway.service.descriptors import resource, wanted
 
 _WRITTEN: Final = datetime(2026, 11, 1, tzinfo=UTC)  # no clock that is right tells an earlier time
 _SOON: Final = 30  # days
@@ -139,11 +135,10 @@ def descriptors(patient: Patient) -> Iterator[Finding]:
     if resource is None:
         return
     clients = patient.catalogue.gateway.clients
-    ports = 1 + len(patient.catalogue.reserved)
-    wanted = clients + ports * limits.TURNED_AWAY + limits.SPARE_DESCRIPTORS
+    least = wanted(clients, len(patient.catalogue.reserved))
     _, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
-    if hard not in {resource.RLIM_INFINITY} and hard < wanted:
-        why = f"{hard} are allowed, and {clients} clients want {wanted}"
+    if hard != resource.RLIM_INFINITY and hard < least:
+        why = f"{hard} are allowed, and {clients} clients want {least}"
         yield Finding("open files", why, "LimitNOFILE= in the unit, or fewer [gateway] clients")
 
 
@@ -172,7 +167,7 @@ def doors(patient: Patient) -> Iterator[Finding]:
 def names(patient: Patient) -> Iterator[Finding]:
     """Names of far servers that lead nowhere."""
     for host, port in sorted(frozenset().union(*patient.catalogue.origins.values())):
-        if _is_literal(host):
+        if host != "localhost" and is_literal_host(host):
             continue
         try:
             socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)
@@ -192,13 +187,5 @@ _LOOKS: Final[tuple[Callable[[Patient], Iterator[Finding]], ...]] = (
 )
 
 
-def _is_literal(host: str) -> bool:
-    try:
-        ip_address(host)
-    except ValueError:
-        return False
-    return True
-
-
 def _is_open(host: str) -> bool:
-    return host != "localhost" and not (_is_literal(host) and ip_address(host).is_loopback)
+    return host != "localhost" and not (is_literal_host(host) and ip_address(host).is_loopback)

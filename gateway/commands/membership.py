@@ -3,13 +3,13 @@
 import os
 import stat
 from collections.abc import Collection, Mapping
-from contextlib import suppress
 from pathlib import Path
 from typing import Final
 
 from gateway.catalogue.access import Member
 from gateway.catalogue.document.mistakes import CatalogueFaults, Mistake
 from gateway.catalogue.members import members_text, read_members
+from gateway.service.whole_files import put_in_place
 
 _OTHERS: Final = stat.S_IRWXO | stat.S_IWGRP
 """What nobody else may: others anything, the group more than read it."""
@@ -33,23 +33,9 @@ def read_file(path: Path, rights: Collection[str]) -> Mapping[str, Member]:
 
 
 def write_file(path: Path, members: Mapping[str, Member]) -> None:
-    """All of them, in one go, for the file's owner alone: whoever reads it meanwhile sees the old ones or the
-    new. OSError.
+    """All of them, in one go, for the file's owner alone; a new one is the folder's owner's, such as a
+    service's own state folder. OSError.
     """
-    draft = path.with_name(f"{path.name}.{os.getpid()}.new")
-    try:
-        handle = os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-        with os.fdopen(handle, "w", encoding="utf-8") as file:
-            with suppress(OSError):  # a new one is the folder's owner's, such as a service's own state folder
-                owner = path.parent.stat()
-                os.fchown(file.fileno(), owner.st_uid, owner.st_gid)
-            with suppress(OSError):  # whoever the file belonged to keeps it, where that may be given
-                before = path.stat()
-                os.fchown(file.fileno(), before.st_uid, before.st_gid)
-                os.fchmod(file.fileno(), stat.S_IMODE(before.st_mode) & ~_OTHERS)
-            file.write(members_text(members))
-            file.flush()
-            os.fsync(file.fileno())
-        draft.replace(path)
-    finally:
-        draft.unlink(missing_ok=True)
+    there = path.exists()
+    mode = stat.S_IMODE(path.stat().st_mode) & ~_OTHERS if there else 0o600
+    put_in_place(path, members_text(members).encode(), mode, like=path if there else path.parent)

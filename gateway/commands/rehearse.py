@@ -3,7 +3,6 @@
 import argparse
 import asyncio
 import contextlib
-import os
 import sys
 import tempfile
 from collections.abc import AsyncIterator, Sequence
@@ -22,6 +21,7 @@ from gateway.rehearsal.showing import differences, summary
 from gateway.service.logs import LEVELS
 from gateway.service.server import Server
 from gateway.service.sites import Site
+from gateway.service.whole_files import put_in_place
 
 _LOOPBACK = "127.0.0.1"
 
@@ -169,19 +169,7 @@ def _replace(path: Path, data: bytes) -> None:
         if path.is_symlink() or (path.exists() and not path.is_file()):
             path.write_bytes(data)
         else:
-            _put_in_place(path, data)
+            mode = path.stat().st_mode & 0o777 if path.exists() else 0o644
+            put_in_place(path, data, mode)
     except OSError as error:
         raise OSError(error.errno, error.strerror, str(path)) from error
-
-
-def _put_in_place(path: Path, data: bytes) -> None:
-    descriptor, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-    new = Path(name)
-    try:
-        with os.fdopen(descriptor, "wb") as file:
-            file.write(data)
-        new.chmod(path.stat().st_mode & 0o777 if path.exists() else 0o644)
-        new.replace(path)
-    except BaseException:
-        new.unlink(missing_ok=True)
-        raise

@@ -6,7 +6,6 @@ import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Final
-from urllib.parse import unquote_to_bytes
 
 from gateway.catalogue.model import Catalogue, SerialDevice
 from gateway.commands import wiring
@@ -150,11 +149,9 @@ def _devices(devices: list[SerialDevice]) -> Iterator[str]:
 
 def _written(catalogue: Catalogue) -> list[Path]:
     """The folders of this computer that clients may change."""
-    bases = {
-        each.base for each in catalogue.places.values() if each.write and each.base.startswith("file://")
-    }
-    folders = (unquote_to_bytes(each.removeprefix("file://")).decode("utf-8", "replace") for each in bases)
-    return sorted(Path(each) for each in folders)
+    places = catalogue.places.values()
+    bases = {each.base for each in places if each.write and each.base.startswith("file://")}
+    return sorted(map(wiring.folder_of, bases))
 
 
 def _quoted(text: str) -> str:

@@ -111,9 +111,14 @@ def read_table(folder: Path, name: str) -> str | None:
         return None
 
 
+def folder_of(base: str) -> Path:
+    """The folder that a `file` URL is."""
+    return Path(os.fsdecode(unquote_to_bytes(base.removeprefix("file://"))))
+
+
 def check_folder(base: str) -> str | None:
     """None where the `file` URL `base` is a folder that can be looked into, else why not: "which ..."."""
-    path = Path(os.fsdecode(unquote_to_bytes(base.removeprefix("file://"))))
+    path = folder_of(base)
     try:
         if not path.exists():
             return "is not there"

@@ -18,6 +18,13 @@ _OUT_OF_THEM: Final = "socket.accept() out of system resource"
 _QUIET_SECONDS: Final = 10.0
 
 
+def wanted(clients: int, ports: int) -> int:
+    """How many descriptors so many clients want, with whoever is being turned away at the door and at so many
+    reserved ports, and what the gateway itself has open.
+    """
+    return clients + (1 + ports) * limits.TURNED_AWAY + limits.SPARE_DESCRIPTORS
+
+
 def make_room(clients: int, ports: int) -> int:
     """Raise the soft limit of open files as far as needed and allowed; how many clients fit.
 
@@ -25,17 +32,16 @@ def make_room(clients: int, ports: int) -> int:
     """
     if resource is None:
         return clients
-    beside = (1 + ports) * limits.TURNED_AWAY + limits.SPARE_DESCRIPTORS
-    wanted = clients + beside
+    least = wanted(clients, ports)
     soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
-    if soft != resource.RLIM_INFINITY and soft < wanted:
-        soft = wanted if hard == resource.RLIM_INFINITY else min(wanted, hard)
+    if soft != resource.RLIM_INFINITY and soft < least:
+        soft = least if hard == resource.RLIM_INFINITY else min(least, hard)
         with contextlib.suppress(OSError, ValueError):  # forbidden: then it stays as it was
             resource.setrlimit(resource.RLIMIT_NOFILE, (soft, hard))
         soft = resource.getrlimit(resource.RLIMIT_NOFILE)[0]
-    if soft == resource.RLIM_INFINITY or soft >= wanted:
+    if soft == resource.RLIM_INFINITY or soft >= least:
         return clients
-    fit: int = max(1, soft - beside)
+    fit: int = max(1, soft - wanted(0, ports))
     _log.warning("open files are limited to %d: only %d of %d clients fit", soft, fit, clients)
     return fit
 

@@ -11,8 +11,8 @@ from adapters.port import Fetched
 from gateway.extract.effort import Effort, with_effort
 from gateway.extract.pipeline import extract
 from gateway.extract.plan import Plan, Sheet, Style
-from gateway.service.work.parcels import Task
-from gateway.service.work.workers import Workers
+from gateway.service.killable.parcels import Task
+from gateway.service.killable.pool import Workers
 
 Laid = TypeVar("Laid")
 

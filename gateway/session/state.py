@@ -176,7 +176,11 @@ class State:
     @property
     def payer(self) -> str | None:
         """The name that its requests and bytes are counted under; None where nobody counts them."""
-        return (self.member or self.visitor.account) if self.access.rights.metered else None
+        return self._account if self.access.rights.metered else None
+
+    @property
+    def _account(self) -> str:
+        return self.member or self.visitor.account
 
     def check(self, wish: object) -> None:
         """The refusal of what the client may not wish for, if so."""
@@ -184,9 +188,9 @@ class State:
 
     def charge(self) -> None:
         """One more request; AskedTooOften."""
-        payer = self.payer
-        if payer is not None:
-            self.world.accounts.charge(payer, self.access.rights)
+        rights = self.access.rights
+        if rights.metered:
+            self.world.accounts.charge(self._account, rights)
 
     def forget_member(self) -> None:
         """Nobody is logged in, and what whoever was has seen is not shown to others."""

@@ -5,6 +5,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
+from adapters.addresses import plain_address
+
 _IPV6_HOME: Final = 64  # bits of the network that one site's machines share (RFC 6177 section 2)
 
 
@@ -30,12 +32,7 @@ def home_of(address: str) -> str:
     """What counts as one caller: an IPv4 address, also a mapped one (RFC 4291 section 2.5.5.2); of IPv6 the
     network that one site has; of anything else the text.
     """
-    try:
-        found = ipaddress.ip_address(address.partition("%")[0])
-    except ValueError:
-        return address
-    if isinstance(found, ipaddress.IPv4Address):
-        return str(found)
-    if found.ipv4_mapped is not None:
-        return str(found.ipv4_mapped)
+    found = plain_address(address)
+    if found is None or isinstance(found, ipaddress.IPv4Address):
+        return address if found is None else str(found)
     return str(ipaddress.ip_network((found, _IPV6_HOME), strict=False).network_address)

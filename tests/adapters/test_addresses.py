@@ -16,6 +16,7 @@ from adapters.addresses import (
     is_public,
     literal_address,
     permitted_addresses,
+    plain_address,
 )
 from adapters.errors import CannotConnect, NotAllowed
 from adapters.port import Reach
@@ -266,3 +267,19 @@ async def test_all_addresses_are_judged_but_not_all_are_tried() -> None:
     assert len(await permitted_addresses("site", 80, Guard(), Names(site=many))) == limits.ADDRESSES
     with pytest.raises(NotAllowed):
         await permitted_addresses("site", 80, Guard(), Names(site=[*many, "127.0.0.1"]))
+
+
+@pytest.mark.parametrize(
+    ("text", "address"),
+    [
+        ("192.0.2.7", "192.0.2.7"),
+        ("::ffff:192.0.2.7", "192.0.2.7"),  # RFC 4291 section 2.5.5.2
+        ("2001:db8::7", "2001:db8::7"),
+        ("fe80::1%eth0", "fe80::1"),  # RFC 4007
+        ("::1", "::1"),
+        ("", "None"),
+        ("a name", "None"),
+    ],
+)
+def test_peers(text: str, address: str) -> None:
+    assert str(plain_address(text)) == address

@@ -32,7 +32,7 @@ def read_listeners(
             port=default.port if port is None else port,
             profile=_profile(table, names) or default.profile,
             greeting=table.flag("greeting") or False,
-            by_address=read_by_address(table, "by_address", partial(_known_profile, table, names)),
+            by_address=read_by_address(table, "by_address", partial(_known, "profile", table, names)),
             resume=resume,
             resume_for=default.resume_for if seconds is None else float(seconds),
             device=read_device(table),
@@ -41,7 +41,7 @@ def read_listeners(
             networks=read_networks(table, "networks") if "networks" in table else None,
             rights=_rights(table, rights),
             rights_by_address=read_by_address(
-                table, "rights_by_address", partial(_known_rights, table, rights)
+                table, "rights_by_address", partial(_known, "rights", table, rights)
             ),
         )
         _modem_alone(table, listener.speaks)
@@ -125,32 +125,22 @@ def _twice(table: Table, path: str, listeners: Iterable[Listener]) -> None:
 
 def _profile(table: Table, names: tuple[str, ...]) -> str | None:
     text = table.text("profile")
-    return None if text is None else _known_profile(table, names, table.at("profile"), text)
-
-
-def _known_profile(table: Table, names: tuple[str, ...], path: Path, text: str) -> str | None:
-    """A profile's name in upper case, or None where there is none so named."""
-    if text.upper() in names:
-        return text.upper()
-    if table.report.intact(("profile",)):
-        near = nearest(text, names).lower()
-        known = " ".join(sorted(each.lower() for each in names))
-        table.report.at_value(path, f"{shown(text)}, which is no profile", known, near)
-    return None
+    return None if text is None else _known("profile", table, names, table.at("profile"), text)
 
 
 def _rights(table: Table, names: Collection[str]) -> str:
     text = table.text("rights")
-    return "" if text is None else _known_rights(table, names, table.at("rights"), text) or ""
+    return "" if text is None else _known("rights", table, names, table.at("rights"), text) or ""
 
 
-def _known_rights(table: Table, names: Collection[str], path: Path, text: str) -> str | None:
-    """A [rights.NAME]'s name in upper case, or None where there is none so named."""
+def _known(section: str, table: Table, names: Collection[str], path: Path, text: str) -> str | None:
+    """The name of a [section.NAME] in upper case, or None where there is none so named."""
     if text.upper() in names:
         return text.upper()
-    if table.report.intact(("rights",)):
-        known = " ".join(sorted(each.lower() for each in names)) or "this file has no rights: [rights.NAME]"
-        table.report.at_value(path, f"{shown(text)}, which is no rights", known, nearest(text, names).lower())
+    if table.report.intact((section,)):
+        near = nearest(text, names).lower()
+        known = " ".join(sorted(each.lower() for each in names)) or f"this file has none: [{section}.NAME]"
+        table.report.at_value(path, f"{shown(text)}, which is no {section}", known, near)
     return None
 
 

@@ -6,11 +6,9 @@
 import json
 import logging
 import math
-import os
 import time
 from collections import OrderedDict
 from collections.abc import Callable
-from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -19,6 +17,7 @@ from typing import Final
 from adapters import limits
 from adapters.errors import AskedTooOften
 from gateway.catalogue.access import Rights
+from gateway.service.whole_files import put_in_place
 
 _log = logging.getLogger(__name__)
 _MINUTE: Final = 60.0
@@ -75,18 +74,11 @@ class Accounts:
         """Write a snapshot down; on any thread. A disk that takes nothing is logged."""
         if self._path is None or text is None:
             return
-        draft = self._path.with_name(self._path.name + ".new")
         try:
             self._path.parent.mkdir(parents=True, exist_ok=True)
-            with draft.open("w", encoding="utf-8") as file:
-                file.write(text)
-                file.flush()
-                os.fsync(file.fileno())
-            draft.replace(self._path)
+            put_in_place(self._path, text.encode(), 0o600)
         except OSError as error:
             _log.error("cannot write down what clients have had today: %s", error.strerror)
-            with suppress(OSError):
-                draft.unlink(missing_ok=True)
             self._changed = True
 
     def _account(self, who: str) -> Account:

@@ -4,7 +4,7 @@ import asyncio
 
 import pytest
 
-from adapters.stream.listening import _plain, listen
+from adapters.stream.listening import listen
 from adapters.streams import Stream
 from tests.gateway.service.callers.callers import free_port
 
@@ -39,16 +39,3 @@ async def test_a_port_in_use() -> None:
     with pytest.raises(OSError):
         await listen("127.0.0.1", port, lambda *_: None, lambda: False)
     server.close()
-
-
-@pytest.mark.parametrize(
-    ("address", "plain"),
-    [
-        ("192.0.2.7", "192.0.2.7"),
-        ("::ffff:192.0.2.7", "192.0.2.7"),  # RFC 4291 section 2.5.5.2
-        ("fe80::1%eth0", "fe80::1"),  # RFC 4007 section 11
-        ("", ""),
-    ],
-)
-def test_addresses(address: str, plain: str) -> None:
-    assert _plain(address) == plain

@@ -186,3 +186,16 @@ def test_say_logs_in_too(folder: Path) -> None:
     headrace("member", "add", "anna", folder=folder, given=b"open sesame\n")
     done = headrace("say", 'LOGIN anna "open sesame"', "LOGIN anna no", folder=folder)
     assert [each[:3] for each in done.stdout.split(b"\r\n")[:2]] == [b"230", b"535"]
+
+
+def test_a_days_counts_outlive_a_start(folder: Path) -> None:
+    text = (folder / "headrace.toml").read_text()
+    (folder / "headrace.toml").write_text(text.replace("sources = []", "sources = []\nrequests = 3", 1))
+    told = []
+    for _ in range(2):
+        with serving(folder=folder) as gateway:
+            line = Line("127.0.0.1", port_of(gateway), 8)
+            told += [answer(line, "NOOP")[:3] for _ in range(2)]
+            line.close()
+            assert gateway.end() == 0
+    assert told == ["200", "200", "200", "429"]

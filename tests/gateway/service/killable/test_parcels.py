@@ -8,7 +8,7 @@ import pytest
 
 from adapters.errors import HeadraceError, PathFault, TooLarge, TooMuchWork, WrongDocument
 from gateway.extract.plan import Field, Kind, Plan, Record, Sheet, Style
-from gateway.service.work.parcels import (
+from gateway.service.killable.parcels import (
     Task,
     answer_of,
     answer_of_fault,

@@ -11,8 +11,8 @@ from adapters import limits
 from adapters.errors import WrongDocument
 from gateway.extract.pipeline import extract
 from gateway.extract.plan import Style
-from gateway.service.work.parcels import Task
-from gateway.service.work.process import Process
+from gateway.service.killable.parcels import Task
+from gateway.service.killable.process import Process
 from gateway.session.picking import pick_plan
 
 PLAN = pick_plan("$[*]", ["$.a:3"])

@@ -13,10 +13,10 @@ import pytest
 from adapters import limits
 from adapters.errors import HeadraceError, TooMuchWork
 from gateway.extract.plan import Style
-from gateway.service.work.parcels import Task
-from gateway.service.work.workers import Workers
+from gateway.service.killable.parcels import Task
+from gateway.service.killable.pool import Workers
 from gateway.session.picking import pick_plan
-from tests.gateway.service.work.test_process import task
+from tests.gateway.service.killable.test_process import task
 
 GOOD = task(b'[{"a": "one"}]')
 BODY = b"<r>" + b"<b/>" * 20_000 + b"</r>"
@@ -78,20 +78,6 @@ async def test_whoever_gives_up_stops_the_work() -> None:
         with pytest.raises(asyncio.CancelledError):
             await away
         assert made.numbers == []
-
-
-async def test_one_that_was_killed_just_now_is_waited_for_at_the_end() -> None:
-    """The loop has no turn between the two: no process and no descriptor is left."""
-    for _ in range(5):
-        made = Workers()
-        await made.lay_out(GOOD, 10)
-        (number,) = made.numbers
-        away = asyncio.create_task(made.lay_out(RUNS_AWAY, 10))
-        await asyncio.sleep(0.1)
-        away.cancel()
-        await asyncio.wait({away})
-        await made.aclose()
-        assert not there(number)
 
 
 async def test_too_much_to_do_is_the_gateways_fault() -> None:

@@ -7,8 +7,8 @@ from concurrent.futures import ThreadPoolExecutor
 from adapters import limits
 from adapters.errors import HeadraceError, TooMuchWork
 from gateway.extract.plan import Sheet
-from gateway.service.work.parcels import Task
-from gateway.service.work.process import Process
+from gateway.service.killable.parcels import Task
+from gateway.service.killable.process import Process
 
 _log = logging.getLogger(__name__)
 
@@ -27,7 +27,6 @@ class Workers:
         self._threads = ThreadPoolExecutor(limits.LAYOUTS, "work")
         self._idle: list[Process] = []
         self._busy: set[Process] = set()
-        self._killed: set[Process] = set()  # and still read from
         self._expiry: asyncio.TimerHandle | None = None
         self._closed = False
 
@@ -81,8 +80,7 @@ class Workers:
                 self._rest(process)
             else:
                 process.kill()
-                self._killed.add(process)
-                asked.add_done_callback(lambda done: self._forget(process, done))
+                asked.add_done_callback(lambda done: _forget(process, done))
         return sheet
 
     def _rest(self, process: Process) -> None:
@@ -95,13 +93,6 @@ class Workers:
         idle, self._idle = self._idle, []
         for process in idle:
             process.close()
-
-    def _forget(self, process: Process, asked: "asyncio.Future[Sheet]") -> None:
-        """It is killed, and nobody reads from it any more, nor wants to know what came of it."""
-        if not asked.cancelled():
-            asked.exception()
-        process.close()
-        self._killed.discard(process)
 
     @property
     def numbers(self) -> list[int]:
@@ -117,5 +108,10 @@ class Workers:
             process.kill()
         self._expire()
         await asyncio.get_running_loop().run_in_executor(None, self._threads.shutdown)
-        for process in self._killed:  # nobody reads from them now, and the loop may have no turn left
-            process.close()
+
+
+def _forget(process: Process, asked: "asyncio.Future[Sheet]") -> None:
+    """It is killed, and nobody reads from it any more, nor wants to know what came of it."""
+    if not asked.cancelled():
+        asked.exception()
+    process.close()

@@ -5,18 +5,18 @@ limits.WORK_MEMORY_BYTES, and no core dump that could hold a document.
 """
 
 import contextlib
-import importlib
 import os
 import subprocess
 import sys
-from typing import Any, Final
+from typing import Final
 
 from adapters import limits
 from adapters.errors import HeadraceError
 from gateway.extract.effort import Effort, with_effort
 from gateway.extract.pipeline import extract
 from gateway.extract.plan import Sheet
-from gateway.service.work.parcels import (
+from gateway.service.descriptors import resource
+from gateway.service.killable.parcels import (
     Task,
     answer_of,
     answer_of_fault,
@@ -26,13 +26,8 @@ from gateway.service.work.parcels import (
     unpacked,
 )
 
-try:
-    resource: Any = importlib.import_module("resource")
-except ImportError:  # not on every system; those without it have no such limits
-    resource = None
-
 _START: Final = (
-    "import sys; sys.path[:] = {path!r}; from gateway.service.work.process import main; main({memory})"
+    "import sys; sys.path[:] = {path!r}; from gateway.service.killable.process import main; main({memory})"
 )
 _MOST: Final = limits.EXPANDED_BYTES + (64 << 20)  # a document and its plan, or a sheet of it
 _KEPT: Final = ("PATH", "LANG", "LC_ALL", "SYSTEMROOT", "TZDIR")
