@@ -278,6 +278,11 @@ ACCOUNTS: Final = 100_000  # members and addresses whose requests are counted, l
 ACCOUNTS_SAVED_SECONDS: Final = 30.0  # between two times that a day's counts are written down
 ACCOUNT_BURST: Final = 10  # requests at once, at least, before a rate holds anybody back
 
+# Running for years
+TETHER_BYTES: Final = 32 << 20  # of one message between a gateway and the one that follows it: all accounts
+PAGE_SECONDS: Final = 2.0  # for the loop to say how it is, and for who asks for that to ask
+FOLLOW_SECONDS: Final = 60.0  # for the one that follows to be ready
+
 # Serial devices
 DEVICE_RETRY_SECONDS: Final = 1.0  # between looks for a device that is not there
 DEVICE_STEADY_SECONDS: Final = 1.0  # that it is there before it counts as back

@@ -70,6 +70,11 @@ def test_every_module_has_a_test_file(path: Path) -> None:
 _TALK = "gateway/session/test_conversation.py"
 _PATHS = "gateway/extract/jsonpath/test_compile.py"
 ELSEWHERE = {
+    "adapters/listening.py": "adapters/stream/test_listening.py",
+    "gateway/service/doors.py": "gateway/service/test_server.py",
+    "gateway/service/outlook.py": "gateway/service/running/test_page.py",
+    "gateway/service/running/counts.py": "gateway/service/running/test_page.py",
+    "gateway/service/running/following.py": "gateway/commands/test_handover.py",
     "adapters/recorded/asking.py": "adapters/recorded/http/test_recording.py",
     "adapters/recorded/exchange.py": "adapters/recorded/test_folder.py",
     "adapters/recorded/ports.py": "adapters/recorded/test_folder.py",

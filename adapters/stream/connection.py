@@ -2,12 +2,13 @@
 
 import asyncio
 import socket
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 
 from adapters import limits
 from adapters.addresses import Address
 from adapters.errors import BrokenOff
+from adapters.listening import open_listening
 
 
 class _Wire(asyncio.BufferedProtocol):
@@ -191,8 +192,10 @@ async def open_connection(address: Address, port: int) -> Connection:
     return Connection(wire)
 
 
-async def accept_connections(host: str, port: int, made: Callable[[Connection], None]) -> asyncio.Server:
-    """Connections that others make to an address here, each given to `made`. OSError where that cannot be."""
-    return await asyncio.get_running_loop().create_server(
-        lambda: _Wire(made), host, port, backlog=limits.BACKLOG, reuse_address=True
-    )
+async def accept_connections(
+    host: str, port: int, made: Callable[[Connection], None], given: Sequence[socket.socket] = ()
+) -> list[asyncio.Server]:
+    """Connections that others make to an address here, or at sockets that listen there already, each given to
+    `made`. OSError where that cannot be.
+    """
+    return await open_listening(lambda: _Wire(made), host, port, given)

@@ -1,7 +1,8 @@
 """an address to listen at -> a Stream for each caller."""
 
 import asyncio
-from collections.abc import Callable
+import socket
+from collections.abc import Callable, Sequence
 
 from adapters.addresses import plain_address
 from adapters.stream.connection import Connection, accept_connections
@@ -10,9 +11,15 @@ from adapters.streams import Stream, Terminal
 
 
 async def listen(
-    host: str, port: int, called: Callable[[Stream, str], None], telnet: Callable[[], bool]
-) -> asyncio.Server:
-    """Take callers until the server is closed. OSError where that is not possible.
+    host: str,
+    port: int,
+    called: Callable[[Stream, str], None],
+    telnet: Callable[[], bool],
+    given: Sequence[socket.socket] = (),
+) -> list[asyncio.Server]:
+    """Take callers until the servers are closed. OSError where that is not possible.
+
+    `given`: sockets that listen there already.
 
     `called` is given each caller's stream, whose `origin` is the caller's, and address; whoever is given it
     closes it. `telnet`, asked for each: whether the caller speaks it (RFC 854). Nothing is asked of it then:
@@ -25,7 +32,7 @@ async def listen(
         line.origin = _origin("telnet" if negotiates else "tcp", address)
         called(TelnetLine(line, Terminal()) if negotiates else line, address)
 
-    return await accept_connections(host, port, made)
+    return await accept_connections(host, port, made, given)
 
 
 def _origin(scheme: str, address: str) -> str:

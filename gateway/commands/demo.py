@@ -21,8 +21,9 @@ from demo_site.servers import DemoServers
 from gateway.catalogue.model import Catalogue
 from gateway.commands import sites, wiring
 from gateway.commands.serve import port_number
+from gateway.service.doors import Bound
 from gateway.service.logs import Redactor, configure
-from gateway.service.server import Bound, Server
+from gateway.service.server import Server
 from gateway.service.sites import Mode, Site
 
 _PORT = 8128

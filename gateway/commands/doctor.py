@@ -19,7 +19,7 @@ from adapters import limits
 from gateway.catalogue.calling.addresses import is_literal_host
 from gateway.catalogue.model import Catalogue
 from gateway.commands import wiring
-from gateway.service.descriptors import resource, wanted
+from gateway.service.running.descriptors import resource, wanted
 
 _WRITTEN: Final = datetime(2026, 11, 1, tzinfo=UTC)  # no clock that is right tells an earlier time
 _SOON: Final = 30  # days

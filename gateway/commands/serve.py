@@ -5,6 +5,7 @@ import asyncio
 import logging
 import signal
 import sys
+from collections.abc import Awaitable, Callable
 from contextlib import closing, nullcontext
 from dataclasses import replace
 from pathlib import Path
@@ -14,14 +15,19 @@ from adapters import limits
 from gateway.catalogue.document.mistakes import CatalogueFaults
 from gateway.catalogue.model import Catalogue
 from gateway.commands import sites, wiring
+from gateway.commands.handover import Handover
 from gateway.rehearsal.tapping import Tapped
 from gateway.rehearsal.tracing import Trace
-from gateway.service.descriptors import no_core_dumps
+from gateway.service.doors import Bound, where
 from gateway.service.logs import LEVELS, Redactor
-from gateway.service.metrics import Metrics
-from gateway.service.server import Bound, Server, where
+from gateway.service.outlook import numbers, troubles
+from gateway.service.running.descriptors import no_core_dumps
+from gateway.service.running.inheriting import METRICS, Inherited, inherited
+from gateway.service.running.manager import Manager
+from gateway.service.running.page import LOOPBACK, Page
+from gateway.service.running.watching import Signature, signature, watch
+from gateway.service.server import Server
 from gateway.service.sites import Site, credential_names
-from gateway.service.watching import Signature, signature, watch
 
 _log = logging.getLogger(__name__)
 
@@ -34,7 +40,8 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]", 
         "serve",
         help="run the gateway",
         description="Run the gateway until SIGTERM or Ctrl-C. SIGHUP, or saving the catalogue, reloads it;"
-        " with --offline or --record, SIGUSR1 lists the recordings that were not used yet.",
+        " SIGUSR2 starts the program anew, and leaves that one the ports; with --offline or --record,"
+        " SIGUSR1 lists the recordings that were not used yet.",
         epilog=f"Keep it on a network that you trust: requests and replies are plain text. {epilog}",
     )
     wiring.add_config(parser)
@@ -71,6 +78,7 @@ def with_port(catalogue: Catalogue, port: int | None) -> Catalogue:
 def run(options: argparse.Namespace) -> int:
     """Serve; 1 where a listener cannot be opened, 2 where the catalogue is wrong."""
     no_core_dumps()
+    given, manager = inherited(), Manager()
     path = Path(options.config)
     known = signature(path)
     redactor = Redactor()
@@ -88,7 +96,9 @@ def run(options: argparse.Namespace) -> int:
         print(f"headrace: cannot write {options.trace}: {error.strerror}; name a new file", file=sys.stderr)
         return wiring.WRONG_USAGE
     with closing(trace) if trace is not None else nullcontext():
-        serving = _Serving(path, known, options.port, redactor, site=site, trace=trace)
+        serving = _Serving(
+            path, known, options.port, redactor, given=given, manager=manager, site=site, trace=trace
+        )
         return asyncio.run(serving.run(with_port(catalogue, options.port)))
 
 
@@ -102,14 +112,17 @@ class _Serving:
         port: int | None,
         redactor: Redactor,
         *,
+        given: Inherited,
+        manager: Manager,
         site: Site | None = None,
         trace: Trace | None = None,
     ) -> None:
         self._path, self._known, self._port, self._redactor = path, known, port, redactor
+        self._given, self._manager = given, manager
         self._site, self._trace = site, trace
         self._members = Path()
         self._members_known: Signature = None
-        self._hangup = asyncio.Event()
+        self._hangup, self._pass_on = asyncio.Event(), asyncio.Event()
         self._call_ports: set[tuple[str, int]] = set()  # for calls in, as announced
 
     async def run(self, catalogue: Catalogue) -> int:
@@ -119,51 +132,81 @@ class _Serving:
         parts = wiring.Parts(catalogue, site=self._site)
         trace = self._trace
         tap = None if trace is None else lambda inner, number: Tapped(inner, trace, number)
-        server = Server(catalogue, parts.answers, parts.clock, tap, parts.accounts)
-        metrics = Metrics(server.tally, lambda: server.clients)
+        server = Server(catalogue, parts.answers, parts.clock, tap, parts.accounts, given=self._given)
+        page = Page([*numbers(server), *parts.numbers], lambda: troubles(server), parts.troubles)
         ended = asyncio.Event()
-        loop = asyncio.get_running_loop()
-        for number in (signal.SIGTERM, signal.SIGINT):
-            loop.add_signal_handler(number, ended.set)
-        loop.add_signal_handler(signal.SIGHUP, self._hangup.set)
+        handover = Handover(self._given, self._manager, parts=parts, server=server, page=page, ended=ended)
         site = self._site
-        loop.add_signal_handler(signal.SIGUSR1, sites.tell_unused, site)
+        self._heed_signals(ended)
         try:
             try:
                 if site is not None:
                     sites.announce(site)
                 self._announce(server, await server.start())
                 if catalogue.gateway.metrics is not None:
-                    await _measured(server, metrics, catalogue.gateway.metrics)
+                    await self._observed(server, page, catalogue.gateway.metrics)
             except OSError as error:
                 print(wiring.cannot_listen(error, _OTHER_PORT), file=sys.stderr)
                 if self._trace is not None:
                     self._trace.discard()
                 return 1
+            await handover.take_over()
+            loop = asyncio.get_running_loop()
             background = [
                 loop.create_task(watch(self._path, self._known, lambda: self._reload(server))),
-                loop.create_task(self._reload_on_hangup(server)),
+                loop.create_task(self._on(self._hangup, lambda: self._reload(server))),
+                loop.create_task(self._on(self._pass_on, lambda: self._hand_over(handover))),
                 loop.create_task(watch(self._members, self._members_known, lambda: self._reload(server))),
-                loop.create_task(_save(parts)),
+                loop.create_task(_save(parts, handover)),
+                loop.create_task(self._manager.stay_alive()),
             ]
+            self._manager.say(ready=1)
             await ended.wait()
+            if not handover.followed:
+                self._manager.say(stopping=1)
             for task in background:
                 task.cancel()
+            await handover.stopping()
             await server.stop()
         finally:
-            await metrics.stop()
-            await parts.aclose()
+            await page.stop()
+            await parts.aclose(keep_accounts=not handover.followed)
+            await handover.stop(catalogue.gateway.wait + limits.FOLLOW_SECONDS)
             if site is not None and site.records:
                 sites.tell_hidden(site.folder.hidden)
                 sites.tell_unkept(site.folder.unkept)
                 sites.tell_count(site)
         return 0
 
-    async def _reload_on_hangup(self, server: Server) -> None:
+    def _heed_signals(self, ended: asyncio.Event) -> None:
+        loop = asyncio.get_running_loop()
+        for number in (signal.SIGTERM, signal.SIGINT):
+            loop.add_signal_handler(number, ended.set)
+        loop.add_signal_handler(signal.SIGHUP, self._hangup.set)
+        loop.add_signal_handler(signal.SIGUSR1, sites.tell_unused, self._site)
+        loop.add_signal_handler(signal.SIGUSR2, self._pass_on.set)
+
+    async def _on(self, asked: asyncio.Event, work: Callable[[], Awaitable[None]]) -> None:
         while True:
-            await self._hangup.wait()
-            self._hangup.clear()
-            await self._reload(server)
+            await asked.wait()
+            asked.clear()
+            await work()
+
+    async def _hand_over(self, handover: Handover) -> None:
+        """Where only one process can do what this one does, nothing is handed over."""
+        if self._trace is not None or (self._site is not None and self._site.records):
+            _log.error("while it records or traces, no other one can go on; this one does")
+            return
+        await handover.pass_on()
+
+    async def _observed(self, server: Server, page: Page, port: int) -> None:
+        """Let others see how it is. OSError, the server stopped again, where the port cannot be had."""
+        try:
+            page.start(port, self._given.take(LOOPBACK, 0, METRICS))
+        except OSError:
+            await server.stop()
+            raise
+        print(f"headrace: metrics at http://127.0.0.1:{port}/metrics", file=sys.stderr, flush=True)
 
     async def _reload(self, server: Server) -> None:
         """Take the file as it is now; one with mistakes is reported and changes nothing."""
@@ -193,18 +236,9 @@ class _Serving:
             print(line, file=sys.stderr, flush=True)
 
 
-async def _save(parts: wiring.Parts) -> None:
-    """Now and then; never returns."""
+async def _save(parts: wiring.Parts, handover: Handover) -> None:
+    """Now and then, unless another process does; never returns."""
     while True:
         await asyncio.sleep(limits.ACCOUNTS_SAVED_SECONDS)
-        await parts.save_accounts()
-
-
-async def _measured(server: Server, metrics: Metrics, port: int) -> None:
-    """Have the numbers collected. OSError, the server stopped again, where the port cannot be had."""
-    try:
-        metrics.start(port)
-    except OSError:
-        await server.stop()
-        raise
-    print(f"headrace: metrics at http://127.0.0.1:{port}/metrics", file=sys.stderr, flush=True)
+        if not handover.followed:
+            await parts.save_accounts()

@@ -5,6 +5,7 @@ import asyncio
 import errno
 import logging
 import os
+import shutil
 import stat
 import sys
 from collections.abc import Callable
@@ -35,6 +36,7 @@ from gateway.service.files.spooling import SpoolRoom
 from gateway.service.layouts import Layouts
 from gateway.service.logs import Redactor
 from gateway.service.members.accounts import Accounts
+from gateway.service.running.metrics import Number
 from gateway.service.sites import Site
 from gateway.service.streams.calls import Calls
 
@@ -217,7 +219,7 @@ class Parts:
         clock: Clock | None = None,
         adapters: Adapters | None = None,
     ) -> None:
-        state = Path(catalogue.gateway.state)
+        self._state = state = Path(catalogue.gateway.state)
         self.clock = clock or (CLOCK if site is None else site.clock)
         self._wait = catalogue.gateway.wait
         self._adapters = adapters or (Adapters() if site is None else Adapters(site.make))
@@ -240,14 +242,37 @@ class Parts:
         """What deals with documents and folders."""
         return FileDesk(catalogue, self._adapters, self._spool.opened, self._jobs, self._layouts)
 
-    async def aclose(self) -> None:
+    async def aclose(self, *, keep_accounts: bool = True) -> None:
         """Nothing is used afterwards. Changes under way have `wait` seconds to end by themselves."""
         await self._jobs.aclose(self._wait)
         self._spool.close()
         await self._cache.aclose()
         await self._adapters.aclose()
         await self._layouts.aclose()
-        await self.save_accounts()
+        if keep_accounts:
+            await self.save_accounts()
+
+    @property
+    def numbers(self) -> list[Number]:
+        """What they count."""
+        breaker, spool = self._adapters.breaker, self._spool
+        return [
+            Number("far_servers_left_alone", "Far servers that are not asked just now", lambda: breaker.open),
+            Number(
+                "selections_stopped", "Selections that ran away", lambda: self._layouts.stopped, counts=True
+            ),
+            Number("spool_jobs", "Transfers that wait in the spool", lambda: spool.count),
+        ]
+
+    def troubles(self) -> list[str]:
+        """Why nothing can be kept on the disk; on any thread."""
+        if self._store is None:
+            return []
+        there = next(each for each in (self._state, *self._state.absolute().parents) if each.exists())
+        if not os.access(there, os.W_OK | os.X_OK):
+            return ["The state folder cannot be written"]
+        free = shutil.disk_usage(there).free
+        return [] if free >= limits.SPOOL_RESERVE_BYTES else ["The disk of the state folder is full"]
 
     async def save_accounts(self) -> None:
         """Write down what clients have had today."""

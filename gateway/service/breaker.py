@@ -36,6 +36,11 @@ class Breaker:
         self._clock = clock or (lambda: asyncio.get_running_loop().time())
         self._circuits: OrderedDict[str, _Circuit] = OrderedDict()
 
+    @property
+    def open(self) -> int:
+        """How many far servers are left alone now."""
+        return sum(each.until is not None for each in list(self._circuits.values()))
+
     def check(self, url: str) -> None:
         """FarBusy, with the seconds to wait, where the URL's server is left alone now."""
         circuit = self._circuits.get(origin_of(url))

@@ -29,6 +29,11 @@ class Layouts:
         self._turns = asyncio.Semaphore(limits.LAYOUTS)
         self._workers = Workers()
 
+    @property
+    def stopped(self) -> int:
+        """How many were."""
+        return self._workers.stopped
+
     async def lay_out(self, fetched: Fetched, plan: Plan, style: Style, seconds: float) -> Sheet:
         """The sheet within `seconds`; HeadraceError (451) where the gateway, not the far server, is late.
         TooMuchWork where it was stopped.

@@ -4,12 +4,12 @@ import asyncio
 import logging
 import socket
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping
 from contextlib import suppress
-from dataclasses import dataclass
 from typing import Final, TypeAlias
 
 from adapters import limits
+from adapters.listening import open_listening
 from gateway.catalogue.access import Rights
 from gateway.catalogue.model import Catalogue, Listener, SerialDevice, Speaks
 from gateway.service.callers.answers import CallerAnswers
@@ -21,13 +21,15 @@ from gateway.service.clients.pacing import Pacing
 from gateway.service.clients.resuming import Seat
 from gateway.service.clocks import CLOCK, Clock
 from gateway.service.counter.answers import CounterAnswers
-from gateway.service.descriptors import Complaints, make_room
 from gateway.service.devices.device import Device
-from gateway.service.devices.wire import Wire
+from gateway.service.doors import Bound, Door, Place, places, wire_of
 from gateway.service.listening import close_listening
 from gateway.service.members.accounts import Accounts
 from gateway.service.members.answers import MemberAnswers
 from gateway.service.modems.line import ModemLine
+from gateway.service.running.counts import Counts
+from gateway.service.running.descriptors import Complaints, make_room
+from gateway.service.running.inheriting import Inherited, Spot
 from gateway.service.streams.tally import Tally
 from gateway.session.conversation import Session
 from gateway.session.state import World
@@ -35,74 +37,6 @@ from gateway.session.visitors import Visitor, home_of
 
 _log = logging.getLogger(__name__)
 _SWEEP: Final = 1.0  # seconds between looks at idle clients
-_Place: TypeAlias = tuple[str, int, int] | SerialDevice
-"""Host, port, and a number where several take a free port; or a device, as it is set."""
-
-
-@dataclass(frozen=True, slots=True)
-class Bound:
-    """A listener that is open: where it really listens."""
-
-    listener: Listener
-    host: str
-    port: int
-
-    @property
-    def announcement(self) -> str:
-        """The line that says that it is ready."""
-        what = f"({self.listener.profile.lower()})"
-        if self.listener.device is not None:
-            return f"headrace: listening on {self.host}, {wire_of(self.listener).name} {what}"
-        return f"headrace: listening on {where(self.host, self.port)} {what}"
-
-
-def where(host: str, port: int) -> str:
-    """A host and port in one word, as in a URL."""
-    return f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
-
-
-class _Door:
-    """A listener that is open. A reload may change what is behind it, but not where it is."""
-
-    def __init__(self, listener: Listener) -> None:
-        self.listener = listener
-        self.server: asyncio.Server | None = None
-        self.device: Device | None = None
-        self.seat = self._seat()
-
-    def change(self, listener: Listener) -> Seat | None:
-        """Take a new listener at the same place; the seat that is no more."""
-        old, self.listener = self.seat, listener
-        if listener.resume == (old is not None):
-            return None
-        self.seat = self._seat()
-        return old
-
-    def _seat(self) -> Seat | None:
-        return Seat(lambda: self.listener.resume_for) if self.listener.resume else None
-
-
-def _places(listeners: Sequence[Listener]) -> dict[_Place, Listener]:
-    """The listeners by host and port; those at free ports are told apart by their number."""
-    found: dict[_Place, Listener] = {}
-    for each in listeners:
-        if each.device is not None:
-            found[each.device] = each
-            continue
-        number = sum(place[:2] == (each.host, each.port) for place in found if isinstance(place, tuple))
-        found[each.host, each.port, number] = each
-    return found
-
-
-def wire_of(listener: Listener) -> Wire:
-    """A listener's serial device as the service opens it. A modem's line is up without its program's DTR."""
-    device, modem = listener.device, listener.speaks is Speaks.MODEM
-    assert device is not None
-    parity, handshake = device.parity.value, device.handshake.value
-    kept = (device.path, device.speed, device.bits, parity, device.stop_bits, handshake)
-    return Wire(*kept, device.carrier and not modem, device.drop, device.carrier and modem)
-
-
 Tap: TypeAlias = Callable[[asyncio.Protocol, int], asyncio.Protocol]
 """What stands between a client's line and its connection; told the listener's number, from 1."""
 
@@ -117,28 +51,34 @@ class Server:
         clock: Clock = CLOCK,
         tap: Tap | None = None,
         accounts: Accounts | None = None,
+        *,
+        given: Inherited | None = None,
     ) -> None:
         self._catalogue = catalogue
+        self._given = given or Inherited()
         self._accounts = accounts or Accounts(None, clock.now)
-        self.tally = Tally()
-        self._ports = CallPorts(lambda: self._catalogue, self.tally)
+        self.tally, self.counts = Tally(), Counts()
+        self._ports = CallPorts(lambda: self._catalogue, self.tally, self._given)
         answers = CallerAnswers(self._ports, make_answers(lambda: self._catalogue), self.tally)
-        self._answers = MemberAnswers(lambda: self._catalogue.members, answers, clock.epoch)
+        self._answers = MemberAnswers(
+            lambda: self._catalogue.members, answers, clock.epoch, self.counts.logins
+        )
         self._world = World(
             lambda: self._catalogue, clock.now, timed=not clock.frozen, accounts=self._accounts
         )
-        self._connections: set[Client] = set()
+        self._connections: dict[Client, float] = {}  # with when each was heard as it came
         self._member_seats: dict[str, Seat] = {}
         self._at_home: Counter[str] = Counter()  # clients by where they are
         self._turned_away: set[Client] = set()
         self._room = 0
         self._reloading = asyncio.Lock()
-        self._doors: dict[_Place, _Door] = {}
+        self._doors: dict[Place, Door] = {}
         self._shut_devices: list[Device] = []
         self._sweeper: asyncio.Task[None] | None = None
         self._tap = tap
         self.pacing = Pacing()
         self.stopping = False
+        self._followed = False  # by another process, which lets clients in
 
     @property
     def clients(self) -> int:
@@ -157,8 +97,9 @@ class Server:
         refusal = self._refusal(client, listener)
         if refusal:
             self._turned_away.add(client)
+            self.counts.refused[refusal.partition(";")[0]] += 1
             return refusal
-        self._connections.add(client)
+        self._connections[client] = client.heard_at
         self._at_home[home_of(client.peer)] += 1
         return ""
 
@@ -169,8 +110,12 @@ class Server:
         most = self._catalogue.gateway.per_address
         if most is not None and client.peer and self._at_home[home_of(client.peer)] >= most:
             return "Too many connections from there"
-        full = len(self._connections) >= self._room and not self._back(client)
+        full = self.full and not self._back(client)
         return "The gateway is full; try again later" if self.stopping or full else ""
+
+    def answered(self, code: str) -> None:
+        """One reply, for the count."""
+        self.counts.replies[code] += 1
 
     def charge(self, payer: str, rights: Rights) -> None:
         """One request."""
@@ -207,7 +152,7 @@ class Server:
     def dismiss(self, client: Client) -> None:
         """A client is gone."""
         if client in self._connections:
-            self._connections.discard(client)
+            del self._connections[client]
             home = home_of(client.peer)
             self._at_home[home] -= 1
             if not self._at_home[home]:
@@ -231,14 +176,73 @@ class Server:
         """Host and port of each reserved port that is open."""
         return [(host, number) for number, host in sorted(self._ports.open.items())]
 
+    # What is seen from outside (see `outlook`)
+
+    @property
+    def full(self) -> bool:
+        """Whether there is room for nobody else."""
+        return len(self._connections) >= self._room
+
+    @property
+    def followed(self) -> bool:
+        """Whether another process lets clients in."""
+        return self._followed
+
+    @property
+    def absent(self) -> list[Listener]:
+        """Listeners that could not be opened."""
+        wanted = places(self._catalogue.listeners)
+        return [listener for place, listener in wanted.items() if place not in self._doors]
+
     # Life
+
+    @property
+    def sockets(self) -> dict[Spot, list[int]]:
+        """The descriptors of all that listens, by what it was opened for."""
+        doors = {place: door for place, door in self._doors.items() if not isinstance(place, SerialDevice)}
+        found = {
+            place: [each.fileno() for server in door.servers for each in server.sockets]
+            for place, door in doors.items()
+        }
+        return {**found, **self._ports.sockets}
+
+    async def follow_on(self) -> None:
+        """Another process lets clients in from now on. Who is here stays, each device until its session ends;
+        one that has said nothing yet is let go.
+        """
+        async with self._reloading:
+            self._followed = True
+            for client, heard_at in list(self._connections.items()):
+                if not client.peer and client.heard_at == heard_at:
+                    client.abort()
+            doors = list(self._doors.values())
+            for door in doors:
+                if door.device is not None:
+                    door.device.shut()
+            await close_listening(server for door in doors for server in door.servers)
+            for door in doors:
+                door.servers = []
+
+    async def free_ports(self) -> list[int]:
+        """Reserved ports that nobody here needs any more, closed."""
+        return await self._ports.close_unused()
+
+    async def port_freed(self, number: int | None) -> None:
+        """The process before this one needs that port no more; None: it is gone."""
+        await self._ports.freed(number)
+
+    @property
+    def deserted(self) -> bool:
+        """Whether nobody is here any more, on no line and no device."""
+        devices = any(each.device is not None and each.device.up for each in self._doors.values())
+        return not (self._connections or self._turned_away or self._ports.open or devices)
 
     async def start(self) -> list[Bound]:
         """Open every listener, or none: OSError says which failed."""
         asyncio.get_running_loop().set_exception_handler(Complaints())
         self._room = make_room(self._catalogue.gateway.clients, len(self._catalogue.reserved))
         try:
-            bound = [await self._listen(*each) for each in _places(self._catalogue.listeners).items()]
+            bound = [await self._listen(*each) for each in places(self._catalogue.listeners).items()]
             await self._ports.start()
         except OSError:
             await self._close(list(self._doors))
@@ -259,25 +263,32 @@ class Server:
         if catalogue.gateway.state != self._catalogue.gateway.state:
             _log.warning("the state folder changes with the next start only")
         self._catalogue = catalogue
+        wanted = places(catalogue.listeners)
+        if self._followed:
+            await self._change(wanted)
+            return []
         self._room = make_room(catalogue.gateway.clients, len(catalogue.reserved))
-        wanted = _places(catalogue.listeners)
         await self._ports.close_old()
         await self._close([each for each in self._doors if each not in wanted])
         await self._let_go()
         await self._ports.open_new()
+        fresh = {place: listener for place, listener in wanted.items() if place not in self._doors}
+        await self._change(wanted)
         bound = []
-        for place, listener in wanted.items():
-            if place in self._doors:
-                seat = self._doors[place].change(listener)
-                if seat is not None:
-                    await seat.close()
-                continue
+        for place, listener in fresh.items():
             try:
                 bound.append(await self._listen(place, listener))
             except OSError as error:
                 _log.error("cannot listen on %s:%s: %s", listener.host, listener.port, error.strerror)
         self._ports.offer()
         return bound
+
+    async def _change(self, wanted: Mapping[Place, Listener]) -> None:
+        """What is behind the doors that stay."""
+        for place in self._doors.keys() & wanted.keys():
+            seat = self._doors[place].change(wanted[place])
+            if seat is not None:
+                await seat.close()
 
     async def stop(self) -> None:
         """Finish replies in flight, answer new work with 421, close."""
@@ -309,8 +320,8 @@ class Server:
         devices, self._shut_devices = self._shut_devices, []
         await asyncio.gather(*(each.stop() for each in devices))
 
-    async def _listen(self, place: _Place, listener: Listener) -> Bound:
-        door = _Door(listener)
+    async def _listen(self, place: Place, listener: Listener) -> Bound:
+        door = Door(listener)
 
         def begin(peer: str) -> Session:
             profile = door.listener.profile_for(peer)
@@ -329,18 +340,19 @@ class Server:
             door.device.start()
             self._doors[place] = door
             return Bound(listener, listener.device.path, 0)
-        server = await asyncio.get_running_loop().create_server(
-            connection, listener.host, listener.port, backlog=limits.BACKLOG, reuse_address=True
+        assert not isinstance(place, SerialDevice)
+        door.servers = await open_listening(
+            connection, listener.host, listener.port, self._given.take(*place)
         )
-        for each in server.sockets:
+        sockets = [each for server in door.servers for each in server.sockets]
+        for each in sockets:
             with suppress(OSError):  # a smaller buffer is only a saving
                 each.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, limits.SOCKET_SEND_BYTES)
             with suppress(OSError, AttributeError):  # one that vanished is noticed, also while it hears
                 each.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
                 each.setsockopt(socket.IPPROTO_TCP, socket.TCP_KEEPIDLE, limits.KEEPALIVE_SECONDS)
-        door.server = server
         self._doors[place] = door
-        host, port = server.sockets[0].getsockname()[:2]
+        host, port = sockets[0].getsockname()[:2]
         return Bound(listener, host, port)
 
     def _number_of(self, listener: Listener) -> int:
@@ -348,13 +360,13 @@ class Server:
         listeners = self._catalogue.listeners
         return listeners.index(listener) + 1 if listener in listeners else 1
 
-    async def _close(self, places: list[_Place]) -> None:
+    async def _close(self, places: list[Place]) -> None:
         doors = [self._doors.pop(place) for place in places]
         for door in doors:
             if door.device is not None:
                 door.device.shut()
                 self._shut_devices.append(door.device)
-        await close_listening(door.server for door in doors if door.server is not None)
+        await close_listening(server for door in doors for server in door.servers)
         for door in doors:
             if door.seat is not None:
                 await door.seat.close()

@@ -16,7 +16,8 @@ from gateway.catalogue.model import Catalogue, Listener
 from gateway.commands import wiring
 from gateway.service.adapters import Adapters
 from gateway.service.clocks import Clock
-from gateway.service.server import Bound, Server
+from gateway.service.doors import Bound
+from gateway.service.server import Server
 from gateway.service.sites import Site
 from gateway.testing.background import Background
 from gateway.testing.clocks import HandClock, clock_of

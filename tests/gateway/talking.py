@@ -6,7 +6,8 @@ from contextlib import asynccontextmanager
 from pathlib import Path
 
 from gateway.commands import wiring
-from gateway.service.server import Bound, Server
+from gateway.service.doors import Bound
+from gateway.service.server import Server
 
 
 async def talk(host: str, port: int, data: bytes) -> bytes:

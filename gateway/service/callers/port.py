@@ -6,7 +6,8 @@ away, or until its time is over. While one waits or talks, all others are busy.
 
 import asyncio
 import logging
-from collections.abc import Callable, Iterable
+import socket
+from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
 from typing import Protocol
 
@@ -92,7 +93,7 @@ class CallPort:
         tally: Tally,
     ) -> None:
         self._reserved, self._ringers, self._tally = reserved, ringers, tally
-        self.server: asyncio.Server | None = None
+        self.servers: list[asyncio.Server] = []
         self._closed = False
         self._caller: _Caller | None = None
         self._open: Call | None = None
@@ -102,12 +103,12 @@ class CallPort:
 
     # Life
 
-    async def open(self, host: str, port: int) -> None:
-        """Take callers from now on. OSError where that is not possible."""
-        self.server = await listen(host, port, self._rang, lambda: self._kept().telnet)
+    async def open(self, host: str, port: int, given: Sequence[socket.socket] = ()) -> None:
+        """Take callers from now on, at sockets `given` for it if any. OSError where that is not possible."""
+        self.servers = await listen(host, port, self._rang, lambda: self._kept().telnet, given)
 
     def shut(self) -> None:
-        """Turn away who waits, and whoever comes yet, until `server` is closed. A call that goes on does."""
+        """Turn away who waits, and whoever comes yet, until the servers close. A call that goes on does."""
         self._closed = True
         if self._caller is not None:
             self._give_up(self._caller)
@@ -138,6 +139,11 @@ class CallPort:
         """That one hears no longer."""
         if self._hearer is hearer:
             self._hearer = None
+
+    @property
+    def in_use(self) -> bool:
+        """Whether somebody hears, calls or talks there, or may be rung."""
+        return bool(self._hearer or self._open or self._caller or any(True for _ in self._ringers()))
 
     @property
     def waiting(self) -> str | None:

@@ -8,6 +8,7 @@ from adapters.errors import NotThere
 from gateway.catalogue.model import Catalogue, ReservedPort
 from gateway.service.callers.port import CallPort, Ringer
 from gateway.service.listening import close_listening
+from gateway.service.running.inheriting import CALLS, Inherited, Spot
 from gateway.service.streams.tally import Tally
 
 _log = logging.getLogger(__name__)
@@ -25,8 +26,12 @@ class Line(Ringer, Protocol):
 class CallPorts:
     """Shared by all clients of one gateway. `catalogue` is asked anew each time."""
 
-    def __init__(self, catalogue: Callable[[], Catalogue], tally: Tally) -> None:
+    def __init__(
+        self, catalogue: Callable[[], Catalogue], tally: Tally, given: Inherited | None = None
+    ) -> None:
         self._catalogue = catalogue
+        self._given = given or Inherited()
+        self._held_back: set[int] = set()  # by who had them before, and still needs them
         self._tally = tally
         self._ports: dict[int, CallPort] = {}
         self._hosts: dict[int, str] = {}
@@ -36,10 +41,16 @@ class CallPorts:
     # Life
 
     async def start(self) -> None:
-        """Open every port, or none: OSError says which failed."""
+        """Open every port, or none: OSError says which failed. Those that the gateway before this one still
+        needs stay closed until it frees them.
+        """
+        reserved = self._catalogue().reserved
+        if self._given.tether is not None:
+            self._held_back = {number for number, each in reserved.items() if self._given.has(*_spot(each))}
         try:
-            for each in self._catalogue().reserved.values():
-                await self._open(each)
+            for number, each in reserved.items():
+                if number not in self._held_back:
+                    await self._open(each)
         except OSError:
             await self.close()
             raise
@@ -57,7 +68,7 @@ class CallPorts:
     async def open_new(self) -> None:
         """Open what it has more. A port that cannot be opened is logged and left out."""
         for number, each in self._catalogue().reserved.items():
-            if number in self._ports:
+            if number in self._ports or number in self._held_back:
                 continue
             try:
                 await self._open(each)
@@ -84,7 +95,7 @@ class CallPorts:
     async def _open(self, reserved: ReservedPort) -> None:
         number = reserved.port
         port = CallPort(lambda: self._catalogue().reserved.get(number), lambda: self._at(number), self._tally)
-        await port.open(reserved.host, number)
+        await port.open(reserved.host, number, self._given.take(*_spot(reserved)))
         self._ports[number], self._hosts[number] = port, reserved.host
 
     async def _close(self, numbers: Collection[int]) -> None:
@@ -94,7 +105,30 @@ class CallPorts:
             del self._hosts[number]
         for port in closing:
             port.shut()
-        await close_listening(port.server for port in closing if port.server is not None)
+        await close_listening(server for port in closing for server in port.servers)
+
+    # A gateway that goes on where another was
+
+    @property
+    def sockets(self) -> dict[Spot, list[int]]:
+        """The descriptors of all ports that are open."""
+        return {
+            (self._hosts[number], number, CALLS): [
+                each.fileno() for server in port.servers for each in server.sockets
+            ]
+            for number, port in self._ports.items()
+        }
+
+    async def close_unused(self) -> list[int]:
+        """Close those where nobody hears, calls, talks or may be rung; their numbers."""
+        unused = [number for number, port in self._ports.items() if not port.in_use]
+        await self._close(unused)
+        return unused
+
+    async def freed(self, number: int | None) -> None:
+        """Who had that port needs it no more, or none of them where that is None."""
+        self._held_back = set() if number is None else self._held_back - {number}
+        await self.open_new()
 
     @property
     def open(self) -> Mapping[int, str]:
@@ -134,3 +168,7 @@ class CallPorts:
 
     def _at(self, number: int) -> Iterator[Line]:
         return (each for each in self._lines if each.rings == number)
+
+
+def _spot(reserved: ReservedPort) -> Spot:
+    return reserved.host, reserved.port, CALLS

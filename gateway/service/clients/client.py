@@ -50,6 +50,10 @@ class House(Patience, Protocol):
         """Why it is not let in, in a sentence; empty where it is, and then counted until it is dismissed."""
         ...
 
+    def answered(self, code: str) -> None:
+        """One reply was sent."""
+        ...
+
     def charge(self, payer: str, rights: Rights) -> None:
         """One request of that account; AskedTooOften where it is more than the rights allow."""
         ...

@@ -319,6 +319,7 @@ class Connection(asyncio.Protocol):
                 lines = None  # CAN may have come just before they were made
             if lines is not None:
                 await self._send(lines)
+                self._house.answered(self._session.status_shown[:3])
         finally:
             self._busy = False
             self.heard_at = asyncio.get_running_loop().time()

@@ -37,6 +37,11 @@ class SpoolRoom:
                 raise NoRoom("The gateway's spool cannot be used") from error
         return self._spool
 
+    @property
+    def count(self) -> int:
+        """How many jobs wait there; on any thread."""
+        return sum(1 for _ in self._folder.glob("*.job"))
+
     def close(self) -> None:
         """Drop what was not finished."""
         if self._spool is not None:

@@ -29,6 +29,7 @@ class Workers:
         self._busy: set[Process] = set()
         self._expiry: asyncio.TimerHandle | None = None
         self._closed = False
+        self.stopped = 0  # because they took too long
 
     async def lay_out(self, task: Task, seconds: float) -> Sheet:
         """The sheet within `seconds`. TooMuchWork: it took longer than limits.WORK_SECONDS, or more memory
@@ -67,6 +68,7 @@ class Workers:
         except TimeoutError as error:
             if ends < most:
                 raise HeadraceError("The gateway is too busy for this now") from error
+            self.stopped += 1
             _log.warning("a selection was stopped after %.0f seconds", limits.WORK_SECONDS)
             raise TooMuchWork from error
         except HeadraceError:

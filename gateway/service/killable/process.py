@@ -15,7 +15,6 @@ from adapters.errors import HeadraceError
 from gateway.extract.effort import Effort, with_effort
 from gateway.extract.pipeline import extract
 from gateway.extract.plan import Sheet
-from gateway.service.descriptors import resource
 from gateway.service.killable.parcels import (
     Task,
     answer_of,
@@ -25,6 +24,7 @@ from gateway.service.killable.parcels import (
     sheet_of,
     unpacked,
 )
+from gateway.service.running.descriptors import resource
 
 _START: Final = (
     "import sys; sys.path[:] = {path!r}; from gateway.service.killable.process import main; main({memory})"

@@ -12,7 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 from adapters import limits
 from adapters.errors import AskedTooOften
@@ -43,6 +43,7 @@ class Accounts:
         self._day = ""
         self._accounts: OrderedDict[str, Account] = OrderedDict()
         self._changed = False
+        self._told: dict[str, tuple[int, int]] = {}  # see `used`
         self._load()
 
     def charge(self, who: str, rights: Rights) -> None:
@@ -81,10 +82,32 @@ class Accounts:
             _log.error("cannot write down what clients have had today: %s", error.strerror)
             self._changed = True
 
+    # Another process that counts the same (see `running.following`)
+
+    def used(self) -> dict[str, Any]:
+        """What was counted since this was last asked, as `add` takes it."""
+        counts = {}
+        for who, each in self._accounts.items():
+            requests, size = self._told.get(who, (0, 0))
+            if (each.requests, each.bytes) != (requests, size):
+                counts[who] = [each.requests - requests, each.bytes - size]
+                self._told[who] = each.requests, each.bytes
+        return {"day": self._day, "counts": counts}
+
+    def add(self, used: dict[str, Any]) -> None:
+        """What another process has counted; nothing of another day."""
+        for who, (requests, size) in used["counts"].items():
+            account = self._account(who)
+            if used["day"] == self._day:
+                account.requests += requests
+                account.bytes += size
+                self._changed = True
+
     def _account(self, who: str) -> Account:
         day = self._now().astimezone(UTC).date().isoformat()
         if day != self._day:
             self._day = day
+            self._told.clear()
             for each in self._accounts.values():
                 each.requests = each.bytes = 0
         account = self._accounts.setdefault(who, Account())

@@ -3,6 +3,7 @@
 import asyncio
 import logging
 import time
+from collections import Counter
 from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 
@@ -29,7 +30,9 @@ class MemberAnswers:
         members: Callable[[], Mapping[str, Member]],
         others: Fulfiller,
         epoch: Callable[[], float] = time.time,
+        counts: Counter[str] | None = None,
     ) -> None:
+        self._counts = Counter() if counts is None else counts
         self._members, self._others, self._epoch = members, others, epoch
         self._attempts = Attempts()
         self._turn = asyncio.Lock()
@@ -68,14 +71,17 @@ class MemberAnswers:
         loop = asyncio.get_running_loop()
         wait = self._attempts.wait(wish.member, wish.address, loop.time())
         if wait:
+            self._counts["locked out"] += 1
             raise AskedTooOften("Too many wrong secrets; wait", wait)
         member = self._members().get(wish.member)
         # A name that is none may be a secret in the wrong place: it is not logged.
         shown = "nobody of that name" if member is None else member.name
         if await loop.run_in_executor(self._worker, self._fits, member, wish.secret):
             self._attempts.accepted(wish.member, wish.address)
+            self._counts["accepted"] += 1
             _log.info("peer=%s logged in as %s", wish.address, shown)
             return True
+        self._counts["refused"] += 1
         self._attempts.failed(wish.member, wish.address, loop.time())
         _log.warning("peer=%s login refused: %s", wish.address, shown)
         return False

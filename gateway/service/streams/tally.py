@@ -3,6 +3,8 @@
 from collections import Counter
 from enum import Enum
 
+from gateway.service.running.metrics import Number
+
 
 class Way(Enum):
     """Who called whom."""
@@ -19,6 +21,22 @@ class Tally:
         self.begun: Counter[Way] = Counter()
         self.open = 0
         self.sent = self.heard = 0
+
+    @property
+    def numbers(self) -> list[Number]:
+        """The same, for who collects them."""
+
+        def begun() -> dict[str, float]:
+            return {way.value: self.begun[way] for way in Way}
+
+        def carried() -> dict[str, float]:
+            return {"to_far": self.sent, "from_far": self.heard}
+
+        return [
+            Number("calls", "Calls that came about", begun, "way", counts=True),
+            Number("calls_open", "Calls that go on now", lambda: self.open),
+            Number("call_bytes", "Bytes of calls, at the far end", carried, "way", counts=True),
+        ]
 
     def begin(self, way: Way) -> None:
         """A call is open."""

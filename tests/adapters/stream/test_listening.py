@@ -15,7 +15,7 @@ from tests.gateway.service.callers.callers import free_port
 async def test_a_caller(telnet: bool, scheme: str, heard: bytes) -> None:
     callers: asyncio.Queue[tuple[Stream, str]] = asyncio.Queue()
     port = free_port()
-    server = await listen("127.0.0.1", port, lambda *each: callers.put_nowait(each), lambda: telnet)
+    (server,) = await listen("127.0.0.1", port, lambda *each: callers.put_nowait(each), lambda: telnet)
     reader, writer = await asyncio.open_connection("127.0.0.1", port)
     stream, address = await asyncio.wait_for(callers.get(), 5)
     assert (stream.origin, address, stream.datagrams) == (f"{scheme}://127.0.0.1", "127.0.0.1", False)

@@ -56,10 +56,13 @@ class Serving:
 
 
 @contextmanager
-def serving(*arguments: str, folder: Path) -> Iterator[Serving]:
+def serving(*arguments: str, folder: Path, **environment: str) -> Iterator[Serving]:
     """`headrace serve` in `folder`; killed at the end if it still runs."""
     process = subprocess.Popen(
-        [*HEADRACE, "serve", *arguments], cwd=folder, env=ENVIRONMENT, stderr=subprocess.PIPE
+        [*HEADRACE, "serve", *arguments],
+        cwd=folder,
+        env={**ENVIRONMENT, **environment},
+        stderr=subprocess.PIPE,
     )
     watchdog = threading.Timer(3 * PATIENCE, process.kill)
     watchdog.start()

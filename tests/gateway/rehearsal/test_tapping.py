@@ -9,7 +9,8 @@ from gateway.rehearsal.running import run_script
 from gateway.rehearsal.script.reading import read_script
 from gateway.rehearsal.tapping import Tapped
 from gateway.rehearsal.tracing import Trace
-from gateway.service.server import Bound, Server, Tap
+from gateway.service.doors import Bound
+from gateway.service.server import Server, Tap
 from tests.gateway.service.clients.test_connection import SOURCES
 from tests.gateway.service.clients.test_granting import Late
 from tests.gateway.talking import talk

@@ -12,9 +12,10 @@ from gateway.service.callers.ports import CallPorts
 from gateway.service.devices.device import Device
 from gateway.service.devices.port import Port
 from gateway.service.devices.wire import Wire
+from gateway.service.doors import wire_of
 from gateway.service.modems.line import ModemLine
 from gateway.service.modems.wires import Wires
-from gateway.service.server import Server, wire_of
+from gateway.service.server import Server
 from gateway.service.streams.calls import Call
 from gateway.service.streams.tally import Tally
 from gateway.session.wishes import Called, Granted, Provenance, Wish

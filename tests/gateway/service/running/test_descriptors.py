@@ -9,12 +9,12 @@ import pytest
 
 import gateway
 from adapters import limits
-from gateway.service.descriptors import Complaints
+from gateway.service.running.descriptors import Complaints
 
 ROOT = Path(gateway.__file__).parents[1]
 SCRIPT = """
 import resource, sys
-from gateway.service.descriptors import make_room
+from gateway.service.running.descriptors import make_room
 soft, hard, clients, ports = map(int, sys.argv[1:])
 resource.setrlimit(resource.RLIMIT_NOFILE, (soft, hard))
 print(make_room(clients, ports), *resource.getrlimit(resource.RLIMIT_NOFILE))

@@ -3,7 +3,7 @@
 import asyncio
 from pathlib import Path
 
-from gateway.service.watching import signature, watch
+from gateway.service.running.watching import signature, watch
 
 
 async def test_a_change_is_told_once_it_rests(tmp_path: Path) -> None:
