@@ -1,4 +1,4 @@
-"""`headrace unit`: a systemd unit for one catalogue, that leaves the gateway no more than it needs."""
+"""`headrace unit`: systemd units for one catalogue, that leave the gateway no more than it needs."""
 
 import argparse
 import shutil
@@ -7,11 +7,14 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Final
 
+from adapters import limits
 from gateway.catalogue.model import Catalogue, SerialDevice
 from gateway.commands import wiring
+from gateway.service.doors import where
 
 _STATES: Final = Path("/var/lib")
 _STOP_SECONDS: Final = 15  # beyond `wait`, before systemd kills what does not end
+_WATCHDOG_SECONDS: Final = 30  # without a word from the loop, before systemd starts the gateway anew
 _PRIVILEGED: Final = 1_024  # ports below need a capability
 
 _FIXED: Final = """\
@@ -53,9 +56,18 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]", 
         help="print a systemd unit",
         description="Print a systemd unit that runs headrace serve with this catalogue, and leaves it as"
         " little else as it can. Read it, save it as /etc/systemd/system/headrace.service, then: systemctl"
-        " enable --now headrace.",
+        " enable --now headrace. `headrace unit socket` prints headrace.socket, with which systemd itself"
+        " opens the ports, and `headrace unit activated` the service for that: it needs no right to low"
+        " ports, and a client that comes while the gateway starts waits instead of being refused.",
         epilog=f'The state folder has to be below {_STATES}: [gateway] state = "{_STATES}/headrace".'
         f" {epilog}",
+    )
+    parser.add_argument(
+        "what",
+        nargs="?",
+        choices=("service", "activated", "socket"),
+        default="service",
+        help="which unit (default: %(default)s)",
     )
     wiring.add_config(parser)
     parser.set_defaults(run=run)
@@ -72,7 +84,10 @@ def run(options: argparse.Namespace) -> int:
         print(f"headrace: {each}", file=sys.stderr)
     if faults:
         return 1
-    print("\n".join(_lines(catalogue, path)))
+    if options.what == "socket":
+        print("\n".join(_socket(catalogue, path)))
+        return 0
+    print("\n".join(_lines(catalogue, path, activated=options.what == "activated")))
     for each in _cautions(catalogue):
         print(f"headrace: {each}", file=sys.stderr)
     return 0
@@ -105,12 +120,31 @@ def _cautions(catalogue: Catalogue) -> Iterator[str]:
         yield f"{folder} is written by the unit's own user: let its group in, and add SupplementaryGroups="
 
 
-def _lines(catalogue: Catalogue, path: Path) -> Iterator[str]:
+def _ports(catalogue: Catalogue) -> list[tuple[str, int]]:
+    """Host and port of all that listens."""
+    doors = [(each.host, each.port) for each in catalogue.listeners if each.device is None and each.port]
+    return [*doors, *((each.host, each.port) for each in catalogue.reserved.values())]
+
+
+def _socket(catalogue: Catalogue, path: Path) -> Iterator[str]:
+    yield f"# Made by headrace unit for {path}: systemd.socket(5) explains it."
+    yield from ("[Unit]", "Description=The ports of headrace", "", "[Socket]")
+    for host, port in _ports(catalogue):
+        yield f"ListenStream={where('127.0.0.1' if host == 'localhost' else host, port)}"
+    yield f"Backlog={limits.BACKLOG}"
+    yield "BindIPv6Only=ipv6-only"
+    yield "FreeBind=yes"  # an address may come up later than the ports
+    yield from ("", "[Install]", "WantedBy=sockets.target")
+
+
+def _lines(catalogue: Catalogue, path: Path, *, activated: bool) -> Iterator[str]:
     program = shutil.which(sys.argv[0]) or sys.argv[0]
     yield f"# Made by headrace unit for {path}. Read it before you use it; systemd.exec(5) explains it."
     yield from ("[Unit]", "Description=headrace, a gateway for small machines")
-    yield from ("Wants=network-online.target", "After=network-online.target", "")
-    yield from ("[Service]", "Type=exec")
+    yield from ("Wants=network-online.target", "After=network-online.target")
+    if activated:
+        yield from ("Requires=headrace.socket", "After=headrace.socket")
+    yield from ("", "[Service]", "Type=notify", f"WatchdogSec={_WATCHDOG_SECONDS}")
     yield f"ExecStart={_quoted(str(Path(program).absolute()))} serve --config {_quoted(str(path))}"
     yield from ("ExecReload=/bin/kill -HUP $MAINPID", "Restart=on-failure", "RestartSec=5")
     yield "KillMode=mixed"  # the processes that pick values are needed for the last replies
@@ -123,18 +157,15 @@ def _lines(catalogue: Catalogue, path: Path) -> Iterator[str]:
     for folder in _written(catalogue):
         yield f"ReadWritePaths={_quoted(str(folder))}"
     yield _FIXED
-    yield from _capabilities(catalogue)
-    yield from _devices([each.device for each in catalogue.listeners if each.device is not None])
-    yield from ("", "[Install]", "WantedBy=multi-user.target")
-
-
-def _capabilities(catalogue: Catalogue) -> Iterator[str]:
-    ports = [each.port for each in catalogue.listeners if each.device is None and each.port]
-    low = any(each < _PRIVILEGED for each in (*ports, *catalogue.reserved))
+    low = not activated and any(port < _PRIVILEGED for _, port in _ports(catalogue))
     yield f"CapabilityBoundingSet={'CAP_NET_BIND_SERVICE' if low else ''}"
     yield f"AmbientCapabilities={'CAP_NET_BIND_SERVICE' if low else ''}"
     if not low:
         yield "PrivateUsers=yes"
+    yield from _devices([each.device for each in catalogue.listeners if each.device is not None])
+    yield from ("", "[Install]", "WantedBy=multi-user.target")
+    if activated:
+        yield "Also=headrace.socket"
 
 
 def _devices(devices: list[SerialDevice]) -> Iterator[str]:

@@ -31,10 +31,10 @@ secret = "credential:far-key"
 LEAST = '[gateway]\nstate = "/var/lib/headrace/own"\nmembers = "/var/lib/headrace/own/m.toml"\n'
 
 
-def made(folder: Path, text: str) -> tuple[int, str, str]:
+def made(folder: Path, text: str, *what: str) -> tuple[int, str, str]:
     """The exit code, and what was printed."""
     (folder / "headrace.toml").write_text(text.format(folder=folder))
-    done = headrace("unit", folder=folder)
+    done = headrace("unit", *what, folder=folder)
     return done.returncode, done.stdout.decode(), done.stderr.decode()
 
 
@@ -95,6 +95,28 @@ def analysed(*arguments: str) -> str:
     done = subprocess.run([program, *arguments], capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stdout + done.stderr
     return done.stdout + done.stderr
+
+
+def test_ports_that_systemd_opens(tmp_path: Path) -> None:
+    """systemd.socket(5); whoever is given low ports needs no right to them (capabilities(7))."""
+    text = WHOLE + '[[listen]]\nhost = "::1"\nport = 8128\n[hear.8200]\n'
+    code, unit, said = made(tmp_path, text, "socket")
+    assert (code, said) == (0, "")
+    lines = [line.removeprefix("ListenStream=") for line in unit.splitlines() if "ListenStream" in line]
+    assert lines == ["127.0.0.1:23", "[::1]:8128", "127.0.0.1:8200"]
+    _, service, _ = made(tmp_path, text, "activated")
+    assert {"Requires=headrace.socket", "CapabilityBoundingSet=", "PrivateUsers=yes"} <= set(
+        service.splitlines()
+    )
+    (tmp_path / "headrace.service").write_text(
+        re.sub(r"(?m)^ExecStart=\S+", f"ExecStart={sys.executable}", service)
+    )
+    (tmp_path / "headrace.socket").write_text(unit)
+    said = analysed(
+        "verify", "--man=no", str(tmp_path / "headrace.service"), str(tmp_path / "headrace.socket")
+    )
+    assert str(tmp_path) not in said
+    assert "headrace" not in said
 
 
 @pytest.mark.parametrize("text", [WHOLE, LEAST])
