@@ -278,6 +278,8 @@ ACCOUNTS: Final = 100_000  # members and addresses whose requests are counted, l
 ACCOUNTS_SAVED_SECONDS: Final = 30.0  # between two times that a day's counts are written down
 ACCOUNT_BURST: Final = 10  # requests at once, at least, before a rate holds anybody back
 
+SERVERS_AT_ONCE: Final = 4  # far servers that may take all turns of requests between them, if they hang
+
 # Running for years
 TETHER_BYTES: Final = 32 << 20  # of one message between a gateway and the one that follows it: all accounts
 PAGE_SECONDS: Final = 2.0  # for the loop to say how it is, and for who asks for that to ask

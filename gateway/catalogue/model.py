@@ -295,6 +295,8 @@ class GatewaySettings:
     metrics: int | None = None  # a port of loopback
     members: str = "headrace-members.toml"
     per_address: int | None = None  # clients at the same time; None: as many as `clients`
+    at_once: int = 256  # requests that are worked on
+    queue: int | None = None  # requests that wait for their turn; None: as many as `clients`
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,6 +21,7 @@ from gateway.service.clients.pacing import Pacing
 from gateway.service.clients.resuming import Seat
 from gateway.service.clocks import CLOCK, Clock
 from gateway.service.counter.answers import CounterAnswers
+from gateway.service.crowd import Crowd
 from gateway.service.devices.device import Device
 from gateway.service.doors import Bound, Door, Place, places, wire_of
 from gateway.service.listening import close_listening
@@ -59,7 +60,8 @@ class Server:
         self._accounts = accounts or Accounts(None, clock.now)
         self.tally, self.counts = Tally(), Counts()
         self._ports = CallPorts(lambda: self._catalogue, self.tally, self._given)
-        answers = CallerAnswers(self._ports, make_answers(lambda: self._catalogue), self.tally)
+        self.crowd = Crowd(lambda: self._catalogue, make_answers(lambda: self._catalogue))
+        answers = CallerAnswers(self._ports, self.crowd, self.tally)
         self._answers = MemberAnswers(
             lambda: self._catalogue.members, answers, clock.epoch, self.counts.logins
         )

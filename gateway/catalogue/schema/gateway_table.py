@@ -35,6 +35,8 @@ def read_gateway(top: Table) -> GatewaySettings:
         metrics=table.integer("metrics"),
         members=table.text("members") or defaults.members,
         per_address=table.integer("per_address"),
+        at_once=table.integer("at_once") or defaults.at_once,
+        queue=table.integer("queue"),
     )
 
 

@@ -1,0 +1,129 @@
+"""Requests at once: turns, a share for each far server, a queue, and 421 for those beyond it."""
+
+import asyncio
+from collections.abc import Iterator
+from dataclasses import replace
+
+import pytest
+
+from adapters.errors import GatewayFull
+from gateway.catalogue.calling.targets import Ref
+from gateway.catalogue.model import Catalogue, GatewaySettings
+from gateway.service.crowd import Crowd
+from gateway.session.wishes import CallerWish, Granted, ListWish, Taken, Wish
+from gateway.testing.stage import Stage
+
+SECONDS = 10.0
+
+
+@pytest.fixture
+def stage(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Stage]:
+    with Stage(tmp_path_factory.mktemp("stage"), lambda: tmp_path_factory.mktemp("scratch")) as stage:
+        yield stage
+
+
+class Slow:
+    """Grants when it is told to."""
+
+    def __init__(self) -> None:
+        self.begun: list[str] = []
+        self.end = asyncio.Event()
+
+    def now(self, wish: Wish) -> Granted | None:
+        return Taken() if isinstance(wish, CallerWish) else None
+
+    async def answer(self, wish: Wish, seconds: float) -> Granted:
+        assert isinstance(wish, ListWish)
+        self.begun.append(wish.ref.url)
+        await self.end.wait()
+        return Taken()
+
+
+class Asked:
+    """A crowd, and who asks in it."""
+
+    def __init__(self, at_once: int, queue: int) -> None:
+        self.catalogue = Catalogue(gateway=GatewaySettings(at_once=at_once, queue=queue))
+        self.slow = Slow()
+        self.crowd = Crowd(lambda: self.catalogue, self.slow)
+
+    async def ask(self, url: str, seconds: float = SECONDS) -> "asyncio.Task[Granted]":
+        task = asyncio.create_task(self.crowd.answer(ListWish(Ref(url)), seconds))
+        await asyncio.sleep(0)
+        return task
+
+
+async def test_one_far_server_has_its_share_and_others_go_past_it() -> None:
+    asked = Asked(8, 3)
+    hanging = [await asked.ask("ftp://one.example/") for _ in range(4)]
+    assert asked.slow.begun == ["ftp://one.example/"] * 2
+    other = await asked.ask("ftp://two.example/")
+    assert asked.slow.begun[2:] == ["ftp://two.example/"]
+    assert [each.read() for each in asked.crowd.numbers] == [3, 2]
+    asked.slow.end.set()
+    await asyncio.wait_for(asyncio.gather(*hanging, other), SECONDS)
+    assert [each.read() for each in asked.crowd.numbers] == [0, 0]
+
+
+async def test_folders_of_this_computer_have_no_share() -> None:
+    asked = Asked(8, 3)
+    mine = [await asked.ask("file:///srv/") for _ in range(8)]
+    assert len(asked.slow.begun) == 8
+    asked.slow.end.set()
+    await asyncio.gather(*mine)
+
+
+async def test_a_queue_that_is_full_is_told_at_once_and_what_needs_no_wait_has_none() -> None:
+    asked = Asked(4, 1)
+    two = [await asked.ask("ftp://one.example/") for _ in range(2)]
+    with pytest.raises(GatewayFull, match="Too many requests at once"):
+        await (await asked.ask("ftp://one.example/"))
+    assert asked.crowd.now(CallerWish(1)) == Taken()
+    asked.catalogue = replace(asked.catalogue, gateway=replace(asked.catalogue.gateway, queue=2))  # a reload
+    three = await asked.ask("ftp://one.example/")
+    assert not three.done()
+    asked.slow.end.set()
+    await asyncio.gather(*two, three)
+
+
+async def test_who_waited_long_enough_is_told_and_who_leaves_the_queue_makes_room() -> None:
+    asked = Asked(4, 1)
+    first = await asked.ask("ftp://one.example/")
+    with pytest.raises(GatewayFull):
+        await (await asked.ask("ftp://one.example/", 0.02))
+    left = await asked.ask("ftp://one.example/")
+    left.cancel()
+    with pytest.raises(asyncio.CancelledError):
+        await left
+    last = await asked.ask("ftp://one.example/")
+    asked.slow.end.set()
+    await asyncio.gather(first, last)
+    assert len(asked.slow.begun) == 2
+
+
+async def test_a_turn_that_comes_just_as_it_is_given_up_is_passed_on() -> None:
+    asked = Asked(4, 2)
+    first = await asked.ask("ftp://one.example/")
+    second, third = [await asked.ask("ftp://one.example/") for _ in range(2)]
+    first.cancel()
+    await asyncio.sleep(0)  # the turn is the second's now, which has not noticed yet
+    second.cancel()
+    with pytest.raises(asyncio.CancelledError):
+        await second
+    asked.slow.end.set()
+    await asyncio.wait_for(third, SECONDS)
+    assert [each.read() for each in asked.crowd.numbers] == [0, 0]
+
+
+def test_through_a_whole_gateway(stage: Stage) -> None:
+    """421 is a reply like any other: the line stays, and the next request may fit."""
+    far = stage.upstreams()
+    far.on("/slow.txt").slow(1.0)
+    gateway = stage.gateways(f'[gateway]\nat_once = 4\nqueue = 0\n[place.far]\nbase = "{far.url}/"\n')
+    one, two = (stage.clients(gateway) for _ in range(2))
+    one.send("TEXT far:slow.txt")
+    far.wait_for(1)
+    assert two.ask("TEXT far:slow.txt").status == 421
+    assert two.ask("TIME").status == 200
+    assert one.reply().status == 200
+    assert two.ask("TEXT far:slow.txt").status == 200
