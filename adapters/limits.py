@@ -281,6 +281,8 @@ ACCOUNT_BURST: Final = 10  # requests at once, at least, before a rate holds any
 SERVERS_AT_ONCE: Final = 4  # far servers that may take all turns of requests between them, if they hang
 
 # Running for years
+LIVE_SECONDS: Final = 10.0  # for a far server to answer whoever looks whether it does
+CLOCK_SECONDS: Final = 120.0  # between our clock and a far server's, before one of them is wrong
 TETHER_BYTES: Final = 32 << 20  # of one message between a gateway and the one that follows it: all accounts
 PAGE_SECONDS: Final = 2.0  # for the loop to say how it is, and for who asks for that to ask
 FOLLOW_SECONDS: Final = 60.0  # for the one that follows to be ready

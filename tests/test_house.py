@@ -71,6 +71,7 @@ _TALK = "gateway/session/test_conversation.py"
 _PATHS = "gateway/extract/jsonpath/test_compile.py"
 ELSEWHERE = {
     "adapters/listening.py": "adapters/stream/test_listening.py",
+    "gateway/commands/findings.py": "gateway/commands/test_doctor.py",
     "gateway/service/doors.py": "gateway/service/test_server.py",
     "gateway/service/outlook.py": "gateway/service/running/test_page.py",
     "gateway/service/running/counts.py": "gateway/service/running/test_page.py",

@@ -3,13 +3,11 @@
 import argparse
 import os
 import shutil
-import socket
 import ssl
 import stat
 import sys
 import time
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from ipaddress import ip_address
 from pathlib import Path
@@ -17,37 +15,12 @@ from typing import Final
 
 from adapters import limits
 from gateway.catalogue.calling.addresses import is_literal_host
-from gateway.catalogue.model import Catalogue
 from gateway.commands import wiring
+from gateway.commands.doctor_live import names, web
+from gateway.commands.findings import DAY, SOON, Finding, Patient
 from gateway.service.running.descriptors import resource, wanted
 
 _WRITTEN: Final = datetime(2026, 11, 1, tzinfo=UTC)  # no clock that is right tells an earlier time
-_SOON: Final = 30  # days
-_DAY: Final = 86_400
-
-
-@dataclass(frozen=True, slots=True)
-class Finding:
-    """One thing to be done, or, where `caution` is set, to be thought of."""
-
-    what: str
-    why: str
-    do: str
-    caution: bool = False
-
-    @property
-    def line(self) -> str:
-        """In one line."""
-        return f"{'note' if self.caution else 'TO DO'}: {self.what}: {self.why}. {self.do}"
-
-
-@dataclass(frozen=True, slots=True)
-class Patient:
-    """What is looked at: the catalogue, its folder, and the time in epoch seconds."""
-
-    catalogue: Catalogue
-    folder: Path
-    now: float
 
 
 def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]", epilog: str) -> None:
@@ -57,11 +30,11 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]", 
         help="look for what stands in the way of running for years",
         description="Check the catalogue, permissions, the clock, certificates, the disk, devices and who can"
         " reach the gateway. It changes nothing and asks no far server; with --live it looks up their names,"
-        " too.",
+        " and asks each web server once, for its certificate and its clock.",
         epilog=f"It exits with 1 when something is to be done. {epilog}",
     )
     wiring.add_config(parser)
-    parser.add_argument("--live", action="store_true", help="look up the names of far servers")
+    parser.add_argument("--live", action="store_true", help="look up far servers, and ask those of the web")
     parser.set_defaults(run=run)
 
 
@@ -72,7 +45,7 @@ def run(options: argparse.Namespace) -> int:
     if catalogue is None:
         return wiring.WRONG_USAGE
     patient = Patient(catalogue, path.absolute().parent, time.time())
-    findings = [each for look in (*_LOOKS, *((names,) if options.live else ())) for each in look(patient)]
+    findings = [each for look in (*_LOOKS, *((names, web) if options.live else ())) for each in look(patient)]
     for each in findings:
         print(each.line)
     to_do = sum(not each.caution for each in findings)
@@ -121,10 +94,10 @@ def certificates(patient: Patient) -> Iterator[Finding]:
         context = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
         context.load_verify_locations(name)
         ends = [ssl.cert_time_to_seconds(str(each["notAfter"])) for each in context.get_ca_certs()]
-        days = int((max(ends, default=0) - patient.now) // _DAY)
+        days = int((max(ends, default=0) - patient.now) // DAY)
         if days < 0:
             yield Finding(name, "all its certificates have expired", "ask for new ones")
-        elif days < _SOON:
+        elif days < SOON:
             yield Finding(
                 name, f"its last certificate expires in {days} days", "ask for new ones", caution=True
             )
@@ -162,18 +135,6 @@ def doors(patient: Patient) -> Iterator[Finding]:
             where = f"{each.host}:{each.port}"
             why = "whoever reaches it may do all that the catalogue names"
             yield Finding(where, why, "set networks or rights at that [[listen]]", caution=True)
-
-
-def names(patient: Patient) -> Iterator[Finding]:
-    """Names of far servers that lead nowhere."""
-    for host, port in sorted(frozenset().union(*patient.catalogue.origins.values())):
-        if host != "localhost" and is_literal_host(host):
-            continue
-        try:
-            socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)
-        except OSError as error:
-            why = f"it cannot be looked up ({error.strerror or error})"
-            yield Finding(host, why, "look at the name, and at this computer's DNS")
 
 
 _LOOKS: Final[tuple[Callable[[Patient], Iterator[Finding]], ...]] = (

@@ -101,6 +101,7 @@ class Crowd:
 def _server_of(wish: Wish) -> str:
     """Whom it asks, as far as that is known yet; empty for nobody, or this computer."""
     if isinstance(wish, SourceWish):
-        return wish.source.url.partition("{")[0]
+        url = wish.source.url
+        return origin_of(url) if "://" in url else url.partition(":")[0]
     ref = getattr(wish, "ref", None)
     return "" if ref is None else origin_of(ref.url)

@@ -126,17 +126,3 @@ def test_devices_that_may_not_be_used(folder: Path, monkeypatch: pytest.MonkeyPa
     monkeypatch.setattr(os, "access", lambda *_: False)
     (one,) = doctor.devices(found)
     assert "may not be used" in one.line
-
-
-def test_names(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """By this machine's own name alone; a name that leads nowhere is played (RFC 6761 section 6.4)."""
-    assert not list(doctor.names(patient(folder, '[place.a]\nbase = "ftp://localhost/"\n')))
-
-    def nowhere(*_: object, **__: object) -> None:
-        raise OSError("no such name")
-
-    monkeypatch.setattr("socket.getaddrinfo", nowhere)
-    (found,) = doctor.names(
-        patient(folder, '[place.a]\nbase = "ftp://files.invalid/"\n[place.b]\nbase = "ftp://192.0.2.1/"\n')
-    )
-    assert "files.invalid: it cannot be looked up (no such name)" in found.line
