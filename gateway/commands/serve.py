@@ -24,6 +24,7 @@ from gateway.service.outlook import numbers, troubles
 from gateway.service.running.descriptors import no_core_dumps
 from gateway.service.running.inheriting import METRICS, Inherited, inherited
 from gateway.service.running.manager import Manager
+from gateway.service.running.metrics import Number
 from gateway.service.running.page import LOOPBACK, Page
 from gateway.service.running.watching import Signature, signature, watch
 from gateway.service.server import Server
@@ -133,7 +134,7 @@ class _Serving:
         trace = self._trace
         tap = None if trace is None else lambda inner, number: Tapped(inner, trace, number)
         server = Server(catalogue, parts.answers, parts.clock, tap, parts.accounts, given=self._given)
-        page = Page([*numbers(server), *parts.numbers], lambda: troubles(server), parts.troubles)
+        page = Page([*numbers(server), *parts.numbers, _tasks()], lambda: troubles(server), parts.troubles)
         ended = asyncio.Event()
         handover = Handover(self._given, self._manager, parts=parts, server=server, page=page, ended=ended)
         site = self._site
@@ -242,3 +243,8 @@ async def _save(parts: wiring.Parts, handover: Handover) -> None:
         await asyncio.sleep(limits.ACCOUNTS_SAVED_SECONDS)
         if not handover.followed:
             await parts.save_accounts()
+
+
+def _tasks() -> Number:
+    loop = asyncio.get_running_loop()
+    return Number("tasks", "What the loop has under way", lambda: len(asyncio.all_tasks(loop)))

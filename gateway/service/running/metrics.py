@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
-from prometheus_client import CollectorRegistry
+from prometheus_client import CollectorRegistry, ProcessCollector
 from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily, Metric
 from prometheus_client.registry import Collector
 
@@ -41,7 +41,8 @@ class _Numbers(Collector):
 
 
 def registry(numbers: Iterable[Number]) -> CollectorRegistry:
-    """What prometheus_client prints."""
+    """What prometheus_client prints: these, and what it finds in /proc about the process."""
     made = CollectorRegistry()
     made.register(_Numbers(numbers))
+    ProcessCollector(registry=made)
     return made

@@ -11,7 +11,7 @@ import pytest
 import trustme
 
 from gateway.commands import doctor
-from gateway.commands.doctor import Patient
+from gateway.commands.findings import Patient
 from gateway.commands.wiring import read_catalogue
 from tests.gateway.commands.processes import headrace
 
