@@ -7,7 +7,7 @@ from tests.bench.bench_soak import gateway, soak
 
 
 def test_many_clients_and_faults_leave_nothing_behind(tmp_path: Path) -> None:
-    """What may stay is what is kept for a while on purpose: connections to far servers (15 s), two processes."""
+    """What may stay is kept for a while on purpose: connections to far servers (15 s), two processes."""
     with gateway(tmp_path, 200) as (port, metrics):
         found = asyncio.run(soak(port, metrics, clients=60, seconds=6.0, think=0.5, visits=2_000))
     assert found.seen.wrong == []
