@@ -19,7 +19,10 @@ from adapters import limits
 from gateway.catalogue.calling.addresses import is_literal_host
 from gateway.catalogue.model import Catalogue
 from gateway.commands import wiring
+from gateway.service import damage
 from gateway.service.descriptors import resource, wanted
+from gateway.service.spool import aside
+from gateway.service.spool.folder import look
 
 _WRITTEN: Final = datetime(2026, 11, 1, tzinfo=UTC)  # no clock that is right tells an earlier time
 _SOON: Final = 30  # days
@@ -106,6 +109,31 @@ def state(patient: Patient) -> Iterator[Finding]:
         yield Finding(f"the disk of {there}", why, "make room, or name another state folder")
 
 
+def damaged(patient: Patient) -> Iterator[Finding]:
+    """What the gateway found damaged and set aside: transfers are somebody's work, the rest is rebuilt."""
+    folder = Path(patient.catalogue.gateway.state)
+    spool = folder / "spool"
+    for each in damage.lying_aside(folder):
+        why = "it was damaged, and begun anew"
+        yield Finding(str(each), why, "look at the disk; remove it when you need it no more", caution=True)
+    if not spool.is_dir():
+        return
+    try:
+        found, foreign = aside.lying_aside(spool), look(spool).foreign
+    except OSError as error:
+        yield Finding(f"the spool {spool}", f"it cannot be read: {error.strerror}", "look at its rights")
+        return
+    if found:
+        numbers = " ".join(str(each.number) for each in found)
+        why = f"damaged transfers lie aside in it: {numbers}"
+        yield Finding(
+            f"the spool {spool}", why, "headrace spool says which; headrace spool drop N forgets one"
+        )
+    if foreign:
+        why = f"{foreign} of its files are not the gateway's"
+        yield Finding(f"the spool {spool}", why, "see what put them there", caution=True)
+
+
 def clock(patient: Patient) -> Iterator[Finding]:
     """A clock that stands wrong spoils certificates, codes and ages."""
     if patient.now < _WRITTEN.timestamp():
@@ -179,6 +207,7 @@ def names(patient: Patient) -> Iterator[Finding]:
 _LOOKS: Final[tuple[Callable[[Patient], Iterator[Finding]], ...]] = (
     secrets,
     state,
+    damaged,
     clock,
     certificates,
     descriptors,
