@@ -19,7 +19,7 @@ def put_in_place(path: Path, data: bytes, mode: int, *, like: Path | None = None
 
     `mode` is its permissions. `like`: it is to have that file's or folder's owner, where that may be given.
     """
-    _remove_left(path)
+    remove_left(path)
     descriptor, draft = _begun(path)
     try:
         with os.fdopen(descriptor, "wb") as file:
@@ -56,8 +56,8 @@ def _begun(path: Path) -> tuple[int, Path]:
         os.close(descriptor)
 
 
-def _remove_left(path: Path) -> None:
-    """Drafts that nobody writes any more: best effort."""
+def remove_left(path: Path) -> None:
+    """Remove drafts of the file that nobody writes any more: best effort."""
     with suppress(OSError):
         for each in path.parent.iterdir():
             if each.name.startswith(f".{path.name}.") and each.name.endswith(_PART):

@@ -2,6 +2,7 @@
 
 import asyncio
 import random
+from collections import Counter
 from collections.abc import Awaitable, Callable, Mapping
 from contextlib import suppress
 
@@ -13,20 +14,23 @@ _SIZES = (0, 1, 300, 5_000, 70_000, 250_000)  # bytes; one chunk and several
 class Line:
     """One connection."""
 
-    def __init__(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-        self._reader, self._writer = reader, writer
-        self.requests = 0
+    def __init__(
+        self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter, traffic: Counter[str]
+    ) -> None:
+        self._reader, self._writer, self._traffic = reader, writer, traffic
 
     async def say(self, request: str) -> bytes:
         """A request's whole reply. EOFError or OSError where the line breaks."""
-        self.requests += 1
+        self._traffic["requests"] += 1
         self._writer.write(f"{request}\r".encode())
         return await self.reply()
 
     async def reply(self) -> bytes:
         """The next whole reply: 18 characters of status line and line end, then the records it announces."""
         status = await self._reader.readexactly(18)
-        return status + await self._reader.readexactly(int(status[4:9]) * (int(status[10:13]) + 2))
+        records = await self._reader.readexactly(int(status[4:9]) * (int(status[10:13]) + 2))
+        self._traffic["replies"] += 1
+        return status + records
 
     async def give(self, data: bytes) -> bytes:
         """After a 350: the data, and the reply."""
@@ -38,21 +42,14 @@ class Line:
         self._writer.close()
 
 
-async def connected(port: int) -> Line:
-    """A line to a gateway on loopback."""
-    return Line(*await asyncio.open_connection("127.0.0.1", port))
-
-
-async def until_cut(work: Callable[[Line], Awaitable[None]], port: int) -> int:
-    """Do the work until the gateway is gone; how many requests that were."""
-    line = None
+async def until_cut(work: Callable[[Line], Awaitable[None]], port: int, traffic: Counter[str]) -> None:
+    """Do the work until the gateway is gone; `traffic` counts requests and replies."""
     with suppress(OSError, EOFError):
-        line = await connected(port)
-        await work(line)
-    if line is None:
-        return 0
-    line.close()
-    return line.requests
+        line = Line(*await asyncio.open_connection("127.0.0.1", port), traffic)
+        try:
+            await work(line)
+        finally:
+            line.close()
 
 
 def _noted(one: Try, reply: bytes) -> None:

@@ -21,7 +21,7 @@ from tests.gateway.commands.processes import ENVIRONMENT, PATIENCE
 from tests.recorded.places import PASSWORD, PLACES, Place
 
 CONSTANT = 12  # documents that nobody changes, of each kind
-_SLOW = 300_000  # bytes a second
+_SLOW = 100_000  # bytes a second
 _CATALOGUE = """
 [gateway]
 state = "state"

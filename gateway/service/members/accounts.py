@@ -20,7 +20,7 @@ from adapters import limits
 from adapters.errors import AskedTooOften
 from gateway.catalogue.access import Rights
 from gateway.service.damage import set_aside
-from gateway.service.whole_files import put_in_place
+from gateway.service.whole_files import put_in_place, remove_left
 
 _log = logging.getLogger(__name__)
 _MINUTE: Final = 60.0
@@ -117,6 +117,7 @@ class Accounts:
         """What was counted today before this start. What is damaged counts for nothing, and is set aside."""
         if self._path is None:
             return
+        remove_left(self._path)
         try:
             self._day, found = _read(self._path)
         except FileNotFoundError:

@@ -102,6 +102,8 @@ def test_a_day_outlives_a_start(tmp_path: Path) -> None:
     assert waits(again, Rights(bytes=50), "from 192.0.2.7") == 7_200
     time.seconds = 86_400
     assert waits(Accounts(path, time.now, time.clock), Rights(requests=1)) == 0
+    (path.parent / ".accounts.json.x.part").touch()  # of one that was killed
+    Accounts(path, time.now, time.clock)
     assert [each.name for each in path.parent.iterdir()] == ["accounts.json"]
 
 
