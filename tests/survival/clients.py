@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Awaitable, Callable, Mapping
 from contextlib import suppress
 
-from tests.killed.told import Document, Told, Try
+from tests.survival.told import Document, Told, Try
 
 _SIZES = (0, 1, 300, 5_000, 70_000, 250_000)  # bytes; one chunk and several
 

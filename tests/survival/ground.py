@@ -5,11 +5,12 @@ some transfers outlast `wait`, are answered 150 and go on; `shelf` is a folder o
 """
 
 import asyncio
+import json
 import re
 import signal
 import subprocess
 import sys
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Mapping
 from contextlib import ExitStack, asynccontextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -46,13 +47,16 @@ kind = "int"
 width = 6
 """
 _STARTED = """
-import sys
+import json, sys
 from adapters import limits
-limits.SPOOL_RESERVE_BYTES = limits.DISK_RESERVE_BYTES = 0  # where the tests run, the disk may be nearly full
-limits.ACCOUNTS_SAVED_SECONDS = 0.02
+for name, value in json.loads(sys.argv[1]).items():
+    assert hasattr(limits, name)
+    setattr(limits, name, value)
 from gateway.commands.main import main
-sys.exit(main(["serve", *sys.argv[1:]]))
+sys.exit(main(["serve", *sys.argv[2:]]))
 """
+_BUSY_DISK = {"SPOOL_RESERVE_BYTES": 0, "DISK_RESERVE_BYTES": 0, "ACCOUNTS_SAVED_SECONDS": 0.02}
+"""Accounts are written down all the time; where the tests run, the disk may be nearly full."""
 _TROUBLE = re.compile(r"level=(?:error|critical)|Traceback|Exception ignored")
 
 
@@ -103,14 +107,20 @@ async def ground(home: Path) -> AsyncIterator[Ground]:
 
 
 class Gateway:
-    """One process of `headrace serve`, which writes its accounts down all the time."""
+    """One process of `headrace serve`, with other limits. `said` is a file for its standard error."""
 
-    def __init__(self, home: Path, *arguments: str) -> None:
-        self._said = home / "said"
-        with self._said.open("wb") as said:
-            self._process = subprocess.Popen(
-                [sys.executable, "-c", _STARTED, *arguments], cwd=home, env=ENVIRONMENT, stderr=said
-            )
+    def __init__(
+        self,
+        home: Path,
+        *arguments: str,
+        said: Path | None = None,
+        limits: Mapping[str, float] = _BUSY_DISK,
+    ) -> None:
+        self._said = said or home / "said"
+        command = [sys.executable, "-c", _STARTED, json.dumps(limits), *arguments]
+        with self._said.open("wb") as output:
+            self._process = subprocess.Popen(command, cwd=home, env=ENVIRONMENT, stderr=output)
+        self.pid = self._process.pid
 
     async def port(self) -> int:
         """Once it listens."""
