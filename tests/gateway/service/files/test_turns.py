@@ -8,9 +8,9 @@ from gateway.service.files.turns import Turns
 
 async def test_whoever_comes_first_is_first_at_all_queues() -> None:
     turns = Turns()
-    async with turns.place({"a": 1}) as one:
-        async with turns.place({"a": 1, "b": 1}) as two, turns.place({"b": 1}) as three:
-            assert [each.is_set() for each in (one, two, three)] == [True, False, False]
+    one, two, three = turns.place({"a": 1}), turns.place({"a": 1, "b": 1}), turns.place({"b": 1})
+    async with one as first, two as second, three as third:
+        assert [each.is_set() for each in (first, second, third)] == [True, False, False]
     async with turns.place({"b": 1}) as four:
         assert four.is_set()
     assert turns._queues == {}
@@ -37,9 +37,11 @@ async def test_whatever_they_want_all_are_done_in_their_order() -> None:
                 within[name] += 1
                 order[name].append(number)
                 assert within[name] <= rooms[name]
-            await asyncio.sleep(chance.random() / 1_000)
-            for name in names:
-                within[name] -= 1
+            try:
+                await asyncio.sleep(chance.random() / 1_000)
+            finally:
+                for name in names:
+                    within[name] -= 1
 
     async with asyncio.timeout(20):
         wanted = [chance.sample(sorted(rooms), chance.randint(1, 4)) for _ in range(200)]
