@@ -171,7 +171,7 @@ class _Serving:
             offline = self._site is not None and not self._site.records
             read = await asyncio.to_thread(wiring.read_catalogue, self._path, offline=offline)
         except (CatalogueFaults, OSError, UnicodeDecodeError) as error:
-            print(wiring.complaint(self._path, error), file=sys.stderr, flush=True)
+            wiring.tell(wiring.complaint(self._path, error))
             _log.error("the last good catalogue stays")
         except Exception:  # noqa: BLE001 whatever is wrong with a file must not end the reloading
             _log.exception("the last good catalogue stays")
@@ -190,7 +190,7 @@ class _Serving:
         told += [f"headrace: taking calls in on {where(*each)}" for each in sorted(ports - self._call_ports)]
         self._call_ports = ports
         for line in told:
-            print(line, file=sys.stderr, flush=True)
+            wiring.tell(line)
 
 
 async def _save(parts: wiring.Parts) -> None:
@@ -207,4 +207,4 @@ async def _measured(server: Server, metrics: Metrics, port: int) -> None:
     except OSError:
         await server.stop()
         raise
-    print(f"headrace: metrics at http://127.0.0.1:{port}/metrics", file=sys.stderr, flush=True)
+    wiring.tell(f"headrace: metrics at http://127.0.0.1:{port}/metrics")
