@@ -116,7 +116,7 @@ DISK_RESERVE_PART: Final = 64  # and at most one part in so many, so that a smal
 # The spool
 SPOOL_BYTES: Final = 1 << 30  # all transfers on disk together
 SPOOL_JOBS: Final = 1_000  # of them at one time
-SPOOL_RESERVE_BYTES: Final = 16 << 20  # of the disk, left free
+SPOOL_RESERVE_BYTES: Final = 16 << 20  # of the disk, left free; at most DISK_RESERVE_PART of it
 STAGE_BYTES: Final = 65_536  # data lines gathered before they go to disk
 
 # Selection and numbers

@@ -5,7 +5,7 @@ process may write (setrlimit(2)), which ends in EFBIG.
 import resource
 import subprocess
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 
@@ -32,6 +32,27 @@ def largest_file(size: int) -> Iterator[None]:
         yield
     finally:
         resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+
+
+@contextmanager
+def filled(folder: Path, process: int) -> Iterator[None]:
+    """Nothing goes on the disk at `folder` meanwhile, or, where it is not mounted, into any file that another
+    process writes (prlimit(2)).
+    """
+    filler = folder / "filler"
+    if folder.is_mount():
+        with filler.open("wb", buffering=0) as file, suppress(OSError):
+            for size in (4_096, 1):
+                with suppress(OSError):
+                    while True:
+                        file.write(bytes(size))
+        yield
+        filler.unlink()
+    else:
+        soft, hard = resource.prlimit(process, resource.RLIMIT_FSIZE)
+        resource.prlimit(process, resource.RLIMIT_FSIZE, (0, hard))
+        yield
+        resource.prlimit(process, resource.RLIMIT_FSIZE, (soft, hard))
 
 
 @contextmanager

@@ -18,7 +18,10 @@ from gateway.catalogue.calling.addresses import is_literal_host
 from gateway.commands import wiring
 from gateway.commands.doctor_live import names, web
 from gateway.commands.findings import DAY, SOON, Finding, Patient
+from gateway.service import damage
 from gateway.service.running.descriptors import resource, wanted
+from gateway.service.spool import aside
+from gateway.service.spool.folder import look
 
 _WRITTEN: Final = datetime(2026, 11, 1, tzinfo=UTC)  # no clock that is right tells an earlier time
 
@@ -77,6 +80,31 @@ def state(patient: Patient) -> Iterator[Finding]:
     if free < wanted:
         why = f"{free >> 20} MiB are free, and copies alone may take {wanted >> 20}"
         yield Finding(f"the disk of {there}", why, "make room, or name another state folder")
+
+
+def damaged(patient: Patient) -> Iterator[Finding]:
+    """What the gateway found damaged and set aside: transfers are somebody's work, the rest is rebuilt."""
+    folder = Path(patient.catalogue.gateway.state)
+    spool = folder / "spool"
+    for each in damage.lying_aside(folder):
+        why = "it was damaged, and begun anew"
+        yield Finding(str(each), why, "look at the disk; remove it when you need it no more", caution=True)
+    if not spool.is_dir():
+        return
+    try:
+        found, foreign = aside.lying_aside(spool), look(spool).foreign
+    except OSError as error:
+        yield Finding(f"the spool {spool}", f"it cannot be read: {error.strerror}", "look at its rights")
+        return
+    if found:
+        numbers = " ".join(str(each.number) for each in found)
+        why = f"damaged transfers lie aside in it: {numbers}"
+        yield Finding(
+            f"the spool {spool}", why, "headrace spool says which; headrace spool drop N forgets one"
+        )
+    if foreign:
+        why = f"{foreign} of its files are not the gateway's"
+        yield Finding(f"the spool {spool}", why, "see what put them there", caution=True)
 
 
 def clock(patient: Patient) -> Iterator[Finding]:
@@ -140,6 +168,7 @@ def doors(patient: Patient) -> Iterator[Finding]:
 _LOOKS: Final[tuple[Callable[[Patient], Iterator[Finding]], ...]] = (
     secrets,
     state,
+    damaged,
     clock,
     certificates,
     descriptors,

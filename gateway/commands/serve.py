@@ -207,7 +207,7 @@ class _Serving:
         except OSError:
             await server.stop()
             raise
-        print(f"headrace: metrics at http://127.0.0.1:{port}/metrics", file=sys.stderr, flush=True)
+        wiring.tell(f"headrace: metrics at http://127.0.0.1:{port}/metrics")
 
     async def _reload(self, server: Server) -> None:
         """Take the file as it is now; one with mistakes is reported and changes nothing."""
@@ -215,7 +215,7 @@ class _Serving:
             offline = self._site is not None and not self._site.records
             read = await asyncio.to_thread(wiring.read_catalogue, self._path, offline=offline)
         except (CatalogueFaults, OSError, UnicodeDecodeError) as error:
-            print(wiring.complaint(self._path, error), file=sys.stderr, flush=True)
+            wiring.tell(wiring.complaint(self._path, error))
             _log.error("the last good catalogue stays")
         except Exception:  # noqa: BLE001 whatever is wrong with a file must not end the reloading
             _log.exception("the last good catalogue stays")
@@ -234,7 +234,7 @@ class _Serving:
         told += [f"headrace: taking calls in on {where(*each)}" for each in sorted(ports - self._call_ports)]
         self._call_ports = ports
         for line in told:
-            print(line, file=sys.stderr, flush=True)
+            wiring.tell(line)
 
 
 async def _save(parts: wiring.Parts, handover: Handover) -> None:

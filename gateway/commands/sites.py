@@ -145,7 +145,7 @@ def announce(site: Site) -> None:
     when = f", at {site.clock.now():%Y-%m-%dT%H:%M:%SZ}" if site.clock.frozen else ""
     faults = f", {len(site.faults)} faults on cue" if site.faults is not None else ""
     kept = f": {_count(site)} recordings" if site.offline else ""
-    print(f"headrace: {how} {site.folder.path}{when}{faults}{kept}", file=sys.stderr, flush=True)
+    wiring.tell(f"headrace: {how} {site.folder.path}{when}{faults}{kept}")
 
 
 def _count(site: Site) -> int:
@@ -154,30 +154,25 @@ def _count(site: Site) -> int:
 
 def tell_count(site: Site) -> None:
     """How much the folder holds, on standard error."""
-    print(f"headrace: {site.folder.path}: {_count(site)} recordings", file=sys.stderr, flush=True)
+    wiring.tell(f"headrace: {site.folder.path}: {_count(site)} recordings")
 
 
 def tell_hidden(hidden: Sequence[str]) -> None:
     """The list of what was hidden, on standard error."""
     if hidden:
-        print(
-            "headrace: hidden in the recordings:",
-            *(f"  {each}" for each in hidden),
-            sep="\n",
-            file=sys.stderr,
-        )
+        wiring.tell("headrace: hidden in the recordings:", *(f"  {each}" for each in hidden))
 
 
 def tell_unkept(number: int) -> None:
     """How many exchanges the disk did not take, on standard error."""
     if number:
-        print(f"headrace: {number} exchanges could not be kept", file=sys.stderr)
+        wiring.tell(f"headrace: {number} exchanges could not be kept")
 
 
 def tell_unused(site: Site | None) -> None:
     """What was recorded before and has not come again since the start, on standard error."""
     if site is None:
-        print("headrace: no recordings: see --offline and --record", file=sys.stderr, flush=True)
+        wiring.tell("headrace: no recordings: see --offline and --record")
         return
     unused = [f"  {each.asked.method} {site.folder.shown(each)}" for each in site.folder.unused()]
-    print(f"headrace: recordings not used: {len(unused)}", *unused, sep="\n", file=sys.stderr, flush=True)
+    wiring.tell(f"headrace: recordings not used: {len(unused)}", *unused)

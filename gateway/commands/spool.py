@@ -14,10 +14,13 @@ from gateway.commands import wiring
 from gateway.service.adapters import Adapters
 from gateway.service.files.delivering import deliver
 from gateway.service.logs import LEVELS, Redactor, configure
-from gateway.service.spool.spool import Held, JobKind, Spool, Waiting
+from gateway.service.spool import aside
+from gateway.service.spool.aside import Aside
+from gateway.service.spool.spool import Held, JobKind, Spool, SpooledJob, Waiting
 from gateway.session.state import without_secrets
 
 _HEADINGS = ("NUMBER", "KIND", "SIZE", "AGE", "REF", "LAST FAULT")
+_ASIDE_HEADINGS = ("NUMBER", "KIND", "SIZE", "AGE", "REF", "WHAT IS WRONG")
 _SKIPPED = (
     " Without numbers these are left where they are: what may have been done already, such as a delivery that"
     " broke off or a copy whose gateway was killed; and what a newer STORE of the same document will replace."
@@ -42,7 +45,7 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]", 
     parser.set_defaults(run=run, act="list", number=[])
     acts = parser.add_subparsers(metavar="ACTION")
     for act, count, about, more in (
-        ("list", None, "show what waits (what `spool` alone does too)", ""),
+        ("list", None, "show what waits, and what was damaged (what `spool` alone does too)", ""),
         ("retry", "*", "deliver the transfers of these numbers, or all that may safely be", _SKIPPED),
         ("drop", "+", "forget the transfers of these numbers", ""),
     ):
@@ -67,30 +70,39 @@ def run(options: argparse.Namespace) -> int:
     try:
         spool = Spool(folder) if folder.exists() else None
         if options.act == "list":
-            return _list(spool)
+            return _list(spool, folder)
         if options.act == "drop":
-            return _drop(spool, options.number)
+            return _drop(spool, folder, options.number)
         return asyncio.run(_retry(catalogue, spool, options.number))
     except HeadraceError as error:
         print(f"headrace: {error.sentence}", file=sys.stderr)
         return 1
 
 
-def _list(spool: Spool | None) -> int:
+def _list(spool: Spool | None, folder: Path) -> int:
     waiting = spool.held() if spool else []
     if waiting:
         now = datetime.now(UTC)
         _print_table([_HEADINGS, *(_row(each, now) for each in waiting)])
     else:
         print("Nothing waits.")
-    if spool and spool.damaged:
-        print(f"headrace: {spool.damaged} damaged transfers lie set aside in the spool", file=sys.stderr)
+    damaged = aside.lying_aside(folder) if spool else []
+    if damaged:
+        print(f"\nDamaged, and set aside in {_printable(str(folder))}:")
+        _print_table([_ASIDE_HEADINGS, *(_aside_row(each, datetime.now(UTC)) for each in damaged)])
     return 0
+
+
+def _aside_row(found: Aside, now: datetime) -> tuple[str, ...]:
+    job, size = found.job, "-" if found.size is None else f"{found.size:,}"
+    if job is None:
+        return str(found.number), "-", size, "-", "-", found.why
+    age = _age((now - job.created).total_seconds())
+    return str(found.number), job.kind.value, size, age, _refs(job), found.why
 
 
 def _row(waiting: Waiting, now: datetime) -> tuple[str, ...]:
     job, fault = waiting.record.job, waiting.fault
-    ref = without_secrets(f"{job.source} {job.ref}" if job.source else job.ref)
     if waiting.busy:
         said = "being delivered"
     else:
@@ -100,9 +112,13 @@ def _row(waiting: Waiting, now: datetime) -> tuple[str, ...]:
         job.kind.value,
         f"{waiting.record.size:,}",
         _age((now - job.created).total_seconds()),
-        ref,
+        _refs(job),
         said or "-",
     )
+
+
+def _refs(job: SpooledJob) -> str:
+    return without_secrets(f"{job.source} {job.ref}" if job.source else job.ref)
 
 
 def _age(seconds: float) -> str:
@@ -127,11 +143,14 @@ def _printable(text: str) -> str:
     return "".join(each if " " <= each <= "~" else "?" for each in text)
 
 
-def _drop(spool: Spool | None, numbers: Iterable[int]) -> int:
+def _drop(spool: Spool | None, folder: Path, numbers: Iterable[int]) -> int:
+    """Of a number that was set aside, what is damaged goes."""
     code = 0
     for number in dict.fromkeys(numbers):
         held = spool.take(number) if spool else None
-        if held is None:
+        if held is None and spool and aside.remove(folder, number):
+            print(f"{number}: what was set aside is removed")
+        elif held is None:
             print(f"{number}: not waiting, or being delivered", file=sys.stderr)
             code = 1
         else:

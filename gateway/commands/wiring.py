@@ -9,6 +9,7 @@ import shutil
 import stat
 import sys
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -194,6 +195,12 @@ def catalogue_or_complaint(path: Path, *, offline: bool = False) -> Catalogue | 
     except (CatalogueFaults, OSError, UnicodeDecodeError) as error:
         print(complaint(path, error), file=sys.stderr)
         return None
+
+
+def tell(*lines: str) -> None:
+    """Lines on standard error. What goes on is not to end because nobody can be told, as on a full disk."""
+    with suppress(OSError):
+        print(*lines, sep="\n", file=sys.stderr, flush=True)
 
 
 def learn_secrets(redactor: Redactor, catalogue: Catalogue) -> None:

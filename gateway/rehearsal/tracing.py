@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TextIO
+from typing import BinaryIO
 
 from adapters import limits
 from adapters.redaction import Redactor
@@ -54,14 +54,16 @@ class _Session:
 class Trace:
     """A script that is being written to a new file, which only its owner may read.
 
-    OSError as the disk gives it when the file is opened; later on the log is told, and nothing more is kept.
+    OSError as the disk gives it when the file is opened. Later on the log is told, and sessions that are
+    under way end there, each line whole; those that begin once the disk takes them again are kept.
     """
 
     def __init__(self, path: Path, redactor: Redactor) -> None:
         descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-        self._file: TextIO | None = os.fdopen(descriptor, "w", encoding="ascii", buffering=1, newline="\n")
+        self._file: BinaryIO | None = os.fdopen(descriptor, "wb", buffering=0)
         self._path, self._redactor = path, redactor
         self._sessions: dict[int, _Session] = {}
+        self._cut: list[str] = []  # sessions whose rest did not fit
         self._count = 0
         self._current = ""
         self._ends = Ends()
@@ -72,9 +74,10 @@ class Trace:
     def begin(self, listener: int) -> int:
         """A client has come to the listener of that number, from 1; the session's number."""
         self._count += 1
-        self._current = f"c{self._count}"
-        self._sessions[self._count] = _Session(self._current)
-        self._write(shown(Dial(self._current, listener)))
+        if self._end_cut():
+            self._current = f"c{self._count}"
+            self._sessions[self._count] = _Session(self._current)
+            self._write(shown(Dial(self._current, listener)))
         return self._count
 
     def said(self, number: int, data: bytes) -> None:
@@ -173,15 +176,40 @@ class Trace:
             self._write(shown(On(session.name)))
         self._write(shown(step))
 
+    def _end_cut(self) -> bool:
+        """Sessions that did not fit end where they are; whether the disk took that."""
+        while self._cut:
+            self._current = self._cut[0]
+            ended = f"{shown(On(self._current))}\n# the rest of {self._current} is left out\n{shown(Reset())}"
+            if not self._put(ended):
+                return False
+            self._cut.pop(0)
+            if not self._cut:
+                _log.warning("the trace goes on")
+        return True
+
     def _write(self, line: str) -> None:
+        if not self._cut and not self._put(line):
+            self._cut = [each.name for each in self._sessions.values()]
+            self._sessions.clear()
+
+    def _put(self, text: str) -> bool:
+        """Whole lines, or none of them."""
         if self._file is None:
-            return
+            return True
+        size = os.fstat(self._file.fileno()).st_size
+        left = memoryview(f"{text}\n".encode("ascii"))
         try:
-            self._file.write(f"{line}\n")
+            while left:
+                left = left[self._file.write(left) or 0 :]
         except OSError as error:
-            _log.error("the trace ends here: %s", error.strerror or error)
-            with suppress(OSError):  # what it still holds does not fit either
-                self.close()
+            if not self._cut:
+                _log.error("the trace stops here: %s", error.strerror or error)
+            with suppress(OSError):
+                os.ftruncate(self._file.fileno(), size)
+                self._file.seek(size)
+            return False
+        return True
 
 
 def _lines(data: bytearray, *, whole: bool) -> Iterator[tuple[bytes, bytes]]:

@@ -94,8 +94,18 @@ def _text(make: Callable[[], str]) -> str:
 class _Handler(logging.StreamHandler[TextIO]):
     """Writes lines; a stream that is closed, full or gone is nobody's error."""
 
+    _cut = False
+
+    def format(self, record: logging.LogRecord) -> str:
+        """The line; after one that may be there by half, on a line of its own."""
+        line = super().format(record)
+        if self._cut:
+            self._cut, line = False, f"{self.terminator}{line}"
+        return line
+
     def handleError(self, record: logging.LogRecord) -> None:  # noqa: N802 the base class names it
-        """Nothing: the base class would print the record, secrets and all."""
+        """No more than that: the base class would print the record, secrets and all."""
+        self._cut = True
 
 
 def configure(

@@ -3,8 +3,9 @@
 The file is `cache.sqlite3` (mode 0600, as its -wal and -shm are) in a folder of mode 0700, where this
 module makes it; a folder that is there already keeps its mode. In WAL mode with synchronous=NORMAL a
 killed process loses nothing that was committed. Every row carries digests of its body and of what is
-said about it; a row that does not match them is deleted, a file that SQLite finds damaged is set aside
-as `cache.sqlite3.damaged`, in place of one set aside earlier, and begun anew.
+said about it; a row that does not match them is deleted. A file that SQLite finds damaged, that is not what
+this version wrote, or is no file, is set aside as `cache.sqlite3.damaged`, in place of one set aside earlier,
+and begun anew, whenever that shows.
 
 A key is a digest (see `keys`), and a row names its far server by origin only: no URL, path, query, user or
 secret is on disk. The bodies are, as they came.
@@ -15,6 +16,7 @@ import json
 import logging
 import os
 import sqlite3
+import stat
 from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
@@ -23,16 +25,30 @@ from typing import Final, TypeVar
 from adapters import limits
 from adapters.port import Fetched, Freshness, Validators
 from gateway.service.caching.freshness import Copy
+from gateway.service.damage import DAMAGED, set_aside
 
 _log = logging.getLogger(__name__)
 
 T = TypeVar("T")
 
 FILE_NAME: Final = "cache.sqlite3"
+_BESIDE: Final = ("-wal", "-shm")  # what SQLite keeps beside it (sqlite.org/walformat.html)
 _APPLICATION: Final = 0x48524143  # "HRAC", so that another program's file is not taken for ours
 _VERSION: Final = 1
-_DAMAGE: Final = frozenset({sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_ERROR})
-"""Primary result codes that mean: this is not the file we wrote. SQLITE_ERROR: a table is not there."""
+_DAMAGE: Final = frozenset(
+    {
+        sqlite3.SQLITE_CORRUPT,
+        sqlite3.SQLITE_NOTADB,
+        sqlite3.SQLITE_ERROR,  # a table is not there
+        sqlite3.SQLITE_CONSTRAINT,  # an index does not tell what the table holds
+        sqlite3.SQLITE_MISMATCH,
+        sqlite3.SQLITE_TOOBIG,  # a length that nothing has here
+    }
+)
+"""Primary result codes that mean: this is not the file we wrote."""
+
+_FAULTS: Final = (sqlite3.DatabaseError, UnicodeDecodeError)
+"""What may mean damage; the second where SQLite's own message has a name in it that was garbled."""
 
 _SCHEMA: Final = (
     "CREATE TABLE copies (id INTEGER PRIMARY KEY, key TEXT NOT NULL UNIQUE, origin TEXT NOT NULL,"
@@ -69,14 +85,22 @@ class StoreFile:
         self._inode: int | None = None
 
     def ready(self) -> bool:
-        """Open the file unless it is; True."""
+        """Open the file unless it is, and is still what has its name; True."""
+        if self._connection is not None and self._moved():
+            self.close()
         if self._connection is None:
             try:
                 self._open()
-            except sqlite3.DatabaseError as fault:
+            except _FAULTS as fault:
                 self._set_aside(fault)
                 self._open()
         return True
+
+    def _moved(self) -> bool:
+        try:
+            return self._path.stat().st_ino != self._inode
+        except FileNotFoundError:
+            return True
 
     def load(self, key: str) -> Copy | None:
         """The copy under `key`; None where there is none, or none that can be trusted."""
@@ -135,9 +159,10 @@ class StoreFile:
                 connection.close()
 
     def _open(self) -> None:
-        self._make()
-        self._inode = self._path.stat().st_ino
+        self._inode = None
+        self._inode = self._make()
         connection = sqlite3.connect(self._path, timeout=limits.STORE_LOCK_SECONDS, isolation_level=None)
+        connection.text_factory = _text
         self._connection = connection
         connection.execute("PRAGMA trusted_schema = OFF")
         connection.execute("PRAGMA auto_vacuum = INCREMENTAL")  # only an empty file takes it
@@ -148,7 +173,8 @@ class StoreFile:
         self._transaction(self._shrink)
         connection.executescript("PRAGMA incremental_vacuum")  # execute() would free one page only
 
-    def _make(self) -> None:
+    def _make(self) -> int:
+        """The file's inode; it is there from now on, for us alone."""
         if not self._folder.exists():
             self._folder.mkdir(mode=0o700, parents=True, exist_ok=True)
             self._folder.chmod(0o700)  # the umask may have taken rights away
@@ -157,11 +183,30 @@ class StoreFile:
             os.fchmod(made, 0o600)
             os.close(made)
         except FileExistsError:
-            if self._path.stat().st_mode & 0o077:
-                self._path.chmod(0o600)
+            if not stat.S_ISREG(self._path.stat().st_mode):
+                raise _NotOursError("no ordinary file") from None
+            if stat.S_IMODE(self._path.stat().st_mode) != 0o600:
+                with suppress(PermissionError):
+                    self._path.chmod(0o600)
+            if not os.access(self._path, os.R_OK | os.W_OK):
+                raise _NotOursError("a file of somebody else") from None
+        for suffix in _BESIDE:
+            beside = Path(f"{self._path}{suffix}")
+            if os.path.lexists(beside) and not beside.is_file():
+                raise _NotOursError(f"no ordinary file under {beside.name}")
+        return self._path.stat().st_ino
+
+    def _says_read_only(self) -> bool:
+        """Whether its header has it that only later versions of SQLite may write it, which is not true
+        (sqlite.org/fileformat.html section 1.3.3).
+        """
+        with self._path.open("rb") as file:
+            return any(version > 2 for version in file.read(20)[18:])
 
     def _check(self) -> None:
-        """An empty file gets the schema; another's, or another version's, counts as damaged."""
+        """An empty file gets the schema; another's, another version's, or one whose sum is wrong, counts as
+        damaged.
+        """
         application = self._number("PRAGMA application_id")
         version = self._number("PRAGMA user_version")
         things = self._number("SELECT count(*) FROM sqlite_master")
@@ -170,6 +215,12 @@ class StoreFile:
                 self._use().execute(statement)
         elif (application, version) != (_APPLICATION, _VERSION):
             raise _NotOursError("not a file of this version")
+        found = {each for (each,) in self._rows("SELECT sql FROM sqlite_master WHERE sql IS NOT NULL")}
+        if found != {each for each in _SCHEMA if each.startswith("CREATE")}:
+            raise _NotOursError("not the tables of this version")
+        total = self._number("SELECT ifnull(sum(size), 0) FROM copies")
+        if self._number("SELECT size FROM whole") != total:
+            raise _NotOursError("the sizes do not add up")
 
     def _shrink(self) -> None:
         while self._number("SELECT size FROM whole") > self._limit:
@@ -210,34 +261,45 @@ class StoreFile:
         self.ready()
         try:
             return work()
-        except sqlite3.DatabaseError as fault:
+        except _FAULTS as fault:
             self._set_aside(fault)
         self.ready()
         return work()
 
-    def _set_aside(self, fault: sqlite3.DatabaseError) -> None:
+    def _set_aside(self, fault: Exception) -> None:
         """Rename a damaged file, with what belongs to it; other faults are raised again."""
-        if (
-            not isinstance(fault, _NotOursError)
-            and getattr(fault, "sqlite_errorcode", 0) & 0xFF not in _DAMAGE
-        ):
+        code = getattr(fault, "sqlite_errorcode", 0) & 0xFF
+        damaged = code in _DAMAGE or (code == sqlite3.SQLITE_READONLY and self._says_read_only())
+        if not damaged and not isinstance(fault, _NotOursError | UnicodeDecodeError):
             raise fault
         self.close()
-        with suppress(FileNotFoundError):
-            if self._path.stat().st_ino != self._inode:
-                return  # another process has done it already
-        aside = f"{self._path}.damaged"
-        for suffix in ("-wal", "-shm", ""):  # the log first: it must never meet the new file
+        if self._inode is not None and self._moved():
+            return  # another process has done it already
+        aside = self._path.with_name(f"{self._path.name}{DAMAGED}")
+        for suffix in (*_BESIDE, ""):  # the log first: it must never meet the new file
             with suppress(FileNotFoundError):
-                Path(f"{self._path}{suffix}").replace(f"{aside}{suffix}")
+                _replace(Path(f"{self._path}{suffix}"), Path(f"{aside}{suffix}"))
         _log.error(
             "the cache's file is damaged: it was set aside, and a new one begun",
-            extra={"file": str(self._path), "aside": aside, "why": str(fault)},
+            extra={"file": str(self._path), "aside": str(aside), "why": str(fault)},
         )
 
 
 class _NotOursError(sqlite3.DatabaseError):
-    """The file is sound, and not what this version wrote."""
+    """What is there is not what this version wrote, sound as it may be."""
+
+
+def _replace(path: Path, aside: Path) -> None:
+    """The last file that was set aside is enough, since others can be had again; folders are all kept."""
+    if path.is_file() and (aside.is_file() or not os.path.lexists(aside)):
+        path.replace(aside)
+    else:
+        set_aside(path)
+
+
+def _text(data: bytes) -> str:
+    """Never an error: what is not what was written does not match its digest."""
+    return data.decode("utf-8", "replace")
 
 
 def _said(copy: Copy) -> str:

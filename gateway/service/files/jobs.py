@@ -1,18 +1,19 @@
 """A change -> a job that its client may leave: 250 when it is done in time, 150 when it goes on without.
 
 A job is not cancelled by whoever waits for it: a client that hangs up after the last data line has sent all
-there is, and wants it stored. Changes of one target are made one after another.
+there is, and wants it stored. Changes of one target are made one after another, in the order in which they
+were asked for.
 """
 
 import asyncio
 import logging
 from collections import Counter
-from collections.abc import AsyncIterator, Awaitable, Callable, Mapping, Sequence
-from contextlib import AsyncExitStack, asynccontextmanager
+from collections.abc import Awaitable, Callable, Mapping, Sequence
 from typing import Final
 
 from adapters import limits
 from adapters.errors import HeadraceError, MayBeDone, NoRoom
+from gateway.service.files.turns import Turns
 from gateway.session.wishes import Done
 
 _log = logging.getLogger(__name__)
@@ -56,7 +57,7 @@ class Jobs:
 
     def __init__(self) -> None:
         self._tasks: set[asyncio.Task[None]] = set()
-        self._turns: dict[str, _Turn] = {}
+        self._turns = Turns()
         self._transfers: Counter[str] = Counter()
 
     def check_room(self, origins: Sequence[str]) -> None:
@@ -125,11 +126,10 @@ class Jobs:
         turns: Mapping[str, int],
     ) -> None:
         try:
-            if first is not None:
-                await first()
-            async with AsyncExitStack() as held:
-                for what, room in sorted(turns.items()):  # all in one order, so that no two wait in a circle
-                    await held.enter_async_context(self._turn(what, room))
+            async with self._turns.place(turns) as due:
+                if first is not None:
+                    await first()
+                await due.wait()
                 await work()
         except HeadraceError as fault:
             job.fault = fault
@@ -143,26 +143,6 @@ class Jobs:
             job.fault = MayBeDone()
         finally:
             job.ended = True
-
-    @asynccontextmanager
-    async def _turn(self, what: str, room: int) -> AsyncIterator[None]:
-        turn = self._turns.setdefault(what, _Turn(room))
-        turn.wanted += 1
-        try:
-            async with turn.places:
-                yield
-        finally:
-            turn.wanted -= 1
-            if not turn.wanted:
-                del self._turns[what]
-
-
-class _Turn:
-    """Whose turn it is at one target or far server."""
-
-    def __init__(self, room: int) -> None:
-        self.places = asyncio.Semaphore(room)
-        self.wanted = 0
 
 
 def origins_of(urls: Sequence[str]) -> list[str]:

@@ -21,12 +21,15 @@ class SpoolRoom:
         if not self._folder.exists():
             return
         try:
-            waiting = len(self.opened().held())
+            spool = self.opened()
+            waiting, damaged = len(spool.held()), spool.damaged
         except HeadraceError as error:
             _log.error("the spool cannot be used", exc_info=error)
             return
         if waiting:
             _log.warning("transfers wait in the spool: headrace spool", extra={"jobs": waiting})
+        if damaged:
+            _log.warning("damaged transfers lie aside in the spool: headrace spool", extra={"jobs": damaged})
 
     def opened(self) -> Spool:
         """The spool, made anew where somebody has removed its folder. NoRoom where it cannot be used."""

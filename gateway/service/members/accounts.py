@@ -3,12 +3,14 @@
 `clock` tells seconds for rates, `today` the day (UTC) and how many seconds of it are left.
 """
 
+import hashlib
 import json
 import logging
 import math
 import time
 from collections import OrderedDict
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -17,7 +19,8 @@ from typing import Any, Final
 from adapters import limits
 from adapters.errors import AskedTooOften
 from gateway.catalogue.access import Rights
-from gateway.service.whole_files import put_in_place
+from gateway.service.damage import set_aside
+from gateway.service.whole_files import put_in_place, remove_left
 
 _log = logging.getLogger(__name__)
 _MINUTE: Final = 60.0
@@ -69,7 +72,8 @@ class Accounts:
             return None
         self._changed = False
         counts = {who: [each.requests, each.bytes] for who, each in self._accounts.items()}
-        return json.dumps({"day": self._day, "counts": counts})
+        said = {"day": self._day, "counts": counts}
+        return json.dumps({**said, "sha256": _digest(said)})
 
     def save(self, text: str | None) -> None:
         """Write a snapshot down; on any thread. A disk that takes nothing is logged."""
@@ -77,6 +81,8 @@ class Accounts:
             return
         try:
             self._path.parent.mkdir(parents=True, exist_ok=True)
+            if self._path.is_dir():
+                self._set_aside("it is a folder")
             put_in_place(self._path, text.encode(), 0o600)
         except OSError as error:
             _log.error("cannot write down what clients have had today: %s", error.strerror)
@@ -131,19 +137,39 @@ class Accounts:
         return max(1, math.ceil((midnight - now).total_seconds()))
 
     def _load(self) -> None:
-        """What was counted today before this start. What cannot be read counts for nothing."""
+        """What was counted today before this start. What is damaged counts for nothing, and is set aside."""
         if self._path is None:
             return
+        remove_left(self._path)
         try:
-            kept = json.loads(self._path.read_text(encoding="utf-8"))
-            day, counts = str(kept["day"]), kept["counts"].items()
-            found = {str(who): Account(int(requests), int(size)) for who, (requests, size) in counts}
+            self._day, found = _read(self._path)
         except FileNotFoundError:
             return
-        except (OSError, ValueError, KeyError, TypeError, AttributeError):
-            _log.error(
-                "what clients have had today cannot be read, and counts from nothing: %s", self._path.name
-            )
+        except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
+            self._set_aside(str(error) or type(error).__name__)
             return
-        self._day = day
         self._accounts.update(found)
+
+    def _set_aside(self, why: str) -> None:
+        assert self._path is not None
+        aside = "and stays where it is"
+        with suppress(OSError):
+            aside = f"and was set aside as {set_aside(self._path).name}"
+        told = "what clients have had today cannot be read, counts from nothing, %s"
+        _log.error(told, aside, extra={"file": self._path.name, "why": why})
+
+
+def _read(path: Path) -> tuple[str, dict[str, Account]]:
+    """The day, and what each had of it."""
+    if path.exists() and not path.is_file():
+        raise ValueError("it is no file")  # a FIFO would be waited for
+    kept = json.loads(path.read_text(encoding="utf-8"))
+    if kept.pop("sha256") != _digest(kept):
+        raise ValueError("it does not match its digest")
+    counts = {who: Account(requests, size) for who, (requests, size) in kept["counts"].items()}
+    return kept["day"], counts
+
+
+def _digest(said: Mapping[str, object]) -> str:
+    """SHA-256, so that damage never passes for a count."""
+    return hashlib.sha256(json.dumps(said).encode()).hexdigest()

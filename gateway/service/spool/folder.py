@@ -1,11 +1,12 @@
 """Job numbers -> the files of the spool's folder: what is there, whose it is, and removing it. Blocking.
 
-A job has up to three files. `N.data` are its bytes; whoever fills or delivers them holds it locked
+A job has up to four files. `N.data` are its bytes; whoever fills or delivers them holds it locked
 (flock(2)), and the kernel takes the lock back from a process that ends, however it ends. `N.job` says what is
 to be done with them (see `record`): it appears by a rename, after both were made safe with fsync, and that is
-the moment from which the job exists. `N.fault` says how the last try ended; it is written without fsync and
-believed only where it can be read. Files are mode 0600, in a folder of mode 0700 where this module makes it.
-A damaged job's files get `.damaged` behind their names and stay.
+the moment from which the job exists. `N.spare` says the same once more, should that be lost or damaged; it
+comes after it, and goes before it. `N.fault` says how the last try ended. These two are written without
+fsync, and believed only where they can be read. Files are mode 0600, in a folder of mode 0700 where this
+module makes it. A damaged job's files get `.damaged` behind their names and stay; `N.why.damaged` says why.
 """
 
 import errno
@@ -14,20 +15,34 @@ import json
 import logging
 import os
 import re
+import stat
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
+from adapters import limits
 from adapters.errors import HeadraceError, NoRoom
+from gateway.service.damage import DAMAGED, set_aside
 from gateway.service.spool.record import Damaged, JobKind, Record, read_record, record_text
 
 _log = logging.getLogger(__name__)
 
-_NAME: Final = re.compile(r"(\d{1,12})\.(data|job|new|fault)(\.damaged)?", re.ASCII)
-_NEW: Final = os.O_CREAT | os.O_EXCL | os.O_NOFOLLOW | os.O_CLOEXEC
+LAST: Final = 10**12 - 1
+"""The highest number that a job can have."""
+
+_NAME: Final = re.compile(r"([1-9]\d{0,11})\.(data|job|new|spare|fault|why)(\.damaged(?:\.\d+)?)?", re.ASCII)
+_PARTS: Final = ("job", "new", "spare", "fault", "data")
+_STRAIGHT: Final = os.O_NOFOLLOW | os.O_NONBLOCK | os.O_CLOEXEC  # what is no file is not waited for
+_NEW: Final = os.O_CREAT | os.O_EXCL | _STRAIGHT
+_READ: Final = os.O_RDONLY | _STRAIGHT
 _FULL: Final = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG})
+_SPOILED: Final = frozenset(
+    {errno.EISDIR, errno.EACCES, errno.EPERM, errno.ELOOP, errno.ENXIO, errno.EIO, errno.EUCLEAN}
+)
+"""Errors of open(2) and read(2) about this one file; others are about the disk, or this process."""
+
 _RECORD_BYTES: Final = 1 << 20  # no description is longer
 
 
@@ -45,10 +60,13 @@ ENDED: Final = Fault("The gateway ended meanwhile", doubtful=True)
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """What a look at the folder found: parts of each job, and the numbers of damaged ones."""
+    """What a look at the folder found: parts of each job, the numbers of damaged ones, and how many files are
+    none of ours.
+    """
 
     parts: dict[int, set[str]]
     damaged: set[int]
+    foreign: int = 0
 
 
 def spool_fault(error: OSError) -> HeadraceError:
@@ -68,26 +86,26 @@ def translated() -> Iterator[None]:
 
 
 class SpoolFolder:
-    """The folder; made if it is not there. OSError where the disk fails."""
+    """The folder; made if it is not there, and whatever else has its name is set aside. OSError where the
+    disk fails.
+    """
 
     def __init__(self, path: Path) -> None:
         path.parent.mkdir(parents=True, exist_ok=True)
-        path.mkdir(mode=0o700, exist_ok=True)
+        try:
+            path.mkdir(mode=0o700)
+        except FileExistsError:
+            if not path.is_dir():
+                aside = set_aside(path)
+                _log.error("the spool was no folder: it was set aside, and a new one begun: %s", aside.name)
+                path.mkdir(mode=0o700, exist_ok=True)
+            elif path.stat().st_mode & stat.S_IRWXU != stat.S_IRWXU:
+                path.chmod(0o700)
         self.path = path
 
     def look(self) -> Found:
         """What is there; other programs' files are let be."""
-        found = Found({}, set())
-        for each in self.path.iterdir():
-            match = _NAME.fullmatch(each.name)
-            if match is None:
-                continue
-            number = int(match[1])
-            if match[3]:
-                found.damaged.add(number)
-            else:
-                found.parts.setdefault(number, set()).add(match[2])
-        return found
+        return look(self.path)
 
     def create(self, first: int) -> tuple[int, int]:
         """A new locked `data` file: the first free number from there, and its descriptor.
@@ -106,12 +124,18 @@ class SpoolFolder:
             number += 1
 
     def lock(self, number: int) -> int | None:
-        """A descriptor of the job's data with the lock on it; None where it is gone, or somebody else's."""
+        """A descriptor of the job's data with the lock on it; None where it is gone, or somebody else's.
+        Damaged where it can be nobody's.
+        """
         path = self.part(number, "data")
         try:
-            descriptor = os.open(path, os.O_RDONLY | os.O_NOFOLLOW | os.O_CLOEXEC)
+            descriptor = os.open(path, _READ)
         except FileNotFoundError:
             return None
+        except OSError as error:
+            if error.errno not in _SPOILED:
+                raise
+            raise Damaged(f"its data cannot be read: {error.strerror}") from error
         if _locked(descriptor) and _is_at(descriptor, path):
             return descriptor
         os.close(descriptor)
@@ -119,6 +143,15 @@ class SpoolFolder:
 
     def write_job(self, number: int, record: Record) -> None:
         """The job exists from now on, whatever fails."""
+        self._write_job(number, record)
+        spare = self.part(number, "spare")
+        try:
+            _written(spare, record_text(record))
+        except OSError:  # half of one would help nobody
+            with suppress(OSError):
+                spare.unlink()
+
+    def _write_job(self, number: int, record: Record) -> None:
         new = self.part(number, "new")
         descriptor = os.open(new, _NEW | os.O_WRONLY, 0o600)
         try:
@@ -129,49 +162,70 @@ class SpoolFolder:
         new.rename(self.part(number, "job"))
         self._sync()
 
-    def read_job(self, number: int) -> Record:
-        """FileNotFoundError where it is gone; Damaged."""
-        with self.part(number, "job").open("rb") as file:
-            record = read_record(file.read(_RECORD_BYTES))
+    def read_job(self, number: int, part: str = "job") -> Record:
+        """What is to be done, as `part` says it. FileNotFoundError where it is gone; Damaged."""
         try:
-            size = self.part(number, "data").stat().st_size
+            record = read_record(read_small(self.part(number, part)))
+        except OSError as error:
+            if error.errno not in _SPOILED:
+                raise
+            raise Damaged(f"its description cannot be read: {error.strerror}") from error
+        try:
+            found = self.part(number, "data").stat(follow_symlinks=False)
         except FileNotFoundError as error:
-            if not self.part(number, "job").exists():
+            if not self.has(number, part):
                 raise
             raise Damaged("its data are gone") from error
+        if not stat.S_ISREG(found.st_mode):
+            raise Damaged("its data are no ordinary file")
+        size = found.st_size
         if size != record.size or (size and record.job.kind is JobKind.COPY):
             raise Damaged(f"its data are {size} bytes instead of {record.size}")
+        return record
+
+    def read_spare(self, number: int) -> Record | None:
+        """The job by its spare description; None where there is none that can be used."""
+        try:
+            return self.read_job(number, "spare")
+        except (FileNotFoundError, Damaged):
+            return None
+
+    def restore(self, number: int, why: str) -> Record | None:
+        """The job from its spare description, for whoever holds its lock: it is as it was. None as before."""
+        record = self.read_spare(number)
+        if record is not None:
+            if self.part(number, "job").is_dir():
+                set_aside(self.part(number, "job"))
+            self.part(number, "new").unlink(missing_ok=True)
+            self._write_job(number, record)
+            _log.error("a spooled transfer's description was mended: %s", why, extra={"job": number})
         return record
 
     def write_fault(self, number: int, fault: Fault) -> None:
         """As far as that is possible: the job itself does not hang on it."""
         text = json.dumps({"sentence": fault.sentence, "doubtful": fault.doubtful})
-        path = self.part(number, "fault")
         with suppress(OSError):
-            descriptor = os.open(path, os.O_CREAT | os.O_WRONLY | os.O_TRUNC | os.O_NOFOLLOW, 0o600)
-            try:
-                write_all(descriptor, text.encode("ascii"))
-            finally:
-                os.close(descriptor)
+            _written(self.part(number, "fault"), text.encode("ascii"))
 
     def read_fault(self, number: int) -> Fault:
         """How the last try ended; nothing where there was none, or nobody knows."""
         with suppress(OSError, ValueError, KeyError, TypeError):
-            values = json.loads(self.part(number, "fault").read_bytes())
+            values = json.loads(read_small(self.part(number, "fault")))
             return Fault(str(values["sentence"]), bool(values["doubtful"]))
         return Fault()
 
     def remove(self, number: int) -> None:
-        """The job first: what is left without one is removed by the next `recover`."""
-        for part in ("job", "new", "fault", "data"):
+        """What makes it a job first: what is left without that is removed by the next `recover`."""
+        for part in ("spare", *(each for each in _PARTS if each != "spare")):
             self.part(number, part).unlink(missing_ok=True)
 
     def set_aside(self, number: int, why: Damaged) -> None:
         """Keep what there is of a damaged job, where it is in nobody's way, and say so loudly."""
-        for part in ("job", "new", "fault", "data"):
-            path = self.part(number, part)
+        for part in _PARTS:
             with suppress(FileNotFoundError):
-                path.rename(path.with_name(f"{path.name}.damaged"))
+                set_aside(self.part(number, part))
+        with suppress(OSError):
+            _written(self.part(number, f"why{DAMAGED}"), str(why).encode("utf-8", "replace"))
         _log.error("a spooled transfer is damaged and was set aside: %s", why, extra={"job": number})
 
     def size(self, numbers: Iterable[int]) -> dict[int, int]:
@@ -179,13 +233,18 @@ class SpoolFolder:
         sizes = {}
         for number in numbers:
             with suppress(FileNotFoundError):
-                sizes[number] = self.part(number, "data").stat().st_size
+                sizes[number] = self.part(number, "data").stat(follow_symlinks=False).st_size
         return sizes
 
     def free(self) -> int:
-        """Bytes of the disk that are free."""
+        """Bytes of the disk that may be filled: what is free, less a reserve, smaller on a small disk."""
         disk = os.statvfs(self.path)
-        return disk.f_bavail * disk.f_frsize
+        reserve = min(limits.SPOOL_RESERVE_BYTES, disk.f_blocks * disk.f_frsize // limits.DISK_RESERVE_PART)
+        return disk.f_bavail * disk.f_frsize - reserve
+
+    def has(self, number: int, part: str) -> bool:
+        """Whether there is anything under that name, be it a link that leads nowhere."""
+        return os.path.lexists(self.part(number, part))
 
     def part(self, number: int, part: str) -> Path:
         """One file of a job."""
@@ -199,11 +258,46 @@ class SpoolFolder:
             os.close(descriptor)
 
 
+def look(path: Path) -> Found:
+    """What is in a spool's folder, which is not changed. OSError."""
+    parts: dict[int, set[str]] = {}
+    damaged, foreign = set[int](), 0
+    for each in path.iterdir():
+        match = _NAME.fullmatch(each.name)
+        if match is None:
+            foreign += 1
+        elif match[3]:
+            damaged.add(int(match[1]))
+        else:
+            parts.setdefault(int(match[1]), set()).add(match[2])
+    return Found(parts, damaged, foreign)
+
+
 def write_all(descriptor: int, data: bytes) -> None:
     """Write at the descriptor's place, all of it."""
     view = memoryview(data)
     while view:
         view = view[os.write(descriptor, view) :]
+
+
+def _written(path: Path, data: bytes) -> None:
+    """A small file, as a whole or not, and not made safe."""
+    descriptor = os.open(path, os.O_CREAT | os.O_WRONLY | os.O_TRUNC | _STRAIGHT, 0o600)
+    try:
+        write_all(descriptor, data)
+    finally:
+        os.close(descriptor)
+
+
+def read_small(path: Path) -> bytes:
+    """A small file. OSError; EISDIR where it is no ordinary one: what has no end, or no beginning, would hold
+    everybody up.
+    """
+    descriptor = os.open(path, _READ)
+    with os.fdopen(descriptor, "rb") as file:
+        if not stat.S_ISREG(os.fstat(descriptor).st_mode):
+            raise OSError(errno.EISDIR, "no ordinary file")
+        return file.read(_RECORD_BYTES)
 
 
 def _locked(descriptor: int) -> bool:

@@ -34,7 +34,7 @@ class Ledger:
 
     def grown(self, number: int, size: int) -> None:
         """`size` more bytes are about to be written. NoRoom: they are not to be."""
-        if self.folder.free() - size < limits.SPOOL_RESERVE_BYTES:
+        if size > self.folder.free():
             raise NoRoom("The gateway's disk is full")
         with self._lock:
             if self._total + size > limits.SPOOL_BYTES:

@@ -9,6 +9,7 @@ import logging
 import os
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -17,7 +18,7 @@ from typing import Final
 from adapters.errors import HeadraceError
 from adapters.files import Condition, Was
 from gateway.service.spool.draft import Draft, same_append
-from gateway.service.spool.folder import Fault, SpoolFolder, translated
+from gateway.service.spool.folder import LAST, Fault, SpoolFolder, translated
 from gateway.service.spool.held import Held
 from gateway.service.spool.ledger import Ledger
 from gateway.service.spool.record import Damaged, JobKind, Record, SpooledJob
@@ -52,7 +53,8 @@ class Spool:
             self._folder = SpoolFolder(folder)
             self._ledger = Ledger(self._folder)
             found = self._folder.look()
-        self._next = 1 + max((0, *found.parts, *found.damaged))
+        last = max((0, *found.parts, *found.damaged))
+        self._next = last + 1 if last < LAST else 1  # beyond it a job would not be found again
         self._drafts: set[Draft] = set()
         self.recover()
 
@@ -81,19 +83,15 @@ class Spool:
 
     @translated()
     def held(self) -> list[Waiting]:
-        """All jobs, oldest first. Damaged ones are set aside."""
+        """All jobs, oldest first. Damaged ones are mended or set aside."""
         found = []
         for number, parts in sorted(self._folder.look().parts.items()):
             if "job" in parts:
-                descriptor = self._folder.lock(number)
-                try:
-                    record = self._read(number)
-                    if record is not None:
-                        fault = self._folder.read_fault(number)
-                        found.append(Waiting(number, record, fault, descriptor is None))
-                finally:
-                    if descriptor is not None:
-                        os.close(descriptor)
+                descriptor, record = self._open(number)
+                if record is not None:
+                    fault = self._folder.read_fault(number)
+                    found.append(Waiting(number, record, fault, descriptor is None))
+                _close(descriptor)
         return found
 
     @property
@@ -105,24 +103,27 @@ class Spool:
     @translated()
     def take(self, number: int) -> Held | None:
         """A job, for whoever is first; None where it is gone, damaged, or somebody else's."""
-        descriptor = self._lock(number)
-        if descriptor is None:
-            return None
-        record = self._read(number)
-        if record is None:
-            os.close(descriptor)
-            return None
-        return Held(self._ledger, number, descriptor, record)
+        for pause in (*_PAUSES, 0.0):  # whoever only looks at a job has it locked for a moment too
+            descriptor, record = self._open(number)
+            if record is None:
+                _close(descriptor)
+                return None
+            if descriptor is not None:
+                return Held(self._ledger, number, descriptor, record)
+            time.sleep(pause)
+        return None
 
     @translated()
     def recover(self) -> None:
-        """Remove drafts that nobody works on any more, set damaged jobs aside, and know the others."""
+        """Remove drafts that nobody works on any more, mend damaged jobs or set them aside, and know the
+        others.
+        """
         appends: list[tuple[int, Record]] = []
         for number, parts in sorted(self._folder.look().parts.items()):
-            if "job" not in parts:
-                self._tidy(number, parts)
+            if "job" not in parts and not self._tidy(number, parts):
                 continue
-            record = self._read(number)
+            descriptor, record = self._open(number)
+            _close(descriptor)
             if record is not None:
                 self._ledger.sealed(number, record.job.ref)
                 appends.append((number, record))
@@ -137,40 +138,73 @@ class Spool:
         for draft in list(self._drafts):
             draft.drop()
 
-    def _lock(self, number: int) -> int | None:
-        """With a little patience: whoever only looks at a job has it locked for a moment too."""
-        for pause in _PAUSES:
-            descriptor = self._folder.lock(number)
-            if descriptor is not None or not self._folder.part(number, "job").exists():
-                return descriptor
-            time.sleep(pause)
-        return self._folder.lock(number)
-
-    def _read(self, number: int) -> Record | None:
+    def _open(self, number: int) -> tuple[int | None, Record | None]:
+        """The lock of a job, None where it is gone or somebody else's; and the job, as it is or mended, None
+        where it is gone, or so damaged that it was set aside.
+        """
         try:
-            return self._folder.read_job(number)
-        except FileNotFoundError:
-            return None
+            descriptor = self._folder.lock(number)
         except Damaged as damage:
-            self._folder.set_aside(number, damage)
-            self._ledger.gone(number)
-            return None
+            self._set_aside(number, damage)
+            return None, None
+        try:
+            return descriptor, self._folder.read_job(number)
+        except FileNotFoundError:
+            return descriptor, None
+        except Damaged as damage:
+            if descriptor is None and self._folder.part(number, "data").is_file():
+                return None, self._folder.read_spare(number)  # whoever works on it knows what it is
+            mended = None if descriptor is None else self._folder.restore(number, str(damage))
+            if mended is None:
+                self._set_aside(number, damage)
+            return descriptor, mended
+        except BaseException:
+            _close(descriptor)
+            raise
 
-    def _tidy(self, number: int, parts: set[str]) -> None:
+    def _set_aside(self, number: int, damage: Damaged) -> None:
+        self._folder.set_aside(number, damage)
+        self._ledger.gone(number)
+
+    def _tidy(self, number: int, parts: set[str]) -> bool:
+        """What there is without a job goes, unless its description was lost and is there once more: True."""
+        has = self._folder.has
         if "data" not in parts:
             # A look may miss what is being written just now: only what is nothing without data goes.
-            if not any(self._folder.part(number, part).exists() for part in ("data", "job")):
-                for part in ("new", "fault"):
-                    self._folder.part(number, part).unlink(missing_ok=True)
-            return
-        descriptor = self._folder.lock(number)
-        if descriptor is None:
-            return  # somebody is writing it
+            if any(has(number, each) for each in ("data", "job")):
+                return False
+            if has(number, "spare"):
+                self._set_aside(number, Damaged("its data are gone"))
+                return False
+            for each in ("new", "fault"):
+                with suppress(IsADirectoryError):
+                    self._folder.part(number, each).unlink(missing_ok=True)
+            return False
         try:
-            if not self._folder.part(number, "job").exists():
-                size = os.fstat(descriptor).st_size
-                self._folder.remove(number)
-                self._ledger.gone(number)
-                _log.warning("a transfer that never ended was removed", extra={"job": number, "bytes": size})
+            descriptor = self._folder.lock(number)
+        except Damaged as damage:
+            self._set_aside(number, damage)
+            return False
+        if descriptor is None:
+            return False  # somebody is writing it
+        try:
+            if has(number, "job"):
+                return False
+            if has(number, "spare"):
+                why = Damaged("its description is gone")
+                if self._folder.restore(number, str(why)) is not None:
+                    return True
+                self._set_aside(number, why)
+                return False
+            size = os.fstat(descriptor).st_size
+            self._folder.remove(number)
+            self._ledger.gone(number)
+            _log.warning("a transfer that never ended was removed", extra={"job": number, "bytes": size})
+            return False
         finally:
             os.close(descriptor)
+
+
+def _close(descriptor: int | None) -> None:
+    if descriptor is not None:
+        os.close(descriptor)

@@ -10,10 +10,14 @@ from pathlib import Path
 import pytest
 import trustme
 
+from adapters import limits
 from gateway.commands import doctor
 from gateway.commands.findings import Patient
 from gateway.commands.wiring import read_catalogue
+from gateway.service.spool import aside
+from gateway.service.spool.spool import Spool
 from tests.gateway.commands.processes import headrace
+from tests.gateway.service.spool.jobs import kept
 
 NOW = datetime(2026, 11, 27, tzinfo=UTC).timestamp()
 GOOD = '[place.club]\nbase = "ftp://127.0.0.1/"\nuser = "u"\nsecret = "file:key"\n'
@@ -88,6 +92,32 @@ def test_the_state_folder(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None
     monkeypatch.setattr(os, "access", lambda *_: False)
     (found,) = doctor.state(patient(folder))
     assert "cannot be written" in found.line
+
+
+def test_what_was_set_aside(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    assert not list(doctor.damaged(patient(folder)))
+    monkeypatch.setattr(limits, "SPOOL_RESERVE_BYTES", 0)
+    state = folder / "headrace-state"
+    spool = Spool(state / "spool")
+    assert not list(doctor.damaged(patient(folder)))
+    number = kept(spool)
+    (state / "spool" / f"{number}.data").unlink()
+    assert spool.held() == []
+    (state / "spool" / "notes.txt").touch()
+    (state / "cache.sqlite3.damaged").touch()
+    before = {each: each.stat().st_mtime_ns for each in state.rglob("*")}
+    one, two, three = doctor.damaged(patient(folder))
+    assert (one.caution, "cache.sqlite3.damaged: it was damaged" in one.line) == (True, True)
+    assert (two.caution, f"lie aside in it: {number}. headrace spool" in two.line) == (False, True)
+    assert (three.caution, "1 of its files are not" in three.line) == (True, True)
+    assert {each: each.stat().st_mtime_ns for each in state.rglob("*")} == before
+
+    def failing(_: Path) -> None:
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(aside, "lying_aside", failing)
+    _, found = doctor.damaged(patient(folder))
+    assert "cannot be read: Permission denied" in found.line
 
 
 def test_the_clock(folder: Path) -> None:

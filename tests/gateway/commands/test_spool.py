@@ -1,5 +1,6 @@
 """`headrace spool`: what waits is shown, delivered or dropped, and the code tells a shell how that went."""
 
+import argparse
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -9,6 +10,8 @@ import pytest
 from adapters import limits
 from adapters.files import Condition, Was
 from adapters.local.documents import stat_of
+from gateway.commands import spool as command
+from gateway.service.spool.folder import SpoolFolder
 from gateway.service.spool.spool import Spool
 from tests.gateway.commands.processes import headrace
 
@@ -87,9 +90,30 @@ def test_damaged_ones_are_told_of(folder: Path, spool: Spool) -> None:
     number = keep(spool, "CLUB:a")
     (folder / "headrace-state" / "spool" / f"{number}.data").unlink()
     done = headrace("spool", folder=folder)
-    assert done.stdout == b"Nothing waits.\n"
     assert b"damaged and was set aside" in done.stderr
-    assert b"1 damaged transfers lie set aside" in done.stderr
+    for name in (f"{number + 1}.job.damaged", f"{number + 1}.data.damaged"):  # nothing of it can be read
+        (folder / "headrace-state" / "spool" / name).write_bytes(b"\x1b[2J")
+    again = headrace("spool", folder=folder)
+    assert (again.returncode, again.stderr) == (0, b"")
+    assert again.stdout.decode().splitlines() == [
+        "Nothing waits.",
+        "",
+        "Damaged, and set aside in headrace-state/spool:",
+        "NUMBER  KIND   SIZE  AGE  REF     WHAT IS WRONG",
+        "     1  store     -  3 h  CLUB:a  its data are gone",
+        "     2  -         4    -  -       nobody knows why",
+    ]
+
+
+def test_damaged_ones_are_dropped_by_their_numbers(folder: Path, spool: Spool) -> None:
+    number, other = keep(spool, "CLUB:a"), keep(spool, "CLUB:b")
+    (folder / "headrace-state" / "spool" / f"{number}.data").write_bytes(b"x")
+    headrace("spool", folder=folder)
+    done = headrace("spool", "drop", str(number), "7", folder=folder)
+    assert (done.returncode, done.stdout) == (1, b"1: what was set aside is removed\n")
+    assert done.stderr == b"7: not waiting, or being delivered\n"
+    assert [each.number for each in spool.held()] == [other]
+    assert spool.damaged == 0
 
 
 def test_retry_delivers_all(folder: Path, spool: Spool) -> None:
@@ -238,12 +262,17 @@ def test_the_catalogue_is_named_anywhere(folder: Path, spool: Spool, arguments: 
     assert (done.returncode, done.stdout) == (0, b"1: dropped\n")
 
 
-def test_a_spool_that_cannot_be_used_is_1(folder: Path) -> None:
-    (folder / "headrace-state").mkdir()
-    (folder / "headrace-state" / "spool").write_text("a file where the folder should be")
-    done = headrace("spool", folder=folder)
-    assert (done.returncode, done.stdout) == (1, b"")
-    assert done.stderr == b"headrace: The gateway's spool cannot be used\n"
+def test_a_spool_that_cannot_be_used_is_1(
+    folder: Path, spool: Spool, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def failing(*_: object) -> None:
+        raise OSError(5, "the disk fails")
+
+    monkeypatch.setattr(SpoolFolder, "look", failing)
+    monkeypatch.setattr(command, "configure", lambda *_: None)
+    options = argparse.Namespace(config=str(folder / "headrace.toml"), log="error", act="list", number=[])
+    assert command.run(options) == 1
+    assert capsys.readouterr() == ("", "headrace: The gateway's spool cannot be used\n")
 
 
 @pytest.mark.parametrize("act", [("list",), ("retry",), ("drop", "1")])

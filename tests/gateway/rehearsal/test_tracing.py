@@ -15,6 +15,7 @@ from gateway.rehearsal.script.patterns import Literal, Pattern
 from gateway.rehearsal.script.reading import read_script
 from gateway.rehearsal.script.steps import Close, Closed, Ends, Hear, Put, Reset, Say, Take
 from gateway.rehearsal.tracing import Trace
+from tests.disks import largest_file
 
 
 def statements(path: Path) -> list[str]:
@@ -119,17 +120,35 @@ def test_only_its_owner_may_read_it_and_it_is_new(tmp_path: Path) -> None:
         trace(tmp_path)
 
 
-def test_a_full_disk_ends_the_trace_and_nothing_else(
+def test_a_full_disk_ends_the_sessions_under_way_and_nothing_else(
     tmp_path: Path, caplog: pytest.LogCaptureFixture
 ) -> None:
+    """The line that does not fit is not there by half; what begins once there is room is kept."""
     made = Trace(tmp_path / "trace", Redactor())
-    made.close()
-    made._file = Path("/dev/full").open("w", buffering=1, encoding="ascii")  # noqa: SIM115 - the trace closes it
-    one = made.begin(1)
+    one, two = made.begin(1), made.begin(1)
     made.said(one, b"NOOP\r\n")
-    made.over(one, Close())
+    whole = (tmp_path / "trace").read_bytes()
+    with largest_file(len(whole) + 3):  # half of "on c2"
+        made.said(two, b"NOOP 0123456789\r\n")
+        made.said(one, b"NOOP\r\n")
+        lost = made.begin(1)
+        made.said(lost, b"NOOP\r\n")
+        made.over(lost, Close())
+    assert (tmp_path / "trace").read_bytes() == whole
+    made.said(two, b"NOOP\r\n")
+    last = made.begin(2)
+    made.said(last, b"BYE\r\n")
     made.close()
-    assert [record.message for record in caplog.records] == [f"the trace ends here: {os.strerror(28)}"]
+    cut = [
+        *("on c1", "# the rest of c1 is left out", "reset"),
+        *("on c2", "# the rest of c2 is left out", "reset"),
+    ]
+    text = (tmp_path / "trace").read_bytes()
+    assert text.removeprefix(whole).decode().splitlines() == [*cut, "dial c4 2", "say BYE"]
+    assert [record.message for record in caplog.records] == [
+        f"the trace stops here: {os.strerror(27)}",
+        "the trace goes on",
+    ]
 
 
 def test_limits(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -1,5 +1,6 @@
 """A file that is there whole, or as it was."""
 
+import fcntl
 import os
 import stat
 from pathlib import Path
@@ -31,3 +32,45 @@ def test_a_full_disk_leaves_it_as_it_was(tmp_path: Path, monkeypatch: pytest.Mon
         put_in_place(path, b"two", 0o600)
     assert path.read_bytes() == b"one"
     assert [each.name for each in tmp_path.iterdir()] == ["file"]
+
+
+def test_what_a_killed_writer_left_goes_and_what_another_one_writes_stays(tmp_path: Path) -> None:
+    path, left, ours = tmp_path / "file", tmp_path / ".file.abc.part", tmp_path / ".file.def.part"
+    for each in (left, ours, tmp_path / ".file.swp", tmp_path / ".file2.abc.part"):
+        each.write_bytes(b"half")
+    with ours.open() as locked:
+        fcntl.flock(locked, fcntl.LOCK_EX)
+        put_in_place(path, b"one", 0o600)
+    there = {each.name for each in tmp_path.iterdir()}
+    assert there == {"file", ".file.def.part", ".file.swp", ".file2.abc.part"}
+
+
+def test_a_draft_that_is_taken_for_a_leftover_is_begun_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    real, seen = fcntl.flock, list[Path]()
+
+    def late(descriptor: int, how: int) -> None:
+        if not seen:
+            seen.extend(tmp_path.iterdir())
+            seen[0].unlink()
+        real(descriptor, how)
+
+    monkeypatch.setattr(fcntl, "flock", late)
+    put_in_place(tmp_path / "file", b"one", 0o600)
+    assert [each.name for each in tmp_path.iterdir()] == ["file"]
+
+
+def test_the_name_lasts_too(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """fsync(2): that of a file does not mean that its entry in the folder has reached the disk."""
+    done: list[str] = []
+    real = os.fsync
+
+    def fsync(descriptor: int) -> None:
+        done.append(Path(f"/proc/self/fd/{descriptor}").readlink().name)
+        real(descriptor)
+
+    monkeypatch.setattr(os, "fsync", fsync)
+    put_in_place(tmp_path / "file", b"one", 0o600)
+    assert [each.endswith(".part") for each in done] == [True, False]
+    assert done[1] == tmp_path.name

@@ -104,6 +104,29 @@ async def test_one_target_is_changed_by_one_at_a_time_and_others_need_not_wait()
     assert max(both) == 2
 
 
+@pytest.mark.parametrize(
+    "first", [["a://s/1", "z://t/1"], ["a://s/2", "z://t/1"]], ids=["document", "server"]
+)
+async def test_what_was_asked_first_is_done_first_whatever_else_it_waits_for(first: list[str]) -> None:
+    """Of two COPYs to one document the second one stays: not the first, because its source was taken."""
+    jobs, enough, done = Jobs(), asyncio.Event(), list[str]()
+
+    async def waits() -> None:
+        await enough.wait()
+
+    async def change(name: str) -> None:
+        done.append(name)
+
+    for number in range(limits.TRANSFERS_PER_ORIGIN):
+        await jobs.run(Job("busy"), waits, [f"a://s/{number + 1}"], 0, transfers=True)
+    await jobs.run(Job("first"), lambda: change("first"), first, 0, transfers=True)
+    second = ["b://s/1", "z://t/1"]
+    await jobs.run(Job("second"), lambda: change("second"), second, 0.01, transfers=True)
+    enough.set()
+    await jobs.aclose(5)
+    assert done == ["first", "second"]
+
+
 async def test_copies_there_and_back_do_not_wait_in_a_circle() -> None:
     jobs = Jobs()
     ways = [["x://a/1", "y://b/1"], ["y://b/1", "x://a/1"]] * 8

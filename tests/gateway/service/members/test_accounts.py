@@ -1,6 +1,7 @@
 """What clients have had of a day and a minute."""
 
 import logging
+import os
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -101,20 +102,95 @@ def test_a_day_outlives_a_start(tmp_path: Path) -> None:
     assert waits(again, Rights(bytes=50), "from 192.0.2.7") == 7_200
     time.seconds = 86_400
     assert waits(Accounts(path, time.now, time.clock), Rights(requests=1)) == 0
+    (path.parent / ".accounts.json.x.part").touch()  # of one that was killed
+    Accounts(path, time.now, time.clock)
     assert [each.name for each in path.parent.iterdir()] == ["accounts.json"]
 
 
 @pytest.mark.parametrize(
-    "text", ["", "{", "[]", '{"day": 1}', '{"day": "x", "counts": {"a": [1]}}', "\udcff"]
+    "text",
+    [
+        "",
+        "{",
+        "[]",
+        "1",
+        '{"day": 1}',
+        '{"day": "x", "counts": {"a": [1]}, "sha256": ""}',
+        '{"day": "2026-05-17", "counts": {"ANNA": [1, 1]}}',
+        '{"day": "2026-05-17", "counts": {"ANNA": [Infinity, 1]}, "sha256": ""}',
+        "[" * 100_000,
+        "\udcff",
+        "\0" * 4_096,
+    ],
 )
-def test_what_cannot_be_read_counts_from_nothing_and_is_told(
+def test_what_cannot_be_read_is_set_aside_and_told(
     tmp_path: Path, text: str, caplog: pytest.LogCaptureFixture
 ) -> None:
     path = tmp_path / "accounts.json"
     path.write_bytes(text.encode("utf-8", "surrogateescape"))
+    _set_aside_and_told(path, caplog)
+    assert path.with_name("accounts.json.damaged").read_bytes() == text.encode("utf-8", "surrogateescape")
+
+
+@pytest.mark.parametrize("how", ["folder", "fifo", "link"])
+def test_what_is_no_file_is_set_aside_and_told(
+    tmp_path: Path, how: str, caplog: pytest.LogCaptureFixture
+) -> None:
+    """A FIFO without a writer would be waited for (fifo(7))."""
+    path = tmp_path / "accounts.json"
+    match how:
+        case "folder":
+            path.mkdir()
+        case "fifo":
+            os.mkfifo(path)
+        case _:
+            path.symlink_to(path)
+    _set_aside_and_told(path, caplog)
+
+
+def _set_aside_and_told(path: Path, caplog: pytest.LogCaptureFixture) -> None:
     time = Time()
-    assert waits(Accounts(path, time.now, time.clock), Rights(requests=1)) == 0
+    accounts = Accounts(path, time.now, time.clock)
+    assert waits(accounts, Rights(requests=1)) == 0
     assert [each.levelno for each in caplog.records] == [logging.ERROR]
+    assert "set aside as accounts.json.damaged" in caplog.text
+    caplog.clear()
+    accounts.save(accounts.snapshot())
+    assert waits(Accounts(path, time.now, time.clock), Rights(requests=1)) == 7_200
+    assert caplog.records == []
+
+
+def test_any_byte_that_changes_is_noticed(tmp_path: Path, caplog: pytest.LogCaptureFixture) -> None:
+    """A count that is another number is JSON still."""
+    time, path = Time(), tmp_path / "accounts.json"
+    accounts = Accounts(path, time.now, time.clock)
+    for who in ("ANNA", "from 192.0.2.7"):
+        accounts.charge(who, Rights())
+    accounts.save(accounts.snapshot())
+    whole = path.read_bytes()
+    for place in range(len(whole)):
+        changed = bytearray(whole)
+        changed[place] ^= 1
+        path.write_bytes(changed)
+        caplog.clear()
+        again = Accounts(path, time.now, time.clock)
+        told = [each.levelno for each in caplog.records]
+        assert (waits(again, Rights(requests=1)), told) in (
+            (0, [logging.ERROR]),
+            (7_200, []),  # a blank that became another blank
+        )
+
+
+def test_a_folder_that_comes_in_its_place_later_is_set_aside(
+    tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    time, path = Time(), tmp_path / "accounts.json"
+    accounts = Accounts(path, time.now, time.clock)
+    accounts.charge("ANNA", Rights())
+    path.mkdir()
+    accounts.save(accounts.snapshot())
+    assert [each.levelno for each in caplog.records] == [logging.ERROR]
+    assert waits(Accounts(path, time.now, time.clock), Rights(requests=1)) == 7_200
 
 
 def test_a_disk_that_takes_nothing_is_told_and_tried_again(

@@ -5,6 +5,9 @@ from pathlib import Path
 from adapters.files import Condition, Was
 from gateway.service.spool.spool import Held, Spool
 
+PARTS = ("data", "job", "spare", "fault")
+"""The files of a job that could not be delivered."""
+
 
 def sealed(
     spool: Spool,

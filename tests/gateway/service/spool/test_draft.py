@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from adapters.errors import HeadraceError, NoRoom, WrongMoment
 from gateway.service.spool.spool import Spool
 from tests.disks import full, mounted
-from tests.gateway.service.spool.jobs import bytes_of, kept, names, sealed
+from tests.gateway.service.spool.jobs import PARTS, bytes_of, kept, names, sealed
 
 
 @settings(max_examples=30, suppress_health_check=[HealthCheck.function_scoped_fixture])
@@ -47,7 +47,7 @@ def test_dropping_a_sealed_one_changes_nothing(spool: Spool, tmp_path: Path) -> 
     draft = spool.begin("store", "CLUB:a")
     held = draft.seal()
     draft.drop()
-    assert names(tmp_path / "spool") == {"1.data", "1.job"}
+    assert names(tmp_path / "spool") == {"1.data", "1.job", "1.spare"}
     held.delivered()
     draft.drop()
     assert names(tmp_path / "spool") == set()
@@ -148,7 +148,7 @@ def test_a_full_disk_is_no_room_and_leaves_nothing(small: Path) -> None:
     with full(small), pytest.raises(NoRoom, match="disk is full"):
         for _ in range(32):
             draft.write(bytes(65_536))
-    assert names(small / "spool") == {f"{number}.data", f"{number}.job", f"{number}.fault"}
+    assert names(small / "spool") == {f"{number}.{part}" for part in PARTS}
     with pytest.raises(NoRoom):
         draft.write(b"more")
     sealed(spool, bytes(100_000)).close()  # there is room again

@@ -107,7 +107,7 @@ def test_setting_aside_keeps_everything_and_says_so(
     with pytest.raises(Damaged, match="8 bytes instead of 0") as caught:
         folder.read_job(number)
     folder.set_aside(number, caught.value)
-    assert names(folder.path) == {"7.data.damaged", "7.job.damaged"}
+    assert names(folder.path) == {f"7.{part}.damaged" for part in ("data", "job", "spare", "why")}
     assert (folder.path / "7.data.damaged").read_bytes() == b"precious"
     assert [each.levelname for each in caplog.records] == ["ERROR"]
     assert "8 bytes instead of 0" in caplog.text

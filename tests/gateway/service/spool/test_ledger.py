@@ -17,7 +17,7 @@ def test_bytes(spool: Spool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) ->
     draft.write(bytes(40))  # exactly
     with pytest.raises(NoRoom, match="keeps too much"):
         draft.write(b"x")
-    assert names(tmp_path / "spool") == {"1.data", "1.job", "1.fault"}
+    assert names(tmp_path / "spool") == {"1.data", "1.job", "1.spare", "1.fault"}
     for _ in range(2):  # and goes on saying so
         with pytest.raises(NoRoom):
             draft.write(b"x")
@@ -34,11 +34,12 @@ def test_jobs(spool: Spool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> 
         spool.begin("store", "CLUB:c")
     draft.drop()
     spool.begin("store", "CLUB:c").drop()
-    assert names(tmp_path / "spool") == {"1.data", "1.job", "1.fault"}
+    assert names(tmp_path / "spool") == {"1.data", "1.job", "1.spare", "1.fault"}
 
 
 def test_the_disks_reserve(spool: Spool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(limits, "SPOOL_RESERVE_BYTES", 1 << 62)
+    monkeypatch.setattr(limits, "DISK_RESERVE_PART", 1)
     with pytest.raises(NoRoom, match="disk is full"):
         spool.begin("store", "CLUB:a")
     assert names(tmp_path / "spool") == set()

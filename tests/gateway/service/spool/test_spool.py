@@ -17,7 +17,7 @@ from adapters.files import Kind, Stat, Was
 from adapters.port import Validators
 from gateway.service.spool.folder import Found, SpoolFolder
 from gateway.service.spool.spool import JobKind, Spool
-from tests.gateway.service.spool.jobs import bytes_of, kept, names, sealed
+from tests.gateway.service.spool.jobs import PARTS, bytes_of, kept, names, sealed
 
 ROOT = Path(__file__).parents[4]
 WHEN = datetime(2026, 11, 26, 12, 0, tzinfo=UTC)
@@ -60,7 +60,7 @@ def test_closing_drops_drafts_and_keeps_jobs(tmp_path: Path) -> None:
     spool.begin("store", "CLUB:b").write(b"half of")
     spool.close()
     spool.close()
-    assert names(tmp_path / "spool") == {f"{number}.data", f"{number}.job", f"{number}.fault"}
+    assert names(tmp_path / "spool") == {f"{number}.{part}" for part in PARTS}
 
 
 def test_a_kind_that_there_is_not(spool: Spool, tmp_path: Path) -> None:
@@ -69,11 +69,10 @@ def test_a_kind_that_there_is_not(spool: Spool, tmp_path: Path) -> None:
     assert names(tmp_path / "spool") == set()
 
 
-@pytest.mark.parametrize("where", ["", "state"])
-def test_a_folder_that_cannot_be_had(tmp_path: Path, where: str) -> None:
-    (tmp_path / "spool").write_text("a file where the folder should be")
+def test_a_folder_that_cannot_be_had(tmp_path: Path) -> None:
+    (tmp_path / "state").write_text("a file where the folder should be")
     with pytest.raises(HeadraceError, match="spool cannot be used"):
-        Spool(tmp_path / "spool" / where)
+        Spool(tmp_path / "state" / "spool")
 
 
 def test_a_disk_that_fails_later(spool: Spool, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -94,56 +93,6 @@ def test_a_disk_that_fails_later(spool: Spool, monkeypatch: pytest.MonkeyPatch) 
             doing()
         assert caught.value.sentence == "The gateway's spool cannot be used"
         monkeypatch.undo()
-
-
-# Damage
-
-
-@pytest.mark.parametrize("how", ["no data", "short", "long", "no record", "zeros", "garbled"])
-def test_damaged_jobs_are_set_aside_and_the_others_stay(
-    tmp_path: Path, caplog: pytest.LogCaptureFixture, how: str
-) -> None:
-    spool = Spool(tmp_path / "spool")
-    bad, good = kept(spool, b"precious"), kept(spool, ref="CLUB:other")
-    data, job = (tmp_path / "spool" / f"{bad}.{part}" for part in ("data", "job"))
-    match how:
-        case "no data":
-            data.unlink()
-        case "short":
-            os.truncate(data, 7)
-        case "long":
-            os.truncate(data, 9)
-        case "no record":
-            job.write_bytes(b"")
-        case "zeros":
-            job.write_bytes(bytes(job.stat().st_size))
-        case _:
-            job.write_bytes(job.read_bytes().replace(b"CLUB", b"TOWN"))
-    again = Spool(tmp_path / "spool")
-    assert [each.number for each in again.held()] == [good]
-    assert again.damaged == 1
-    assert [each.levelname for each in caplog.records] == ["ERROR"]
-    assert again.take(bad) is None
-    kept_apart = {each for each in names(tmp_path / "spool") if each.endswith(".damaged")}
-    assert f"{bad}.job.damaged" in kept_apart
-    assert (f"{bad}.data.damaged" in kept_apart) == (how != "no data")
-    caplog.clear()
-    assert Spool(tmp_path / "spool").damaged == 1
-    assert caplog.records == []  # once is enough
-
-
-def test_a_job_that_is_damaged_while_the_gateway_runs(spool: Spool, tmp_path: Path) -> None:
-    number = kept(spool)
-    (tmp_path / "spool" / f"{number}.job").write_bytes(b"x")
-    assert spool.take(number) is None
-    assert (spool.held(), spool.damaged) == ([], 1)
-
-
-def test_numbers_of_damaged_jobs_are_not_given_again(spool: Spool, tmp_path: Path) -> None:
-    number = kept(spool)
-    (tmp_path / "spool" / f"{number}.job").write_bytes(b"x")
-    assert Spool(tmp_path / "spool").damaged == 1
-    assert kept(Spool(tmp_path / "spool")) == number + 1
 
 
 # Leftovers
