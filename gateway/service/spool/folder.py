@@ -100,9 +100,13 @@ class SpoolFolder:
             path = self.part(number, "data")
             with suppress(FileExistsError):
                 descriptor = os.open(path, _NEW | os.O_RDWR, 0o600)
-                if _locked(descriptor) and _is_at(descriptor, path):
-                    return number, descriptor
-                os.close(descriptor)
+                try:
+                    if _claimed(descriptor, path):
+                        return number, descriptor
+                except OSError:
+                    with suppress(OSError):
+                        path.unlink()
+                    raise
             number += 1
 
     def lock(self, number: int) -> int | None:
@@ -112,10 +116,7 @@ class SpoolFolder:
             descriptor = os.open(path, os.O_RDONLY | os.O_NOFOLLOW | os.O_CLOEXEC)
         except FileNotFoundError:
             return None
-        if _locked(descriptor) and _is_at(descriptor, path):
-            return descriptor
-        os.close(descriptor)
-        return None
+        return descriptor if _claimed(descriptor, path) else None
 
     def write_job(self, number: int, record: Record) -> None:
         """The job exists from now on, whatever fails."""
@@ -125,7 +126,7 @@ class SpoolFolder:
             write_all(descriptor, record_text(record))
             os.fsync(descriptor)
         finally:
-            os.close(descriptor)
+            let_go(descriptor)
         new.rename(self.part(number, "job"))
         self._sync()
 
@@ -152,7 +153,7 @@ class SpoolFolder:
             try:
                 write_all(descriptor, text.encode("ascii"))
             finally:
-                os.close(descriptor)
+                let_go(descriptor)
 
     def read_fault(self, number: int) -> Fault:
         """How the last try ended; nothing where there was none, or nobody knows."""
@@ -196,7 +197,7 @@ class SpoolFolder:
         try:
             os.fsync(descriptor)
         finally:
-            os.close(descriptor)
+            let_go(descriptor)
 
 
 def write_all(descriptor: int, data: bytes) -> None:
@@ -204,6 +205,25 @@ def write_all(descriptor: int, data: bytes) -> None:
     view = memoryview(data)
     while view:
         view = view[os.write(descriptor, view) :]
+
+
+def let_go(descriptor: int) -> None:
+    """Close it, and with that its lock. Where close(2) fails it is closed, too, and what matters was made
+    safe with fsync before.
+    """
+    with suppress(OSError):
+        os.close(descriptor)
+
+
+def _claimed(descriptor: int, path: Path) -> bool:
+    """Whether it is locked now, and still what is at the path; else, or if nobody can tell, it is closed."""
+    good = False
+    try:
+        good = _locked(descriptor) and _is_at(descriptor, path)
+    finally:
+        if not good:
+            let_go(descriptor)
+    return good
 
 
 def _locked(descriptor: int) -> bool:

@@ -17,7 +17,7 @@ from typing import Final
 from adapters.errors import HeadraceError
 from adapters.files import Condition, Was
 from gateway.service.spool.draft import Draft, same_append
-from gateway.service.spool.folder import Fault, SpoolFolder, translated
+from gateway.service.spool.folder import Fault, SpoolFolder, let_go, translated
 from gateway.service.spool.held import Held
 from gateway.service.spool.ledger import Ledger
 from gateway.service.spool.record import Damaged, JobKind, Record, SpooledJob
@@ -93,7 +93,7 @@ class Spool:
                         found.append(Waiting(number, record, fault, descriptor is None))
                 finally:
                     if descriptor is not None:
-                        os.close(descriptor)
+                        let_go(descriptor)
         return found
 
     @property
@@ -108,11 +108,13 @@ class Spool:
         descriptor = self._lock(number)
         if descriptor is None:
             return None
-        record = self._read(number)
-        if record is None:
-            os.close(descriptor)
-            return None
-        return Held(self._ledger, number, descriptor, record)
+        record = None
+        try:
+            record = self._read(number)
+        finally:
+            if record is None:
+                let_go(descriptor)
+        return None if record is None else Held(self._ledger, number, descriptor, record)
 
     @translated()
     def recover(self) -> None:
@@ -173,4 +175,4 @@ class Spool:
                 self._ledger.gone(number)
                 _log.warning("a transfer that never ended was removed", extra={"job": number, "bytes": size})
         finally:
-            os.close(descriptor)
+            let_go(descriptor)
