@@ -154,8 +154,10 @@ class StoreFile:
             self._folder.chmod(0o700)  # the umask may have taken rights away
         try:
             made = os.open(self._path, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o600)
-            os.fchmod(made, 0o600)
-            os.close(made)
+            try:
+                os.fchmod(made, 0o600)
+            finally:
+                os.close(made)
         except FileExistsError:
             if self._path.stat().st_mode & 0o077:
                 self._path.chmod(0o600)
