@@ -17,6 +17,7 @@ from adapters import limits
 from adapters.port import Fetched, Freshness, Validators
 from gateway.service.caching.freshness import Copy
 from gateway.service.caching.storefile import FILE_NAME, StoreFile
+from tests.disks import descriptors
 
 KEY = "0" * 64
 OTHER = "0" * 32 + "1" * 32
@@ -366,10 +367,10 @@ def test_a_disk_that_fails_while_the_file_is_made_keeps_no_descriptor(
     def fails(*_: object) -> None:
         raise OSError(errno.EIO, "made to fail")
 
-    before = len(list(Path("/proc/self/fd").iterdir()))
+    before = descriptors()
     monkeypatch.setattr(os, "fchmod", fails)
     made = StoreFile(tmp_path / "state", BIG)
     with pytest.raises(OSError, match="made to fail"):
         made.ready()
     made.close()
-    assert len(list(Path("/proc/self/fd").iterdir())) == before
+    assert descriptors() == before

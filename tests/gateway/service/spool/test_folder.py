@@ -12,6 +12,7 @@ import pytest
 from adapters.errors import HeadraceError, NoRoom
 from gateway.service.spool.folder import Fault, SpoolFolder, let_go, spool_fault
 from gateway.service.spool.record import Damaged, JobKind, Record, SpooledJob, read_record
+from tests.disks import descriptors
 from tests.gateway.service.spool.jobs import names
 
 RECORD = Record(SpooledJob(JobKind.STORE, "CLUB:a"), 0, "")
@@ -97,7 +98,7 @@ def test_a_disk_that_fails_while_a_job_is_claimed_leaves_no_claim(
     """flock(2) and fstat(2) may end in EIO; the descriptor would hold the lock until the gateway ends."""
     number, descriptor = folder.create(1)
     os.close(descriptor)
-    before = len(list(Path("/proc/self/fd").iterdir()))
+    before = descriptors()
 
     def fails(*_: object, **__: object) -> None:
         raise OSError(errno.EIO, "made to fail")
@@ -108,7 +109,7 @@ def test_a_disk_that_fails_while_a_job_is_claimed_leaves_no_claim(
             folder.lock(number)
         with pytest.raises(OSError, match="made to fail"):
             folder.create(2)
-    assert len(list(Path("/proc/self/fd").iterdir())) == before
+    assert descriptors() == before
     assert names(folder.path) == {"1.data"}
     again = folder.lock(number)
     assert again is not None
