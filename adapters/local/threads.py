@@ -79,7 +79,12 @@ class Threads:
         """
         if self._pool is None:
             self._pool = ThreadPoolExecutor(limits.DISK_THREADS, thread_name_prefix="local-files")
-        future = self._pool.submit(_translated, work)
+        try:
+            future = self._pool.submit(_translated, work)
+        except RuntimeError:  # no thread is left (pthread_create(3), EAGAIN)
+            if surely:
+                return _translated(work)
+            raise
         waiting = asyncio.wrap_future(future)
         done: set[asyncio.Future[T]] = set()
         try:
