@@ -55,7 +55,12 @@ class Workers:
 
     async def _fresh(self) -> Process:
         """One more; where nobody waits for it any more once it has started, it is ended."""
-        starting = asyncio.get_running_loop().run_in_executor(self._threads, Process)
+        wanted = [True]
+        try:
+            starting = asyncio.get_running_loop().run_in_executor(self._threads, _started, wanted)
+        except RuntimeError:  # no thread is left (pthread_create(3), EAGAIN)
+            wanted.clear()  # the pool has it in its queue all the same, and its next thread would do it
+            raise
         try:
             return await asyncio.shield(starting)
         except BaseException:
@@ -120,6 +125,12 @@ class Workers:
             process.kill()
         self._expire()
         await asyncio.get_running_loop().run_in_executor(None, self._threads.shutdown)
+
+
+def _started(wanted: list[bool]) -> Process:
+    if not wanted:
+        raise _Ended
+    return Process()
 
 
 def _unwanted(started: "asyncio.Future[Process]") -> None:

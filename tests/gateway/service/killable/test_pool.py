@@ -3,6 +3,7 @@
 import asyncio
 import os
 import signal
+import threading
 import time
 from collections.abc import AsyncIterator, Callable
 from concurrent.futures import ThreadPoolExecutor
@@ -15,6 +16,7 @@ import pytest
 from adapters import limits
 from adapters.errors import HeadraceError, TooMuchWork
 from gateway.extract.plan import Style
+from gateway.service.killable import pool
 from gateway.service.killable.parcels import Task
 from gateway.service.killable.pool import Workers
 from gateway.service.killable.process import Process
@@ -171,10 +173,10 @@ async def test_without_a_thread_no_process_stays(monkeypatch: pytest.MonkeyPatch
     """pthread_create(3), EAGAIN, in the moment in which the process is there and its work is not begun."""
     real = ThreadPoolExecutor.submit
 
-    def submit(pool: ThreadPoolExecutor, work: Callable[..., Any], *more: Any) -> Any:
-        if work is not Process:
+    def submit(threads: ThreadPoolExecutor, work: Callable[..., Any], *more: Any) -> Any:
+        if work is not pool._started:
             raise RuntimeError("can't start new thread")
-        return real(pool, work, *more)
+        return real(threads, work, *more)
 
     async with workers() as made:
         children = descriptors()
@@ -186,3 +188,18 @@ async def test_without_a_thread_no_process_stays(monkeypatch: pytest.MonkeyPatch
         assert made.numbers == []
         assert descriptors() == children
         assert len((await made.lay_out(GOOD, 10)).records) == 1
+
+
+async def test_a_process_that_found_no_thread_is_not_started_later(monkeypatch: pytest.MonkeyPatch) -> None:
+    def start(_: threading.Thread) -> None:
+        raise RuntimeError("can't start new thread")
+
+    async with workers() as made:
+        before = descriptors()
+        with monkeypatch.context() as patch:
+            patch.setattr(threading.Thread, "start", start)
+            with pytest.raises(RuntimeError):
+                await made.lay_out(GOOD, 10)
+        assert len((await made.lay_out(GOOD, 10)).records) == 1
+        assert len(made.numbers) == 1
+        assert descriptors() == before + 2  # of that one
