@@ -13,7 +13,7 @@ import os
 import stat
 from collections import deque
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from typing import Final
 
@@ -26,6 +26,14 @@ SELF: Final = b"."
 _LOOK: Final = os.O_PATH | os.O_NOFOLLOW | os.O_CLOEXEC
 _ENTER: Final = os.O_PATH | os.O_DIRECTORY | os.O_CLOEXEC
 _ENDS: Final = frozenset({b"", SELF})
+
+
+def shut(descriptor: int) -> None:
+    """Close it. Where close(2) fails it is closed, too; what was done before is done, and what had to be safe
+    was made so with fsync.
+    """
+    with suppress(OSError):
+        os.close(descriptor)
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +61,7 @@ class Spot:
         try:
             _only_documents(os.fstat(descriptor))
         except BaseException:
-            os.close(descriptor)
+            shut(descriptor)
             raise
         return descriptor
 
@@ -80,7 +88,7 @@ def spot(root: bytes, names: Sequence[bytes], *, follow: bool = True) -> Iterato
     try:
         yield found
     finally:
-        os.close(found.folder)
+        shut(found.folder)
 
 
 @contextmanager
@@ -93,7 +101,7 @@ def spot_to_be(root: bytes, names: Sequence[bytes], *, follow: bool = True) -> I
     try:
         yield found
     finally:
-        os.close(found.folder)
+        shut(found.folder)
 
 
 def _walk(root: bytes, names: Sequence[bytes], follow: bool) -> Spot:
@@ -108,7 +116,7 @@ def _walk(root: bytes, names: Sequence[bytes], follow: bool) -> Spot:
             if name == b"..":
                 if len(folders) == 1:
                     raise NotAllowed("That leads out of the place")
-                os.close(folders.pop())
+                shut(folders.pop())
                 continue
             last = not pending  # a blank or a dot behind it wants a folder
             goal = _step(folders, name, last)
@@ -122,12 +130,12 @@ def _walk(root: bytes, names: Sequence[bytes], follow: bool) -> Spot:
             if goal.startswith(b"/"):
                 goal = _within(root, goal)
                 while len(folders) > 1:
-                    os.close(folders.pop())
+                    shut(folders.pop())
             pending.extendleft(reversed(goal.split(b"/")))
         return Spot(folders.pop(), SELF)
     finally:
         for each in folders:
-            os.close(each)
+            shut(each)
 
 
 def _step(folders: list[int], name: bytes, last: bool) -> bytes | None:
@@ -151,7 +159,7 @@ def _step(folders: list[int], name: bytes, last: bool) -> bytes | None:
         folders.append(os.dup(descriptor))
         return None
     finally:
-        os.close(descriptor)
+        shut(descriptor)
 
 
 def _within(root: bytes, goal: bytes) -> bytes:

@@ -10,7 +10,7 @@ from typing import Final
 from adapters import limits
 from adapters.errors import NotAllowed, WrongDocument
 from adapters.files import A_DOCUMENT, Condition, Entry, Kind, Listing, Stat, Was
-from adapters.local.confined import SELF, Spot
+from adapters.local.confined import SELF, Spot, shut
 from adapters.media import media_type_of
 from adapters.port import Validators
 
@@ -77,7 +77,7 @@ def list_folder(spot: Spot) -> Listing:
                     size = found.st_size if kind is Kind.FILE else None
                     entries.append(Entry(os.fsencode(each.name), kind, size, _time(found)))
     finally:
-        os.close(folder)
+        shut(folder)
     return Listing(tuple(entries), partial, origin=ORIGIN)
 
 
@@ -111,7 +111,7 @@ class Document:
         """Give the descriptor back."""
         with self._lock:
             if self._descriptor >= 0:
-                os.close(self._descriptor)
+                shut(self._descriptor)
                 self._descriptor = -1
 
 

@@ -19,7 +19,7 @@ from typing import Final
 from adapters import limits
 from adapters.errors import ChangedMeanwhile, MayBeDone, NotAllowed, WrongDocument
 from adapters.files import A_FOLDER, ALREADY_THERE
-from adapters.local.confined import SELF, Spot
+from adapters.local.confined import SELF, Spot, shut
 from adapters.local.documents import Document
 from adapters.local.moving import move
 
@@ -48,7 +48,7 @@ class Temporary:
         try:
             self._descriptor = self._open()
         except BaseException:
-            os.close(self._spot.folder)
+            shut(self._spot.folder)
             raise
 
     def _open(self) -> int:
@@ -143,8 +143,8 @@ class Temporary:
             if self._named:
                 with suppress(OSError):
                     os.unlink(self.name, dir_fd=self._spot.folder)
-            os.close(self._descriptor)
-            os.close(self._spot.folder)
+            shut(self._descriptor)
+            shut(self._spot.folder)
 
 
 def sync_folder(folder: int) -> None:
@@ -154,7 +154,7 @@ def sync_folder(folder: int) -> None:
         try:
             os.fsync(descriptor)
         finally:
-            os.close(descriptor)
+            shut(descriptor)
 
 
 def _replaceable(spot: Spot, found: os.stat_result | None) -> None:

@@ -79,7 +79,14 @@ class Threads:
         """
         if self._pool is None:
             self._pool = ThreadPoolExecutor(limits.DISK_THREADS, thread_name_prefix="local-files")
-        future = self._pool.submit(_translated, work)
+        wanted = [work]
+        try:
+            future = self._pool.submit(_first_of, wanted)
+        except RuntimeError:  # no thread is left (pthread_create(3), EAGAIN)
+            wanted.clear()  # the pool has it in its queue all the same, and its next thread would do it
+            if surely:
+                return _translated(work)
+            raise
         waiting = asyncio.wrap_future(future)
         done: set[asyncio.Future[T]] = set()
         try:
@@ -99,6 +106,13 @@ class Threads:
         if self._pool is not None:
             self._pool.shutdown(wait=False)
             self._pool = None
+
+
+def _first_of(wanted: list[Callable[[], T]]) -> T:
+    """What is wanted still, if it is."""
+    if not wanted:
+        raise TooSlow
+    return _translated(wanted[0])
 
 
 def _translated(work: Callable[[], T]) -> T:

@@ -56,7 +56,11 @@ class Layouts:
         try:
             async with asyncio.timeout(max(0.0, seconds)):
                 await self._turns.acquire()
-                running = asyncio.get_running_loop().run_in_executor(None, work)
+                try:
+                    running = asyncio.get_running_loop().run_in_executor(None, work)
+                except RuntimeError:  # no thread is left (pthread_create(3), EAGAIN)
+                    self._turns.release()
+                    raise
                 running.add_done_callback(self._done)
                 return await asyncio.shield(running)
         except TimeoutError as error:

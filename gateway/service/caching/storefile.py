@@ -180,8 +180,10 @@ class StoreFile:
             self._folder.chmod(0o700)  # the umask may have taken rights away
         try:
             made = os.open(self._path, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o600)
-            os.fchmod(made, 0o600)
-            os.close(made)
+            try:
+                os.fchmod(made, 0o600)
+            finally:
+                os.close(made)
         except FileExistsError:
             if not stat.S_ISREG(self._path.stat().st_mode):
                 raise _NotOursError("no ordinary file") from None

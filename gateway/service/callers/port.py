@@ -220,6 +220,9 @@ class CallPort:
                     await caller.call.gone()
         except (TimeoutError, BrokenOff):
             self._give_up(caller)
+        except Exception:  # noqa: BLE001 one caller's fault must not keep the port from others
+            _log.exception("port=%d a caller's line failed", reserved.port)
+            self._give_up(caller)
         else:
             self._give_up(caller, gone=bool(reserved.waiting))
 

@@ -8,7 +8,7 @@ from adapters import limits
 from adapters.errors import HeadraceError, MayBeDone, NotRecorded
 from gateway.service.logs import reason
 from gateway.session.conversation import Session
-from gateway.session.wishes import Called, Granted, Staged, Wish, time_is_up
+from gateway.session.wishes import Called, DeliverWish, Granted, Staged, Wish, time_is_up
 from gateway.wire.lines import Data, Line
 from gateway.wire.replies import Lines
 
@@ -92,6 +92,9 @@ class Granting:
             if self._abandoned and not _being_cancelled():
                 return None
             raise
+        except BaseException:
+            let_go(request)
+            raise
         else:
             if not self._abandoned:
                 return granted
@@ -99,6 +102,7 @@ class Granting:
             return None
         finally:
             self._request = None
+            forget(wish)
 
 
 def with_margin(seconds: float) -> float:
@@ -121,6 +125,14 @@ def let_go(request: "asyncio.Task[Granted]") -> None:
             granted.staging.drop()
         if isinstance(granted, Called):
             granted.call.drop()
+
+
+def forget(wish: Wish) -> None:
+    """The wish is dealt with, in whatever way. What was to be delivered and was never made a job is dropped;
+    on one that was, this has no effect.
+    """
+    if isinstance(wish, DeliverWish):
+        wish.staging.drop()
 
 
 def _being_cancelled() -> bool:

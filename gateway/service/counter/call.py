@@ -12,7 +12,7 @@ from typing import Final
 
 from adapters import limits
 from adapters.errors import BrokenOff, HeadraceError
-from gateway.service.clients.granting import Fulfiller, failure, let_go, tell, with_margin
+from gateway.service.clients.granting import Fulfiller, failure, forget, let_go, tell, with_margin
 from gateway.service.streams.tally import Tally, Way
 from gateway.session.counter.steps import Came, Listen, Said, Say, Talk
 from gateway.session.state import without_secrets
@@ -170,6 +170,8 @@ class CounterCall:
         except Exception as error:
             _log.exception("the counter of %s failed", self._place)
             raise failure(wish, error) from error
+        finally:
+            forget(wish)
 
 
 def _shown(wish: Wish, place: str) -> str:

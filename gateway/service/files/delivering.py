@@ -60,7 +60,11 @@ async def deliver_to(to: Far, held: Held, moved: Callable[[int], None], seconds:
 async def noted_copy(spool: Spool, far: Far, to: Far, job: Job) -> None:
     """Copy one document; noted in the spool meanwhile, so that a killed gateway leaves a trace of it."""
     draft = spool.begin(JobKind.COPY, to.ref.whole, source=far.ref.whole)
-    held = await asyncio.to_thread(draft.seal)
+    try:
+        held = await asyncio.to_thread(draft.seal)
+    except BaseException:
+        draft.drop()  # where no thread could be had for it
+        raise
     try:
         await copy_document(far, to, job)
     except asyncio.CancelledError:  # the gateway goes down, and nobody can be told

@@ -35,10 +35,12 @@ class Intake:
         self.request = _request(wish)
         self.draft = draft
         self.serial = serial
+        self.job: Job | None = None  # once it is to be delivered
 
     def drop(self) -> None:
-        """The client gave up or is gone: nothing was changed, nothing is kept."""
-        self.draft.drop()
+        """The client gave up or is gone: nothing was changed, nothing is kept. No effect on a job."""
+        if self.job is None or not self.job.begun:
+            self.draft.drop()
 
 
 class Intakes:
@@ -83,7 +85,7 @@ class Intakes:
         except HeadraceError:
             intake.drop()
             raise
-        job = Job(f"{intake.request} {without_secrets(intake.ref.whole)}", to=far.origin)
+        job = intake.job = Job(f"{intake.request} {without_secrets(intake.ref.whole)}", to=far.origin)
         url, sealed = far.target.url, list[Held]()
 
         async def seal() -> None:
@@ -99,7 +101,13 @@ class Intakes:
                 job.checked, job.steps = written.checked, written.steps
                 self.note(url)
 
-        return await self._jobs.run(job, work, (url,), seconds, transfers=True, first=seal)
+        def let_go() -> None:
+            """What was not sealed, or not dealt with afterwards, is nobody's any more."""
+            intake.draft.drop()
+            for held in sealed:
+                held.close()
+
+        return await self._jobs.run(job, work, (url,), seconds, transfers=True, first=seal, last=let_go)
 
     def note(self, url: str) -> None:
         """It was changed by this gateway: protocols that show only seconds and sizes may not tell."""

@@ -32,6 +32,7 @@ class Job:
         self.checked = ""
         self.steps: tuple[tuple[str, float], ...] = ()
         self.fault: HeadraceError | None = None
+        self.begun = False
         self.alone = False  # nobody waits for it any more
         self.ended = False
 
@@ -76,9 +77,11 @@ class Jobs:
         *,
         transfers: bool = False,
         first: Callable[[], Awaitable[None]] | None = None,
+        last: Callable[[], None] = lambda: None,
     ) -> Done:
         """Do `work`, which alone changes `urls` meanwhile; a HeadraceError where it failed within `seconds`.
-        `first` is done before, whose turn it may be.
+        `first` is done before, whose turn it may be. `last` is done when it has ended, however that was, and
+        whether or not `work` had its turn.
 
         `transfers`: it moves bytes. Such a job may need two connections to a server at one time, so only some
         may be under way there: else each could hold one and wait for another for ever. NoRoom where too many
@@ -90,6 +93,7 @@ class Jobs:
             self.check_room(origins)
             turns |= dict.fromkeys(origins, limits.TRANSFERS_PER_ORIGIN)
         task = asyncio.get_running_loop().create_task(self._work(job, first, work, turns))
+        job.begun = True
         self._tasks.add(task)
         self._transfers.update(origins)
 
@@ -97,6 +101,7 @@ class Jobs:
             self._tasks.discard(task)
             self._transfers.subtract(origins)
             self._transfers += Counter()  # forgets those of which there are none
+            last()
 
         task.add_done_callback(over)
         try:

@@ -47,19 +47,36 @@ class Workers:
                     return await self._done(self._idle.pop(), task, ends)
                 except _Ended:  # while it had nothing to do
                     continue
-            fresh = await asyncio.get_running_loop().run_in_executor(self._threads, Process)
-            return await self._done(fresh, task, ends)
+            return await self._done(await self._fresh(), task, ends)
         except _Ended as error:
             _log.error("a process that picks values has ended: %s", error.__cause__)
             raise TooMuchWork from error
         finally:
             self._turns.release()
 
+    async def _fresh(self) -> Process:
+        """One more; where nobody waits for it any more once it has started, it is ended."""
+        wanted = [True]
+        try:
+            starting = asyncio.get_running_loop().run_in_executor(self._threads, _started, wanted)
+        except RuntimeError:  # no thread is left (pthread_create(3), EAGAIN)
+            wanted.clear()  # the pool has it in its queue all the same, and its next thread would do it
+            raise
+        try:
+            return await asyncio.shield(starting)
+        except BaseException:
+            starting.add_done_callback(_unwanted)
+            raise
+
     async def _done(self, process: Process, task: Task, ends: float) -> Sheet:
         loop = asyncio.get_running_loop()
-        self._busy.add(process)
         most = loop.time() + limits.WORK_SECONDS
-        asked = loop.run_in_executor(self._threads, process.ask, task)
+        try:
+            asked = loop.run_in_executor(self._threads, process.ask, task)
+        except RuntimeError:  # no thread is left (pthread_create(3), EAGAIN)
+            process.close()
+            raise
+        self._busy.add(process)
         good = False
         try:
             async with asyncio.timeout_at(min(ends, most)):
@@ -110,6 +127,17 @@ class Workers:
             process.kill()
         self._expire()
         await asyncio.get_running_loop().run_in_executor(None, self._threads.shutdown)
+
+
+def _started(wanted: list[bool]) -> Process:
+    if not wanted:
+        raise _Ended
+    return Process()
+
+
+def _unwanted(started: "asyncio.Future[Process]") -> None:
+    if not started.cancelled() and started.exception() is None:
+        started.result().close()
 
 
 def _forget(process: Process, asked: "asyncio.Future[Sheet]") -> None:

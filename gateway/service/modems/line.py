@@ -250,8 +250,15 @@ class ModemLine(asyncio.Protocol):
     def _begin(self, work: Coroutine[Any, Any, None]) -> asyncio.Task[None]:
         task = self._loop.create_task(work)
         self._tasks.add(task)
-        task.add_done_callback(self._tasks.discard)
+        task.add_done_callback(self._ended)
         return task
+
+    def _ended(self, task: asyncio.Task[None]) -> None:
+        self._tasks.discard(task)
+        if not task.cancelled() and task.exception() is not None:  # nobody would hear anything any more
+            _log.error("peer=%s a modem's line failed", self.peer, exc_info=task.exception())
+            if self._transport is not None:
+                self._transport.abort()
 
     # Calls
 

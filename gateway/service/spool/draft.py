@@ -8,7 +8,7 @@ from contextlib import suppress
 from enum import Enum, auto
 
 from adapters.errors import HeadraceError, WrongMoment
-from gateway.service.spool.folder import ENDED, spool_fault, write_all
+from gateway.service.spool.folder import ENDED, let_go, spool_fault, write_all
 from gateway.service.spool.held import Held
 from gateway.service.spool.ledger import Ledger
 from gateway.service.spool.record import JobKind, Record, SpooledJob
@@ -98,7 +98,7 @@ class Draft:
     def _discard(self) -> None:
         with suppress(OSError):  # without its job it is removed when the spool is opened again
             self._folder.remove(self._number)
-        os.close(self._descriptor)
+        let_go(self._descriptor)
         self._ledger.gone(self._number)
         self._end()
 

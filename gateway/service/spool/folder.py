@@ -118,9 +118,13 @@ class SpoolFolder:
             path = self.part(number, "data")
             with suppress(FileExistsError):
                 descriptor = os.open(path, _NEW | os.O_RDWR, 0o600)
-                if _locked(descriptor) and _is_at(descriptor, path):
-                    return number, descriptor
-                os.close(descriptor)
+                try:
+                    if _claimed(descriptor, path):
+                        return number, descriptor
+                except OSError:
+                    with suppress(OSError):
+                        path.unlink()
+                    raise
             number += 1
 
     def lock(self, number: int) -> int | None:
@@ -136,10 +140,7 @@ class SpoolFolder:
             if error.errno not in _SPOILED:
                 raise
             raise Damaged(f"its data cannot be read: {error.strerror}") from error
-        if _locked(descriptor) and _is_at(descriptor, path):
-            return descriptor
-        os.close(descriptor)
-        return None
+        return descriptor if _claimed(descriptor, path) else None
 
     def write_job(self, number: int, record: Record) -> None:
         """The job exists from now on, whatever fails."""
@@ -158,7 +159,7 @@ class SpoolFolder:
             write_all(descriptor, record_text(record))
             os.fsync(descriptor)
         finally:
-            os.close(descriptor)
+            let_go(descriptor)
         new.rename(self.part(number, "job"))
         self._sync()
 
@@ -255,7 +256,7 @@ class SpoolFolder:
         try:
             os.fsync(descriptor)
         finally:
-            os.close(descriptor)
+            let_go(descriptor)
 
 
 def look(path: Path) -> Found:
@@ -286,7 +287,7 @@ def _written(path: Path, data: bytes) -> None:
     try:
         write_all(descriptor, data)
     finally:
-        os.close(descriptor)
+        let_go(descriptor)
 
 
 def read_small(path: Path) -> bytes:
@@ -298,6 +299,25 @@ def read_small(path: Path) -> bytes:
         if not stat.S_ISREG(os.fstat(descriptor).st_mode):
             raise OSError(errno.EISDIR, "no ordinary file")
         return file.read(_RECORD_BYTES)
+
+
+def let_go(descriptor: int) -> None:
+    """Close it, and with that its lock. Where close(2) fails it is closed, too, and what matters was made
+    safe with fsync before.
+    """
+    with suppress(OSError):
+        os.close(descriptor)
+
+
+def _claimed(descriptor: int, path: Path) -> bool:
+    """Whether it is locked now, and still what is at the path; else, or if nobody can tell, it is closed."""
+    good = False
+    try:
+        good = _locked(descriptor) and _is_at(descriptor, path)
+    finally:
+        if not good:
+            let_go(descriptor)
+    return good
 
 
 def _locked(descriptor: int) -> bool:

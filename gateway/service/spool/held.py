@@ -9,7 +9,7 @@ from collections.abc import AsyncIterator, Callable
 
 from adapters import limits
 from adapters.errors import HeadraceError
-from gateway.service.spool.folder import ENDED, Fault
+from gateway.service.spool.folder import ENDED, Fault, let_go
 from gateway.service.spool.ledger import Ledger
 from gateway.service.spool.record import Damaged, JobKind, Record
 
@@ -111,7 +111,7 @@ class Held:
         with self._lock:
             if self._descriptor < 0:
                 return False
-            os.close(self._descriptor)
+            let_go(self._descriptor)
             self._descriptor = -1
             return True
 
@@ -119,7 +119,10 @@ class Held:
 def _remove_if(ledger: Ledger, number: int, wanted: Callable[[Record], bool]) -> bool:
     """Remove a job that nobody has taken; whether that was done."""
     folder = ledger.folder
-    descriptor = folder.lock(number)
+    try:
+        descriptor = folder.lock(number)
+    except OSError:
+        return False
     if descriptor is None:
         return False
     try:
@@ -130,5 +133,5 @@ def _remove_if(ledger: Ledger, number: int, wanted: Callable[[Record], bool]) ->
     except (Damaged, OSError):  # the next recover deals with it
         return False
     finally:
-        os.close(descriptor)
+        let_go(descriptor)
     return True

@@ -18,7 +18,7 @@ from typing import Final
 from adapters.errors import HeadraceError
 from adapters.files import Condition, Was
 from gateway.service.spool.draft import Draft, same_append
-from gateway.service.spool.folder import LAST, Fault, SpoolFolder, translated
+from gateway.service.spool.folder import LAST, Fault, SpoolFolder, let_go, translated
 from gateway.service.spool.held import Held
 from gateway.service.spool.ledger import Ledger
 from gateway.service.spool.record import Damaged, JobKind, Record, SpooledJob
@@ -88,10 +88,12 @@ class Spool:
         for number, parts in sorted(self._folder.look().parts.items()):
             if "job" in parts:
                 descriptor, record = self._open(number)
-                if record is not None:
-                    fault = self._folder.read_fault(number)
-                    found.append(Waiting(number, record, fault, descriptor is None))
-                _close(descriptor)
+                try:
+                    if record is not None:
+                        fault = self._folder.read_fault(number)
+                        found.append(Waiting(number, record, fault, descriptor is None))
+                finally:
+                    _close(descriptor)
         return found
 
     @property
@@ -148,19 +150,23 @@ class Spool:
             self._set_aside(number, damage)
             return None, None
         try:
-            return descriptor, self._folder.read_job(number)
-        except FileNotFoundError:
-            return descriptor, None
-        except Damaged as damage:
-            if descriptor is None and self._folder.part(number, "data").is_file():
-                return None, self._folder.read_spare(number)  # whoever works on it knows what it is
-            mended = None if descriptor is None else self._folder.restore(number, str(damage))
-            if mended is None:
-                self._set_aside(number, damage)
-            return descriptor, mended
+            return descriptor, self._read(number, descriptor)
         except BaseException:
             _close(descriptor)
             raise
+
+    def _read(self, number: int, descriptor: int | None) -> Record | None:
+        try:
+            return self._folder.read_job(number)
+        except FileNotFoundError:
+            return None
+        except Damaged as damage:
+            if descriptor is None and self._folder.part(number, "data").is_file():
+                return self._folder.read_spare(number)  # whoever works on it knows what it is
+            mended = None if descriptor is None else self._folder.restore(number, str(damage))
+            if mended is None:
+                self._set_aside(number, damage)
+            return mended
 
     def _set_aside(self, number: int, damage: Damaged) -> None:
         self._folder.set_aside(number, damage)
@@ -202,9 +208,9 @@ class Spool:
             _log.warning("a transfer that never ended was removed", extra={"job": number, "bytes": size})
             return False
         finally:
-            os.close(descriptor)
+            let_go(descriptor)
 
 
 def _close(descriptor: int | None) -> None:
     if descriptor is not None:
-        os.close(descriptor)
+        let_go(descriptor)

@@ -5,6 +5,7 @@ server that takes nothing is not sent to, nor its client read.
 """
 
 import asyncio
+import logging
 from collections.abc import Callable
 from dataclasses import dataclass
 from enum import Enum
@@ -21,6 +22,7 @@ from gateway.wire.escape import Escape
 from gateway.wire.lines import XOFF, XON
 from gateway.wire.settings import Settings
 
+_log = logging.getLogger(__name__)
 _SLICE: Final = 256  # bytes of far text handed over at a time, behind which a client can leave
 _FLOW: Final = bytes((XON, XOFF))
 
@@ -161,6 +163,8 @@ class Pipe:
     async def run(self) -> Ending:
         """Until it is over; the call is closed then."""
         ways = [self._loop.create_task(each) for each in (self._to_far(), self._to_client())]
+        for way in ways:
+            way.add_done_callback(self._looked_at)
         ending = Ending.BROKE
         try:
             ending = await self._over
@@ -176,6 +180,12 @@ class Pipe:
             else:
                 self._call.drop()
         return ending
+
+    def _looked_at(self, way: "asyncio.Task[None]") -> None:
+        """A way that is no more. A fault of our own ends the stream: nobody would hear or say anything."""
+        if not way.cancelled() and way.exception() is not None:
+            _log.error("a stream failed", exc_info=way.exception())
+            self._ended(Ending.BROKE)
 
     async def _to_far(self) -> None:
         try:

@@ -1,5 +1,6 @@
 """A document is replaced whole, with its rights, or stays as it was: full disks among the reasons."""
 
+import errno
 import os
 import stat
 from collections.abc import Iterator
@@ -16,7 +17,7 @@ from adapters.local.confined import Spot
 from adapters.local.temporary import Temporary
 from tests.adapters.file_contract import SECONDS, fails, upload, write
 from tests.adapters.local.stands import LocalStand
-from tests.disks import full, mounted
+from tests.disks import descriptors, full, mounted
 
 
 @pytest.fixture(params=[True, False], ids=["unnamed", "named"])
@@ -202,3 +203,31 @@ async def test_a_copy_onto_a_full_disk_leaves_what_was(small: LocalStand) -> Non
         doing = small.adapter.copy(small.at(b"one"), small.at(b"old"), SECONDS)
         await fails(small, doing, NoRoom)
     assert (small.peek(b"old"), small.names()) == (b"as it was", {b"one", b"old"})
+
+
+async def test_a_close_that_fails_does_not_undo_what_was_done(
+    stand: LocalStand, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """close(2), "Dealing with error returns": the descriptor is free on Linux, whatever it says. A change
+    that was made is told as made (CONTRACT section 2: no 4xx once it may have been), and nothing stays open.
+    """
+    real, adapter = os.close, stand.adapter
+
+    def fails(descriptor: int) -> None:
+        real(descriptor)
+        raise OSError(errno.EIO, "made to fail")
+
+    stand.put(b"old", b"as it was")
+    await write(stand, b"new", b"before")  # so that there are threads
+    before = descriptors()
+    with monkeypatch.context() as patch:
+        patch.setattr(os, "close", fails)
+        await write(stand, b"new", b"new")
+        await adapter.append(stand.at(b"old"), upload(b" and more"), Was.ANYTHING, SECONDS)
+        await adapter.copy(stand.at(b"new"), stand.at(b"copy"), SECONDS)
+        await adapter.rename(stand.at(b"copy"), stand.at(b"moved"), SECONDS)
+        await adapter.make_folder(stand.at(b"folder"), SECONDS)
+        await adapter.erase(stand.at(b"new"), SECONDS)
+    assert stand.names() == {b"old", b"moved", b"folder"}
+    assert stand.peek(b"old") == b"as it was and more"
+    assert descriptors() == before

@@ -4,6 +4,7 @@ import asyncio
 import threading
 import time
 from collections.abc import AsyncIterator, Iterator
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 from hypothesis import given
@@ -205,3 +206,35 @@ async def test_a_source_that_stalls() -> None:
         async for _ in Deadline(0.1).pieces(source()):
             pass
     assert time.perf_counter() - began < 2
+
+
+async def test_without_a_thread_what_must_be_done_is_done(monkeypatch: pytest.MonkeyPatch) -> None:
+    """pthread_create(3), EAGAIN: else a descriptor would stay open for good."""
+
+    def submit(*_: object) -> None:
+        raise RuntimeError("can't start new thread")
+
+    threads, done = Threads(), list[int]()
+    monkeypatch.setattr(ThreadPoolExecutor, "submit", submit)
+    with pytest.raises(RuntimeError):
+        await threads.do(lambda: done.append(1), 5)
+    await threads.do(lambda: done.append(2), 5, surely=True)
+    assert done == [2]
+    threads.close()
+
+
+async def test_work_that_found_no_thread_is_not_done_later(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The pool keeps it, and would do it with the next one: what it opened would be nobody's."""
+
+    def start(_: threading.Thread) -> None:
+        raise RuntimeError("can't start new thread")
+
+    threads, done = Threads(), list[int]()
+    with monkeypatch.context() as patch:
+        patch.setattr(threading.Thread, "start", start)
+        with pytest.raises(RuntimeError):
+            await threads.do(lambda: done.append(1), 5)
+        await threads.do(lambda: done.append(2), 5, surely=True)
+    await threads.do(lambda: done.append(3), 5)
+    assert done == [2, 3]
+    threads.close()

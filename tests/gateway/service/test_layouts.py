@@ -5,6 +5,7 @@ import gc
 import threading
 import time
 from collections.abc import AsyncIterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import asynccontextmanager
 
 import pytest
@@ -114,3 +115,19 @@ async def test_other_work_a_few_at_a_time_and_the_late_are_told() -> None:
         assert await first[1] == 5
         assert most == limits.LAYOUTS
         assert await made.beside(limits.INLINE_BYTES, 0, lambda: 7) == 7
+
+
+async def test_without_a_thread_no_turn_is_lost(monkeypatch: pytest.MonkeyPatch) -> None:
+    """pthread_create(3), EAGAIN: it passes, and then as many as before are laid out."""
+
+    def submit(*_: object) -> None:
+        raise RuntimeError("can't start new thread")
+
+    size = limits.INLINE_BYTES + 1
+    async with layouts() as made:
+        with monkeypatch.context() as patch:
+            patch.setattr(ThreadPoolExecutor, "submit", submit)
+            for _ in range(limits.LAYOUTS):
+                with pytest.raises(RuntimeError):
+                    await made.beside(size, 5, lambda: 7)
+        assert await made.beside(size, 1, lambda: 7) == 7

@@ -1,6 +1,7 @@
 """The cache's SQLite file: what comes back, what it may cost, and what damage does."""
 
 import dataclasses
+import errno
 import logging
 import os
 import sqlite3
@@ -16,6 +17,7 @@ from adapters import limits
 from adapters.port import Fetched, Freshness, Validators
 from gateway.service.caching.freshness import Copy
 from gateway.service.caching.storefile import FILE_NAME, StoreFile
+from tests.disks import descriptors
 
 KEY = "0" * 64
 OTHER = "0" * 32 + "1" * 32
@@ -355,3 +357,20 @@ def test_other_failures_are_not_taken_for_damage(file: StoreFile, tmp_path: Path
     with pytest.raises(sqlite3.OperationalError):
         file.save(KEY, Copy(Fetched(b"x"), 0.0))
     assert not set_aside(tmp_path).exists()
+
+
+def test_a_disk_that_fails_while_the_file_is_made_keeps_no_descriptor(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """fchmod(2) may end in EIO, each time that the disk is tried again."""
+
+    def fails(*_: object) -> None:
+        raise OSError(errno.EIO, "made to fail")
+
+    before = descriptors()
+    monkeypatch.setattr(os, "fchmod", fails)
+    made = StoreFile(tmp_path / "state", BIG)
+    with pytest.raises(OSError, match="made to fail"):
+        made.ready()
+    made.close()
+    assert descriptors() == before

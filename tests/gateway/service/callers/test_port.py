@@ -5,6 +5,7 @@ from collections.abc import Callable
 
 import pytest
 
+from gateway.service.streams.calls import Call
 from gateway.testing.stage import Stage
 from tests.gateway.service.callers.callers import BUSY, Caller, Reserved
 
@@ -254,3 +255,21 @@ def test_a_paced_client_of_few_columns(stage: Stage, reserve: Reserve) -> None:
     began = time.monotonic()
     assert client.read(201) == b"0123456789" * 20 + b"\r"
     assert time.monotonic() - began > 0.3  # 201 characters at 400 a second, less what may go at once
+
+
+def test_a_fault_of_our_own_keeps_the_port_for_nobody(
+    stage: Stage, reserve: Reserve, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    async def fails(_: Call) -> None:
+        raise RuntimeError("made to fail")
+
+    reserved = reserve()
+    with monkeypatch.context() as patch:
+        patch.setattr(Call, "gone", fails)
+        reserved.call().hears_to_the_end(BUSY)
+    assert "a caller's line failed" in reserved.gateway.errors[0]
+    reserved.gateway._log.errors.clear()
+    client = stage.clients(reserved.gateway)
+    assert client.ask(f"HEAR {reserved.port}").status == 150
+    reserved.call()
+    assert client.read(len(CALLED)) == CALLED

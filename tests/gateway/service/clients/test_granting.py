@@ -1,6 +1,8 @@
 """A request that CAN abandons at the very moment at which it is granted (CONTRACT section 1)."""
 
 import asyncio
+import errno
+from datetime import UTC, datetime
 from types import MappingProxyType
 
 import pytest
@@ -8,8 +10,12 @@ import pytest
 from adapters.errors import FarBusy
 from gateway.catalogue.model import Catalogue, Listener, Place
 from gateway.service.clients.connection import Connection
+from gateway.service.clients.granting import Granting
 from gateway.service.server import Server
-from gateway.session.wishes import Granted, Staged, StageWish, Wish
+from gateway.session.conversation import Session
+from gateway.session.state import World
+from gateway.session.wishes import DataWish, DeliverWish, Granted, Staged, StageWish, Taken, Wish
+from gateway.wire.lines import Line
 from tests.gateway.service.clients.test_connection import SOURCES, outcome
 from tests.gateway.service.gate import Staging
 from tests.gateway.talking import replies
@@ -73,3 +79,38 @@ async def test_cancel_just_after_a_store_was_begun_leaves_nothing_of_it() -> Non
     found = replies(await talk_late(late, b"STORE club:notes.txt\r"))
     assert [status[:3] for status, _ in found] == ["200", "221"]
     assert [each.dropped for each in late.stagings] == [True]
+
+
+class Refuses:
+    """Takes in, and fails before a delivery is anybody's."""
+
+    def __init__(self, fault: Exception) -> None:
+        self.fault = fault
+        self.staging = Staging()
+
+    def now(self, wish: Wish) -> Granted | None:
+        return Taken() if isinstance(wish, DataWish) else None
+
+    async def answer(self, wish: Wish, seconds: float) -> Granted:
+        if isinstance(wish, StageWish):
+            return Staged(self.staging)
+        assert isinstance(wish, DeliverWish)
+        raise self.fault
+
+
+@pytest.mark.parametrize(
+    "fault", [FarBusy(seconds=7), RuntimeError("can't start new thread"), OSError(errno.EIO, "made to fail")]
+)
+async def test_what_was_taken_in_goes_with_a_delivery_that_never_began(fault: Exception) -> None:
+    answers = Refuses(fault)
+    catalogue = Catalogue(listeners=(Listener(port=0),), places=PLACES)
+    session = Session(World(lambda: catalogue, lambda: datetime.now(UTC)), "PLAIN")
+    granting = Granting(answers)
+    for line in (b"STORE club:notes.txt", b">one", b"."):
+        session.reader.feed(line + b"\r")
+        event = session.reader.next_event()
+        assert isinstance(event, Line)
+        lines = await granting.reply(session, event, 5)
+    assert lines is not None
+    assert b"".join(lines)[:3] in {b"450", b"558"}
+    assert answers.staging.dropped

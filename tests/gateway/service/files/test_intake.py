@@ -2,6 +2,7 @@
 
 import asyncio
 import time
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -307,3 +308,35 @@ async def test_a_gateway_that_goes_down_keeps_what_it_could_not_deliver(stand: S
     assert stand.quay.documents == {}
     after = Stand(tmp_path)
     assert [each[:2] for each in after.kept] == [("store", "QUAY:a.txt")]
+
+
+def no_thread(*_: object) -> None:
+    raise RuntimeError("can't start new thread")
+
+
+@pytest.mark.parametrize("append", [False, True])
+async def test_without_a_thread_to_make_it_safe_nothing_stays(
+    stand: Stand, append: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """pthread_create(3), EAGAIN: what was taken in, its descriptor and its lock go with the reply."""
+    staged = await begun(stand, "quay:a.txt", append=append)
+    with monkeypatch.context() as patch:
+        patch.setattr(ThreadPoolExecutor, "submit", no_thread)
+        with pytest.raises(MayBeDone):
+            await stand.desk.answer(DeliverWish(staged.staging), 5)
+        await stand.jobs.aclose(5)
+    assert stand.room.opened()._drafts == set()
+    assert list(stand.room._folder.iterdir()) == []
+
+
+async def test_a_job_that_never_had_its_turn_is_let_go(stand: Stand, monkeypatch: pytest.MonkeyPatch) -> None:
+    """It is sealed, and waits for its turn, when the gateway goes down: the next one can take it."""
+    stand.quay.hold = asyncio.Event()
+    first = asyncio.create_task(stand.store("quay:a.txt", b"first"))
+    staged = await begun(stand, "quay:a.txt", append=True)
+    done = await stand.desk.answer(DeliverWish(staged.staging), 0.2)
+    assert isinstance(done, Done)
+    assert done.code == 150
+    await stand.jobs.aclose(0.01)
+    await asyncio.gather(first, return_exceptions=True)
+    assert {each.busy for each in stand.room.opened().held()} == {False}

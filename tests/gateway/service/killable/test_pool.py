@@ -3,19 +3,25 @@
 import asyncio
 import os
 import signal
+import threading
 import time
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import asynccontextmanager
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from adapters import limits
 from adapters.errors import HeadraceError, TooMuchWork
 from gateway.extract.plan import Style
+from gateway.service.killable import pool
 from gateway.service.killable.parcels import Task
 from gateway.service.killable.pool import Workers
+from gateway.service.killable.process import Process
 from gateway.session.picking import pick_plan
+from tests.disks import descriptors
 from tests.gateway.service.killable.test_process import task
 
 GOOD = task(b'[{"a": "one"}]')
@@ -137,3 +143,63 @@ async def test_processes_without_work_end(monkeypatch: pytest.MonkeyPatch) -> No
         assert made.numbers == []
         assert not there(number)
         assert len((await made.lay_out(GOOD, 10)).records) == 1
+
+
+async def test_whoever_gives_up_while_a_process_starts_leaves_none(monkeypatch: pytest.MonkeyPatch) -> None:
+    started: list[int] = []
+    real = Process.__init__
+
+    def noting(process: Process) -> None:
+        real(process)
+        started.append(process.number)
+
+    monkeypatch.setattr(Process, "__init__", noting)
+    async with workers() as made:
+        doing = asyncio.create_task(made.lay_out(GOOD, 10))
+        await asyncio.sleep(0)
+        await asyncio.sleep(0)
+        doing.cancel()
+        await asyncio.gather(doing, return_exceptions=True)
+        for _ in range(100):
+            await asyncio.sleep(0.02)
+            if started and not there(started[0]):
+                break
+        assert len(started) == 1
+        assert not there(started[0])
+        assert len((await made.lay_out(GOOD, 10)).records) == 1
+
+
+async def test_without_a_thread_no_process_stays(monkeypatch: pytest.MonkeyPatch) -> None:
+    """pthread_create(3), EAGAIN, in the moment in which the process is there and its work is not begun."""
+    real = ThreadPoolExecutor.submit
+
+    def submit(threads: ThreadPoolExecutor, work: Callable[..., Any], *more: Any) -> Any:
+        if work is not pool._started:
+            raise RuntimeError("can't start new thread")
+        return real(threads, work, *more)
+
+    async with workers() as made:
+        children = descriptors()
+        with monkeypatch.context() as patch:
+            patch.setattr(ThreadPoolExecutor, "submit", submit)
+            for _ in range(limits.LAYOUTS + 1):
+                with pytest.raises(RuntimeError):
+                    await made.lay_out(GOOD, 10)
+        assert made.numbers == []
+        assert descriptors() == children
+        assert len((await made.lay_out(GOOD, 10)).records) == 1
+
+
+async def test_a_process_that_found_no_thread_is_not_started_later(monkeypatch: pytest.MonkeyPatch) -> None:
+    def start(_: threading.Thread) -> None:
+        raise RuntimeError("can't start new thread")
+
+    async with workers() as made:
+        before = descriptors()
+        with monkeypatch.context() as patch:
+            patch.setattr(threading.Thread, "start", start)
+            with pytest.raises(RuntimeError):
+                await made.lay_out(GOOD, 10)
+        assert len((await made.lay_out(GOOD, 10)).records) == 1
+        assert len(made.numbers) == 1
+        assert descriptors() == before + 2  # of that one

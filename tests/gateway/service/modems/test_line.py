@@ -11,6 +11,7 @@ from gateway.catalogue.model import Catalogue, GatewaySettings, Listener, Speaks
 from gateway.service.callers.ports import CallPorts
 from gateway.service.modems.line import ModemLine
 from gateway.service.server import Server
+from gateway.service.streams.calls import Call
 from gateway.service.streams.tally import Tally
 from gateway.testing.clients.line import Line
 from gateway.testing.gateways import Gateway
@@ -109,6 +110,27 @@ def test_a_far_server_that_is_not_there(stage: Stage) -> None:
     assert "dialled='nosuch' code=550 why='No place NOSUCH'" in nosuch
     assert "Traceback" not in refused + nosuch
     program.line.close()
+
+
+@pytest.mark.parametrize("way", ["say", "hear"])
+def test_a_fault_of_our_own_ends_the_line(stage: Stage, way: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A program that hears nothing, and whose words go nowhere, would wait for ever."""
+
+    async def fails(*_: object) -> None:
+        await asyncio.sleep(0.1)
+        raise RuntimeError("made to fail")
+
+    monkeypatch.setattr(Call, way, fails)
+    with far_end(echo) as port:
+        gateway = gateway_to(stage, port)
+        program = Program(gateway)
+        program.type(b"ATDboard\r")
+        program.wait_for(b"CONNECT")
+        program.type(b"anything\r")
+        assert program.line.ended(time.monotonic() + PATIENCE)
+        program.line.close()
+        assert "a modem's line failed" in gateway.errors[0]
+        gateway._log.errors.clear()
 
 
 def test_leaving_the_data_and_hanging_up(stage: Stage) -> None:

@@ -10,8 +10,9 @@ from pathlib import Path
 import pytest
 
 from adapters.errors import HeadraceError, NoRoom
-from gateway.service.spool.folder import Fault, SpoolFolder, spool_fault
+from gateway.service.spool.folder import Fault, SpoolFolder, let_go, spool_fault
 from gateway.service.spool.record import Damaged, JobKind, Record, SpooledJob, read_record
+from tests.disks import descriptors
 from tests.gateway.service.spool.jobs import names
 
 RECORD = Record(SpooledJob(JobKind.STORE, "CLUB:a"), 0, "")
@@ -88,6 +89,48 @@ def test_a_new_file_that_is_taken_for_a_leftover_gets_another_number(
     number, descriptor = folder.create(1)
     os.close(descriptor)
     assert (number, names(folder.path)) == (2, {"2.data"})
+
+
+@pytest.mark.parametrize("call", ["flock", "fstat", "stat"])
+def test_a_disk_that_fails_while_a_job_is_claimed_leaves_no_claim(
+    folder: SpoolFolder, call: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """flock(2) and fstat(2) may end in EIO; the descriptor would hold the lock until the gateway ends."""
+    number, descriptor = folder.create(1)
+    os.close(descriptor)
+    before = descriptors()
+
+    def fails(*_: object, **__: object) -> None:
+        raise OSError(errno.EIO, "made to fail")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(fcntl if call == "flock" else os, call, fails)
+        with pytest.raises(OSError, match="made to fail"):
+            folder.lock(number)
+        with pytest.raises(OSError, match="made to fail"):
+            folder.create(2)
+    assert descriptors() == before
+    assert names(folder.path) == {"1.data"}
+    again = folder.lock(number)
+    assert again is not None
+    os.close(again)
+
+
+def test_a_close_that_fails_has_closed(folder: SpoolFolder, monkeypatch: pytest.MonkeyPatch) -> None:
+    """close(2), "Dealing with error returns": the descriptor is free on Linux, and may be another file's by
+    the time that somebody closes it once more.
+    """
+    _, descriptor = folder.create(1)
+    real = os.close
+
+    def fails(which: int) -> None:
+        real(which)
+        raise OSError(errno.EIO, "made to fail")
+
+    monkeypatch.setattr(os, "close", fails)
+    let_go(descriptor)
+    with pytest.raises(OSError, match="Bad file descriptor"):
+        os.fstat(descriptor)
 
 
 def test_other_programs_files_are_let_be(folder: SpoolFolder) -> None:

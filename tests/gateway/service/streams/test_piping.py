@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from gateway.service.streams.calls import Call
 from gateway.testing.clients.client import Client
 from gateway.testing.gateways import Gateway
 from gateway.testing.stage import Stage
@@ -233,3 +234,19 @@ def test_idle_streams_are_over(stage: Stage) -> None:
         client = talking(stage, stage.gateways(text))
         assert rest(client) == b""
         assert client.read(3) == b"421"
+
+
+@pytest.mark.parametrize("way", ["say", "hear"])
+def test_a_fault_of_our_own_ends_a_stream(stage: Stage, way: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Its client would wait for ever on a line that is still raw."""
+
+    async def fails(*_: object) -> None:
+        await asyncio.sleep(0.01)
+        raise RuntimeError("made to fail")
+
+    monkeypatch.setattr(Call, way, fails)
+    with far_end(echo) as port:
+        client = talking(stage, gateway_to(stage, port, fail_on_errors=False))
+        client.put(b"anything\r")
+        assert rest(client) == b""
+        assert client.ask("NOOP back").records[0].strip() == "back"
