@@ -21,6 +21,9 @@ _BLANKS: Final = b" \t\r\n"
 _SIZE_DIGITS: Final = 18  # a number of bytes that any disk can hold; longer ones are nonsense
 _ETAG: Final = re.compile(r"[!-~\x80-\xff](?:[ -~\x80-\xff]*[!-~\x80-\xff])?")  # what a header can hold
 _HEAD_BYTES: Final = 4
+_WIDE: Final = (b"\xfe\xff", b"\xff\xfe", b"<\0", b"\0<", b"\0\0\xfe\xff", b"\0\0\0<")
+"""How UTF-16 and UTF-32 begin (XML 1.0 appendix F)."""
+
 _NO_MULTISTATUS: Final = "Not a WebDAV answer"
 
 
@@ -85,6 +88,7 @@ class MultistatusReader:
         self._elements = 0  # since the last response ended
         self._begun = False  # a first byte has been fed
         self._head = b""
+        self._nul = False
         self._rooted = False
         self.full = False
 
@@ -131,10 +135,11 @@ class MultistatusReader:
 
     def _check_nuls(self, data: bytes) -> None:
         """No XML holds NUL, and libxml2, looking for the end of a string, sees nothing behind one. UTF-16 and
-        UTF-32 do, and have one in their first four bytes (XML 1.0 appendix F).
+        UTF-32 do, and say so by how they begin.
         """
         self._head += data[: _HEAD_BYTES - len(self._head)]
-        if b"\0" in data and b"\0" not in self._head:
+        self._nul = self._nul or b"\0" in data
+        if self._nul and not any(self._head.startswith(each[: len(self._head)]) for each in _WIDE):
             raise WrongDocument(_NO_MULTISTATUS)
 
     def _look(self) -> None:

@@ -14,7 +14,12 @@ NOW = datetime(2026, 11, 26, tzinfo=UTC)
     "body",
     [
         *(b"<x/>", b"<y/>", b"</x>", b"text", b" \n<x/>"),  # four bytes, which libxml2 tells encodings by
-        *(b'<?xml \0 version="1.0"?><x/>', b"<!-- \0 --><x/>"),  # NUL, where it looks for the end of a string
+        *(
+            b'<?xml \0 version="1.0"?><x/>',
+            b"<!-- \0 --><x/>",
+            b"<?\0\0 ?><x/>",
+            b"\0\0 ?><x/>",
+        ),  # NUL, where it looks for the end of a string
         b'<D:multistatus xmlns:D="DAV:">&undeclared;<x/>',  # cut short as well; XML 1.0 section 4.1
     ],
 )

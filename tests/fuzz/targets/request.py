@@ -5,8 +5,9 @@ by codes that the house has, in no byte that is a control; the bytes cut in anot
 logs never show a LOGIN; and the words of a request typed again are the same words.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
+from functools import partial
 from types import MappingProxyType
 from typing import Final
 
@@ -59,7 +60,12 @@ _DOCUMENTS: Final = {
     far.CLUB + "a.txt": b"one\r\ntwo, a line that is longer than forty columns are wide\n\tthree",
     far.CLUB + "b.bin": bytes(range(256)) * 3,
 }
-_FAULTS: Final = (None, BrokenOff(), FarBusy(seconds=30), HeadraceError())
+_FAULTS: Final[tuple[Callable[[], HeadraceError] | None, ...]] = (
+    None,
+    BrokenOff,
+    partial(FarBusy, seconds=30),
+    HeadraceError,
+)
 
 
 class _Reader(LineReader):
@@ -80,7 +86,7 @@ class _Reader(LineReader):
 class _World:
     """Far servers that grant every wish, or every third one not."""
 
-    refuses: HeadraceError | None
+    refuses: Callable[[], HeadraceError] | None
     folder: far.Far = field(
         default_factory=lambda: far.Far(
             dict(_DOCUMENTS),
@@ -92,7 +98,7 @@ class _World:
     def grant(self, wish: Wish) -> Granted:
         self.wished.append(type(wish).__name__)
         if self.refuses is not None and len(self.wished) % 3 == 0:
-            raise self.refuses
+            raise self.refuses()
         match wish:
             case SourceWish():
                 return conftest.granted(wish)
@@ -110,7 +116,7 @@ class _World:
 
 
 def _talked(
-    parts: Iterable[bytes], profile: str, refuses: HeadraceError | None
+    parts: Iterable[bytes], profile: str, refuses: Callable[[], HeadraceError] | None
 ) -> tuple[list[Said], list[str], bool]:
     """What was said, what was wished for, and whether something was dropped unread."""
     world = _World(refuses)
