@@ -42,6 +42,18 @@ timeout_multiplier = 8.0
 timeout_constant = 2.0
 """
 
+# mutmut deepens the stack, and cannot name tests whose parameters hold `::`.
+_CONFTEST: Final = """
+
+import sys
+
+sys.setrecursionlimit(10_000)
+
+
+def pytest_make_parametrize_id(config, val, argname):
+    return argname
+"""
+
 
 def watching(folder: Path) -> Iterator[str]:
     """The tests below a folder of `tests` that watch the clock or the memory, as pytest names them."""
@@ -65,6 +77,8 @@ def copied(package: str, without: Sequence[str], folder: Path) -> None:
         arguments += ["--deselect", each]
     with (folder / "pyproject.toml").open("a", encoding="utf-8") as file:
         file.write(_CONFIG.format(package=package, arguments=json.dumps(arguments)))
+    with (folder / "tests" / "conftest.py").open("a", encoding="utf-8") as file:
+        file.write(_CONFTEST)
 
 
 def ends(folder: Path) -> dict[str, int | None]:
