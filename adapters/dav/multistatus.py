@@ -20,6 +20,10 @@ _STATUS: Final = re.compile(r"\s*HTTP/[0-9.]+\s+([1-9][0-9]{2})(?![0-9])", re.AS
 _BLANKS: Final = b" \t\r\n"
 _SIZE_DIGITS: Final = 18  # a number of bytes that any disk can hold; longer ones are nonsense
 _ETAG: Final = re.compile(r"[!-~\x80-\xff](?:[ -~\x80-\xff]*[!-~\x80-\xff])?")  # what a header can hold
+_HEAD_BYTES: Final = 4
+_WIDE: Final = (b"\xfe\xff", b"\xff\xfe", b"<\0", b"\0<", b"\0\0\xfe\xff", b"\0\0\0<")
+"""How UTF-16 and UTF-32 begin (XML 1.0 appendix F)."""
+
 _NO_MULTISTATUS: Final = "Not a WebDAV answer"
 
 
@@ -82,7 +86,9 @@ class MultistatusReader:
         self._room = limits.LIST_BYTES
         self._silent = 0  # bytes since an element began or ended
         self._elements = 0  # since the last response ended
-        self._begun = False
+        self._begun = False  # a first byte has been fed
+        self._head = b""
+        self._nul = False
         self._rooted = False
         self.full = False
 
@@ -92,17 +98,24 @@ class MultistatusReader:
             return
         if not self._begun:  # blanks before the XML declaration are an error to libxml2, and common
             data = data.lstrip(_BLANKS)
-            self._begun = bool(data)
         self._room -= len(data)
         if self._room < 0:
             self.full = True
             return
         try:
+            self._check_nuls(data)
+            if data and not self._begun:  # up to four bytes that come first and together are not looked at
+                self._begun = True
+                self._parser.feed(data[:1])
+                data = data[1:]
             for start in range(0, len(data), limits.CHUNK_BYTES):
                 piece = data[start : start + limits.CHUNK_BYTES]
                 self._silent += len(piece)
                 self._parser.feed(piece)
                 self._look()
+                # An undeclared entity is only noted, and until the next piece.
+                if not self.full and self._parser.feed_error_log.filter_from_fatals():
+                    raise WrongDocument(_NO_MULTISTATUS)
                 if self._silent > limits.DAV_VALUE_BYTES or self._elements > limits.DAV_ELEMENTS:
                     raise TooLarge("The far server's answer is too large")
         except etree.XMLSyntaxError as error:
@@ -113,13 +126,21 @@ class MultistatusReader:
         if not self.full:
             if not self._begun:
                 raise WrongDocument(_NO_MULTISTATUS)
-            if self._parser.feed_error_log.filter_from_fatals():  # an undeclared entity is only noted
-                raise WrongDocument(_NO_MULTISTATUS)
             try:
                 self._parser.close()
             except etree.XMLSyntaxError as error:
                 raise BrokenOff("The far server's answer is cut short") from error
+            self._look()
         return Multistatus(tuple(self._responses), cut=self.full)
+
+    def _check_nuls(self, data: bytes) -> None:
+        """No XML holds NUL, and libxml2, looking for the end of a string, sees nothing behind one. UTF-16 and
+        UTF-32 do, and say so by how they begin.
+        """
+        self._head += data[: _HEAD_BYTES - len(self._head)]
+        self._nul = self._nul or b"\0" in data
+        if self._nul and not any(self._head.startswith(each[: len(self._head)]) for each in _WIDE):
+            raise WrongDocument(_NO_MULTISTATUS)
 
     def _look(self) -> None:
         for event, element in self._parser.read_events():

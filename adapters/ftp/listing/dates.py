@@ -67,8 +67,8 @@ def read_date(words: list[bytes], now: datetime) -> tuple[int, datetime | None] 
     """The date at the beginning of `words`: how many of them it takes and what it is, or None.
 
     `Mmm dd hh:mm`, `Mmm dd yyyy`, the same with the day first, and the ISO 8601 forms of ls(1): `yyyy-mm-dd`
-    with or without a time and a zone, and `mm-dd hh:mm`. A well-formed date that does not exist counts with
-    None, so that its line is still read.
+    with or without a time, and `mm-dd hh:mm`. A zone stands behind seconds only: behind `hh:mm` one begins
+    a name. A well-formed date that does not exist counts with None, so that its line is still read.
     """
     if len(words) >= 3:
         for month_at, day_at in ((0, 1), (1, 0)):
@@ -101,7 +101,7 @@ def _iso(words: list[bytes], now: datetime) -> tuple[int, datetime | None] | Non
     if clock is None:
         return 1, made(year, month, day)
     moment = made(year, month, day, *clock)
-    zone = _ZONE.fullmatch(words[2]) if len(words) > 2 else None
+    zone = _ZONE.fullmatch(words[2]) if len(words) > 2 and words[1].count(b":") == 2 else None
     if zone is None:
         return 2, moment
     offset = timedelta(hours=int(zone[2]), minutes=int(zone[3]))

@@ -72,7 +72,7 @@ class Lettering:
     catalogue's own spellings, each a text of one or more characters and what is written for it.
     """
 
-    __slots__ = ("_degrees", "_letters", "_spellings", "_table", "_touches_ascii")
+    __slots__ = ("_degrees", "_letters", "_marks", "_spellings", "_table", "_touches_ascii")
 
     def __init__(self, charset: str = "ascii", letters: Mapping[str, str] | None = None) -> None:
         known = find_charset(charset)
@@ -84,6 +84,7 @@ class Lettering:
         self._touches_ascii = any(key.isascii() for key in spellings)
         self._table = _table(charset)
         self._degrees = self._table[ord("°")] != "°"
+        self._marks = any(unicodedata.combining(chr(point)) for point in known.sent)
 
     def clean(self, text: str) -> str:
         """`text` as one line of printable characters without double, leading or trailing blanks."""
@@ -112,7 +113,10 @@ class Lettering:
             text = _EMOJI_SEQUENCE.sub(r"\1", text)
             if self._degrees:
                 text = _DEGREES.sub("", text)
-        return text.translate(self._table)
+        text = text.translate(self._table)
+        if self._marks and not text.isascii():  # a letter out of the table may take the mark behind it
+            text = unicodedata.normalize("NFC", text).translate(self._table)
+        return text
 
     def _spelt(self, match: re.Match[str]) -> str:
         return self._spellings[match.group()]

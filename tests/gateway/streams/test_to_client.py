@@ -31,6 +31,8 @@ def all_of(made: Translation, *pieces: bytes) -> bytes:
         (PLAIN, b"\r", "cp437", b"\xc9\xcd\xbb", b"+-+"),
         (Settings(charset="cp437"), b"\r", "utf-8", "╔═╗é".encode(), b"\xc9\xcd\xbb\x82"),
         (Settings(charset="latin1"), b"\r", "utf-8", "é€".encode(), b"\xe9EUR"),
+        (Settings(charset="latin1"), b"\r", "utf-8", b"caf\xe9 \xe8\xff", b"caf\xe9 \xe8\xff"),  # no UTF-8
+        (Settings(charset="latin1", case="upper"), b"\r", "utf-8", "éÿ".encode(), b"\xc9\xff"),
         (Settings(charset="caseswap"), b"\r", "utf-8", b"Ab", b"aB"),
         (Settings(case="upper"), b"\r", "utf-8", "ab ß".encode(), b"AB SS"),
         (Settings(bits=7, charset="latin1"), b"\r", "utf-8", "é".encode(), b"e"),

@@ -22,6 +22,14 @@ PLAIN = Settings()
         (Settings(charset="latin1"), b"\n", "utf-8", b"caf\xe9\x9b", "café\x9b".encode()),
         (Settings(charset="cp437"), b"\n", "latin-1", b"caf\x82\xc9", b"caf\xe9?"),
         (Settings(charset="caseswap"), b"\n", "utf-8", b"Ab", b"aB"),
+        (Settings(charset="latin1"), b"\n", "utf-8", b"a\rXb\nXc\r\n", b"a\nXb\nXc\n"),
+        (
+            Settings(charset="cp037"),
+            b"\n",
+            "utf-8",
+            b"\x05\x08\xc1\r",
+            b"\x05\x08A\n",
+        ),  # the line's own, not EBCDIC's
     ],
 )
 def test_text(settings: Settings, eol: bytes, charset: str, data: bytes, wanted: bytes) -> None:

@@ -60,6 +60,16 @@ def test_echo_doubles_an_ffh_for_telnet_only() -> None:
     assert bytes(output) == b"\xff\xff"  # RFC 854
 
 
+@pytest.mark.parametrize("size", [1, 2, 5, 100])
+@pytest.mark.parametrize("start", [b"LOGIN anna ", b"? log\tanna ", b"  LOGIN anna\t"])
+def test_no_secret_is_echoed_however_it_is_cut(start: bytes, size: int) -> None:
+    """CONTRACT section 3, LOGIN: never echoed."""
+    line = start + b"opensesame 1"
+    pieces = [line[at : at + size] for at in range(0, len(line), size)]
+    _, echoed = typed(*pieces, settings=replace(PLAIN, echo=True))
+    assert echoed == start.replace(b"\t", b"")
+
+
 @pytest.mark.parametrize(("negotiated", "blank"), [(True, b"\xff\xff"), (False, b"\xff")])
 def test_a_blank_at_ffh_is_doubled_too(negotiated: bool, blank: bytes) -> None:
     charset = table_charset("odd", ASCII.replace(" ", UNDEFINED)[:-1] + " ")

@@ -167,6 +167,20 @@ def test_echo_gives_back_what_was_typed_but_no_secret() -> None:
     assert events(b"log a b\r", settings=echo)[1] == b"log a \r\n"
 
 
+@pytest.mark.parametrize(
+    ("eol", "ended", "echoed"),
+    [
+        ("mirror", b"\n", b"\n"),
+        ("mirror", b"\x9b", b"\x9b"),
+        ("mirror", b"\r", b"\r\n"),  # until a byte behind an earlier CR has shown otherwise
+        ("cr", b"\n", b"\r"),
+        ("cr", b"\x9b", b"\x9b"),
+    ],
+)
+def test_the_end_of_a_line_is_echoed_as_replies_end(eol: str, ended: bytes, echoed: bytes) -> None:
+    assert events(b"NOOP" + ended, settings=replace(PLAIN, echo=True, eol=eol))[1] == b"NOOP" + echoed
+
+
 def test_a_cancel_ahead_is_seen_and_only_a_real_one() -> None:
     reader = LineReader(PLAIN)
     reader.feed(b"TIME\r\xff\xfb\x18TI")

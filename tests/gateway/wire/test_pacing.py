@@ -127,6 +127,29 @@ def test_an_idle_time_is_not_made_up_for(pace: int, idle: float, grain: float) -
     assert schedule.next_at == pytest.approx(now + 1 / pace)
 
 
+def test_a_new_reply_begins_no_sooner_than_the_last_one_lets_it() -> None:
+    schedule = Schedule(10, 0, 0.0)
+    schedule.sent(1, 0.0)
+    schedule.resume(0.0)
+    assert schedule.next_at == pytest.approx(0.1)
+
+
+def test_a_gap_before_a_new_reply_is_not_made_up_for() -> None:
+    schedule = Schedule(10, 200, 0.0)
+    schedule.sent(1, 5.0, ends=True)
+    schedule.resume(5.0)
+    begins = schedule.next_at
+    assert begins == pytest.approx(5.3)
+    assert schedule.due(begins) == 1
+    schedule.sent(1, begins)
+    assert schedule.next_at == pytest.approx(5.4)
+
+
+def test_who_looks_without_a_grain_gets_one_byte_a_look() -> None:
+    assert Schedule(1_000, 0, 0.0).due(0.5) == 1
+    assert Schedule(1_000, 0, 0.0).due(0.5, 0.01) == 1 + int(0.01 * 1_000 / (7 / 8))
+
+
 def test_what_was_late_by_more_than_a_second_is_lost() -> None:
     schedule, now, count = Schedule(1_000, 0, 0.0), 10.0, 0
     while now < 70:

@@ -46,6 +46,7 @@ def test_an_error_reply_is_one_record_of_the_profiles_columns(cols: int, mark: b
 def test_a_known_wait_ends_the_record(error: HeadraceError, cols: int) -> None:
     record = sent(error_reply(error, replace(PLAIN, cols=cols)))[1]
     assert record.endswith(b" 120")
+    assert record.startswith(error.sentence[: cols - 4].encode())
     assert len(record) == cols
 
 

@@ -3,6 +3,7 @@
 Node-sets are lists in document order throughout, each node once, so that "the first" always is the first.
 """
 
+import re
 from collections.abc import Iterable
 from itertools import islice
 from typing import Final, TypeAlias, cast
@@ -53,6 +54,8 @@ _CHARACTERS: Final = 16
 _FAST_CHARACTERS: Final = 256
 _GATHERING: Final = 4  # for the text of an element with others inside
 
+_NO_CHARACTER: Final = re.compile("[^\t\n\r -\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+"""What XML has no place for (XML 1.0 section 2.2), and an HTML page's text may hold."""
 
 _BY_ID: Final = etree.XPath("id($names)", regexp=False, smart_strings=False)
 
@@ -175,6 +178,9 @@ class Evaluation:
     def _by_id(self, value: Operand) -> list[Item]:
         names = " ".join(value) if isinstance(value, list) else to_string(value)
         self._work.spend(len(names))
+        names = functions.normalize_space(names)  # libxml2 finds nothing behind a blank in front
+        if _NO_CHARACTER.search(names):  # and lxml takes no such text, which no name is
+            names = " ".join(each for each in names.split(" ") if not _NO_CHARACTER.search(each))
         found = cast(list[Item], _BY_ID(self._markup.root, names=names))
         return in_document_order(list(dict.fromkeys(found)), self._markup)
 

@@ -71,6 +71,15 @@ LINES = [
         b"-rw-r--r--   1 owner    group           7 Nov 14 21:05 caf\xe9 \xff\x80",
         Entry(b"caf\xe9 \xff\x80", Kind.FILE, 7, NOV),
     ),
+    # ls(1) writes a zone behind seconds only (--time-style full-iso and long-iso)
+    (
+        b"-rw-r--r--   1 owner    group           7 2025-11-14 21:05 +0100 notes",
+        Entry(b"+0100 notes", Kind.FILE, 7, NOV),
+    ),
+    (
+        b"-rw-r--r--   1 owner    group           7 2025-11-14 22:05:00.000 +0100 notes",
+        Entry(b"notes", Kind.FILE, 7, NOV),
+    ),
     # sizes beyond 32 and 64 bits are numbers still; a date that is none leaves the rest
     (
         b"-rw-r--r--   1 owner    group 5368709121 Nov 14 21:05 iso",

@@ -216,6 +216,21 @@ def test_clean_text_is_in_any_charset_a_byte_for_each_character(charset: str, te
     assert not any(byte < 0x20 or byte == 0x7F for byte in data)
 
 
+@pytest.mark.parametrize(
+    ("text", "written"),
+    [
+        ("\u0131\u0301", "\u00ed"),  # a dotless i, which the table makes an i, and an acute
+        ("\uff45\u0301", "\u00e9"),  # a wide e
+        ("\u0131\u0300", "i\u0300"),  # cp1258 has no i with a grave
+        ("\u1ebf", "\u00ea\u0301"),  # nor all marks of this in one
+    ],
+)
+def test_a_letter_from_the_table_takes_the_mark_behind_it(text: str, written: str) -> None:
+    """Unicode Standard Annex 15: what can be composed is one character, so it takes one column."""
+    assert Lettering("cp1258").clean(text) == written
+    assert Lettering("cp1258").clean(written) == written
+
+
 @pytest.mark.parametrize("charset", EVERY)
 def test_every_printable_character_of_a_charset_survives(charset: str) -> None:
     """Alone, since beside others some compose; what Unicode composes out of one is written apart again."""

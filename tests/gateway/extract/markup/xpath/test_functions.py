@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from lxml import etree
 
-from gateway.extract.markup import compile_xpath, parse_xml
+from gateway.extract.markup import compile_xpath, parse_html, parse_xml
 from gateway.extract.markup.xpath.functions import SIGNATURES, call, normalize_space, round_half_up, substring
 
 EMPTY = etree.fromstring("<r/>")
@@ -113,3 +113,24 @@ def test_names_of_nodes() -> None:
     assert value("name(//@xml:lang)") == "xml:lang"
     for nameless in ("//text()", "/", "//none"):
         assert value(f"concat('[', name({nameless}), local-name({nameless}), ']')") == "[]"
+
+
+@pytest.mark.parametrize("mark", ["&#1;", "\x08", "\x7f", "\ufffe", "\uffff"])
+def test_id_of_what_no_name_can_be(mark: str) -> None:
+    """An ID is a name (XML 1.0 section 3.3.1); a page's text may hold what no XML does (section 2.2)."""
+    markup = parse_html(f"<p id=a>one</p><p id=b>a{mark} b</p><p>c{mark}</p>".encode())
+    assert compile_xpath("id(//p[2])/text()").select(markup, markup) == [f"a{_read(mark)} b"]
+    assert compile_xpath("id(//p[3])").select(markup, markup) == []
+    assert compile_xpath(f"id('a{_read(mark)} a')").select(markup, markup) == [markup.root[0][0]]
+
+
+def _read(mark: str) -> str:
+    return "\x01" if mark == "&#1;" else mark
+
+
+@pytest.mark.parametrize("names", [" b", "b ", "\n\tb\r", " x  b "])
+def test_id_of_names_with_blanks_around_them(names: str) -> None:
+    """XPath 1.0 section 4.1: tokens that blanks separate; libxml2 finds none behind a first blank."""
+    markup = parse_html(b"<p id=a>one</p><p id=b>two</p>")
+    assert compile_xpath(f"id('{names}')").select(markup, markup) == [markup.root[0][1]]
+    assert compile_xpath("id('b\u00a0')").select(markup, markup) == []
