@@ -1,6 +1,7 @@
-"""What all tests share: the published vectors' folder, and no skip that goes unnoticed."""
+"""What all tests share: the published vectors' folder, no skip that goes unnoticed, what coverage.py saw."""
 
 import os
+import sys
 from pathlib import Path
 
 import pytest
@@ -37,3 +38,9 @@ def pytest_sessionfinish(session: pytest.Session) -> None:
     if bad:
         print("\nSkipped, and that is a failure here:\n  " + "\n  ".join(bad))
         session.exitstatus = pytest.ExitCode.TESTS_FAILED
+    if (
+        "coverage" in sys.modules
+    ):  # a worker of xdist has ten seconds to end, and then loses what is not saved
+        measuring = sys.modules["coverage"].Coverage.current()
+        if measuring is not None:
+            measuring.save()

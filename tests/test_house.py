@@ -18,6 +18,8 @@ TOP_LEVEL = {
     "tests",
     "demo_site",
 }
+REASONED = re.compile(r"  # pragma: no (cover|branch) — \S.{9,}$")
+"""In words, and only where coverage.py is to leave out a line, or a way that a line never goes."""
 BUILT = {"build", "dist", "headrace.egg-info", "headrace-state", "__pycache__"}
 SOURCES = sorted(path for top in ("gateway", "adapters", "demo_site") for path in (ROOT / top).rglob("*.py"))
 
@@ -54,6 +56,16 @@ def test_a_file_does_one_thing_and_says_which(path: Path) -> None:
     assert text.count("\n") <= 400
     assert text.startswith('"""'), "a module's docstring opens with what goes in and what comes out"
     assert not re.search(r"TODO|FIXME|XXX|NotImplementedError", text)
+
+
+def test_what_coverage_leaves_out_says_why() -> None:
+    bare = [
+        f"{path.relative_to(ROOT)}:{number}: {line.strip()}"
+        for path in SOURCES
+        for number, line in enumerate(path.read_text(encoding="utf-8").splitlines(), 1)
+        if re.search(r"#\s*pragma", line, re.IGNORECASE) and not REASONED.search(line)
+    ]
+    assert bare == []
 
 
 @pytest.mark.parametrize("path", SOURCES, ids=lambda path: str(path.relative_to(ROOT)))

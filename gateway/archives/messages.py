@@ -9,6 +9,7 @@ import string
 import tempfile
 import zlib
 from collections.abc import Iterable, Iterator
+from contextlib import ExitStack
 from pathlib import Path
 from typing import Final
 from urllib.parse import quote
@@ -43,9 +44,8 @@ class Store:
 
     def content(self, chunks: Iterable[bytes]) -> Content:
         """A body of its own. TooMuch."""
-        held, size = bytearray(), 0
-        file = None
-        try:
+        held, size, file = bytearray(), 0, None
+        with ExitStack() as opened:
             for chunk in chunks:
                 size += len(chunk)
                 if size > limits.ARCHIVE_BODY_BYTES:
@@ -53,15 +53,12 @@ class Store:
                 held += chunk
                 if len(held) > limits.STAGE_BYTES:
                     if file is None:
-                        file = tempfile.NamedTemporaryFile(dir=self._path, delete=False)  # noqa: SIM115
+                        file = opened.enter_context(tempfile.NamedTemporaryFile(dir=self._path, delete=False))
                     file.write(held)
                     held.clear()
             if file is None:
                 return Content(bytes(held))
             file.write(held)
-        finally:
-            if file is not None:
-                file.close()
         return Content(path=Path(file.name))
 
     def drop(self, entry: Exchange | LeftOut) -> None:

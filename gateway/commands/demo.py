@@ -144,16 +144,21 @@ async def _demo(catalogue: Catalogue, port: int | None, once: bool, site: Site |
 
 async def _start(catalogue: Catalogue, parts: wiring.Parts, ports: Sequence[int]) -> tuple[Server, Bound]:
     """A server on the first of `ports` that is free."""
-    for index, port in enumerate(ports):
-        first, *others = catalogue.listeners
-        moved = replace(catalogue, listeners=(replace(first, port=port), *others))
-        server = Server(moved, parts.answers, parts.clock)
+    *others, last = ports
+    for port in others:
         try:
-            return server, (await server.start())[0]
+            return await _start_at(catalogue, parts, port)
         except OSError as error:
-            if error.errno != errno.EADDRINUSE or index == len(ports) - 1:
+            if error.errno != errno.EADDRINUSE:
                 raise
-    raise AssertionError("there is always a port to try")
+    return await _start_at(catalogue, parts, last)
+
+
+async def _start_at(catalogue: Catalogue, parts: wiring.Parts, port: int) -> tuple[Server, Bound]:
+    first, *others = catalogue.listeners
+    moved = replace(catalogue, listeners=(replace(first, port=port), *others))
+    server = Server(moved, parts.answers, parts.clock)
+    return server, (await server.start())[0]
 
 
 async def _show(bound: Bound, *, live: bool) -> bool:

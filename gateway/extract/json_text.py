@@ -172,7 +172,7 @@ def to_text(value: JsonValue) -> str:
                     pending.pop()
             case True | False:
                 pieces.append("true" if item else "false")
-            case None:
+            case None:  # pragma: no branch — mypy knows that these are all
                 pieces.append("null")
     return "".join(pieces)
 

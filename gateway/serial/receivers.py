@@ -5,6 +5,7 @@ to a moment; it deals with all that happens up to that moment, or up to the firs
 with, or a 13h or 11h). machine.py says how a receiver behaves.
 """
 
+from abc import ABC, abstractmethod
 from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -38,7 +39,7 @@ class Work:
     notice: int = 0
 
 
-class Receiver:
+class Receiver(ABC):
     """The UART, and what the program does with what it takes; who takes it from the UART differs."""
 
     def __init__(self, work: Work, trace: bool = False) -> None:
@@ -58,9 +59,9 @@ class Receiver:
         self._lines = 0
         self._count = 0
 
+    @abstractmethod
     def advance(self, until: int, to_signal: bool = False) -> bool:
         """Deal with what happens up to `until`; with `to_signal` only to the first signal. True: one came."""
-        raise AssertionError(self)  # both kinds have their own
 
     def _arrive(self, arrival: Arrival) -> None:
         """From the shift register to the holding register or FIFO."""

@@ -4,6 +4,7 @@ A request belongs to the answer that names it or that it names (WARC-Concurrent-
 to it for the same URI. A metadata record of this gateway's own belongs to what it names.
 """
 
+import logging
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -21,6 +22,9 @@ from gateway.archives.warc.unpacking import Unpacked
 TOML: Final = "application/toml"  # as registered with IANA
 ANSWERS: Final = frozenset({"response", "revisit", "resource"})
 _READ: Final = ANSWERS | {"request", "metadata"}
+
+# The library writes whole URLs of the file with their keys and control bytes, where it finds a blank in one.
+logging.getLogger("warcio").setLevel(logging.ERROR)
 
 
 @dataclass(frozen=True, slots=True)

@@ -126,7 +126,7 @@ def _source_target(catalogue: Catalogue, source: Source, texts: Mapping[str, str
         return _Target(within(place.base, expanded), frozenset(), place)
     try:
         url = split_url(expanded)
-    except TextFault as fault:
+    except TextFault as fault:  # pragma: no cover — no word gets into a host, and %hh elsewhere
         raise WrongWords("These words make no address") from fault
     return _Target(url.text, _named(url))
 

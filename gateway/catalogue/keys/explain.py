@@ -11,8 +11,6 @@ from gateway.extract.plan import Kind
 KEYS: Final[tuple[Key, ...]] = tuple(key for keys in KEYS_OF.values() for key in keys.values())
 """Every key of the file, table after table."""
 
-_LATER: Final = "not in this version yet"
-
 
 def explained(columns: int = 100) -> str:
     """Every key of the file: table, key, type, default, what is allowed, meaning; wrapped to `columns`."""
@@ -33,8 +31,6 @@ def explained(columns: int = 100) -> str:
 
 
 def _parts(key: Key) -> Sequence[str]:
-    if key.later:
-        return f"{key.meaning} ({_LATER})", ""
     need = "must be there" if key.required else f"default {key.default}" if key.default else ""
     allowed = "" if key.allowed == key.shape.value else key.allowed
     return key.meaning, key.shape.value, allowed, need, _kinds(key)
@@ -47,11 +43,9 @@ def _kinds(key: Key) -> str:
 
 
 def markdown(table: str) -> str:
-    """The keys of one table as a Markdown table, without those of later versions."""
+    """The keys of one table as a Markdown table."""
     rows = ["| key | type | default | allowed | meaning |", "| --- | --- | --- | --- | --- |"]
     for key in KEYS_OF[table].values():
-        if key.later:
-            continue
         kinds = _kinds(key)
         meaning = f"{key.meaning} ({kinds})" if kinds else key.meaning
         default = "must be there" if key.required else key.default

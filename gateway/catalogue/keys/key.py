@@ -42,8 +42,7 @@ class Shape(Enum):
 class Key:
     """One key of one table. `low` and `high`: the range of a number, or of a duration in seconds.
 
-    `kinds`: the field kinds it goes with, None for all. `later`: this version does not have it yet. `also`:
-    words that people try for it.
+    `kinds`: the field kinds it goes with, None for all. `also`: words that people try for it.
     """
 
     table: str
@@ -56,7 +55,6 @@ class Key:
     high: int = 0
     note: str = ""  # what is allowed, where shape, words and range do not say it
     required: bool = False
-    later: bool = False
     kinds: frozenset[Kind] | None = None
     also: tuple[str, ...] = ()
 

@@ -2,13 +2,13 @@
 
 from collections.abc import Mapping
 
-from adapters.errors import HeadraceError, NotPossible
+from adapters.errors import HeadraceError
 from gateway.catalogue.document.mistakes import nearest
 from gateway.catalogue.document.positions import Path
 from gateway.catalogue.keys.table import KEYS
 from gateway.catalogue.model import Number
 from gateway.catalogue.schema.names import named_tables
-from gateway.catalogue.schema.report import LATER, Report, shown
+from gateway.catalogue.schema.report import Report, shown
 from gateway.catalogue.schema.table import Table
 from gateway.catalogue.schema.values.charsets import Charsets
 from gateway.catalogue.schema.values.zones import near_zone
@@ -34,8 +34,6 @@ def _read_profile(report: Report, path: Path, values: Mapping[str, object], char
     table = Table(report, "profile", path, values)
     pairs: list[tuple[str, str]] = []
     for key in KEYS["profile"].values():
-        if key.later:
-            continue
         word = _word(table.mixed(key.name))
         if word is None:
             if key.name in table:
@@ -46,8 +44,6 @@ def _read_profile(report: Report, path: Path, values: Mapping[str, object], char
             continue
         try:
             change(Settings(cols=16), [(key.name, word)])
-        except NotPossible:
-            table.wrong(key.name, f"{word}: {LATER}")
         except HeadraceError:
             near = near_zone(word) if key.name == "zone" else nearest(word, key.allowed.split())
             table.wrong(key.name, shown(values[key.name]), near)

@@ -15,7 +15,7 @@ from gateway.catalogue.document.positions import Path
 from gateway.catalogue.keys.key import TABLES, Shape
 from gateway.catalogue.keys.table import KEYS
 from gateway.catalogue.model import Number
-from gateway.catalogue.schema.report import LATER, Report, shown
+from gateway.catalogue.schema.report import Report, shown
 
 _DURATION: Final = re.compile(r"([0-9]{1,9})([smhd])")
 _SWITCHES: Final = {
@@ -51,12 +51,8 @@ class Table:
         self._values = values
         self._known = KEYS[name]
         for word in values:
-            key = self._known.get(word)
-            if key is None:
+            if word not in self._known:
                 self._unknown(word)
-            elif key.later:
-                report.read.add((name, word))
-                report.at_key((*path, word), LATER, self._words())
         for key in self._known.values():
             if key.required and self.lacks(key.name):
                 report.at_key(path, f"no {key.name}", f"{key.name} = {key.allowed}")
@@ -69,10 +65,10 @@ class Table:
         return all(key in self._values or self.lacks(key) for key in keys)
 
     def _words(self) -> str:
-        return " ".join(each.name for each in self._known.values() if not each.later)
+        return " ".join(self._known)
 
     def _unknown(self, word: str) -> None:
-        known = {each.name: each for each in self._known.values() if not each.later}
+        known = self._known
         near = nearest(word, known)
         if not near or known[near].name.casefold() != word.casefold():
             synonyms = [each.name for each in known.values() if word.casefold() in each.also]
@@ -97,7 +93,7 @@ class Table:
         least = min(len(typed) // 4, distance(typed, near) - 1 if near else len(typed))
         for table, keys in KEYS.items():
             for key in keys.values() if table != self.name else ():
-                if not key.later and distance(typed, key.name) <= least:
+                if distance(typed, key.name) <= least:
                     return f"{key.name} is a key of {TABLES[table]}, not of {TABLES[self.name]}"
         return ""
 

@@ -344,7 +344,7 @@ class _Parser:
                 fits = wanted is Type.NODES or argument.singular
             case FunctionCall():
                 fits = SIGNATURES[argument.name].result is wanted
-            case Literal():
+            case Literal():  # pragma: no branch — mypy knows that these are all
                 fits = wanted is Type.VALUE
         if not fits:
             raise scan.fault(f"{name}() takes {wanted.value} here", start)

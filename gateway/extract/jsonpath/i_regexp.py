@@ -112,8 +112,7 @@ class _Translator:
         character = self._next()
         if character == "(":
             inner, size = self._alternatives()
-            if self._next() != ")":
-                raise _NotAPattern
+            self._next()  # the closing one; _NotAPattern where the text ends
             return f"(?:{inner})", size
         if character == ".":
             return r"[^\n\r]", 1

@@ -145,7 +145,7 @@ def text_of(item: Item) -> str:
             return (item.beside.tail if item.after else item.beside.text) or ""
         case Namespace():
             return item.uri
-        case Markup():
+        case Markup():  # pragma: no branch — mypy knows that these are all
             return text_of(item.root)
 
 

@@ -121,5 +121,5 @@ def _block_lines(block: Block, lettering: Lettering, width: int) -> Iterator[str
             return verbatim_lines(verbatim, lettering, width)
         case Table() as table:
             return table_lines(table, lettering, width)
-        case Rule():
+        case Rule():  # pragma: no branch — mypy knows that these are all
             return iter(("-" * width,))

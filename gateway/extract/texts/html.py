@@ -197,7 +197,7 @@ class Reducer:
             return
         apart = tag in _APART and not (tag in _LISTS and len(self._lists) > 1)
         if self._grid is not None and element is self._grid.cell:
-            self._end_of_cell(element)
+            self._end_of_cell(self._grid, element)
         self._boundary(apart)
         match tag:
             case "ul" | "ol" | "dir" | "menu" if self._lists:
@@ -262,10 +262,7 @@ class Reducer:
         first = f"{number}. "
         return Margin(first, " " * len(first))
 
-    def _end_of_cell(self, element: etree._Element) -> None:
-        grid = self._grid
-        if grid is None:
-            return
+    def _end_of_cell(self, grid: "_Grid", element: etree._Element) -> None:
         grid.cell = None
         text = "".join(self._pieces)
         self._pieces = []

@@ -75,10 +75,12 @@ class Process:
     def close(self) -> None:
         """End it, and wait for that."""
         self.kill()
-        for each in (self._process.stdin, self._process.stdout):
-            if each is not None:
-                with contextlib.suppress(OSError):
-                    each.close()
+        stdin, stdout = self._process.stdin, self._process.stdout
+        assert stdin is not None
+        assert stdout is not None
+        for each in (stdin, stdout):
+            with contextlib.suppress(OSError):
+                each.close()
         self._process.wait()
 
 

@@ -10,7 +10,7 @@ from adapters import limits
 
 try:
     resource: Any = importlib.import_module("resource")
-except ImportError:  # not on every system; those without it have no such limit either
+except ImportError:  # pragma: no cover — not on every system; those without it have no such limit either
     resource = None
 
 _log = logging.getLogger(__name__)

@@ -365,6 +365,8 @@ def test_limits_and_a_mark_at_the_beginning(tmp_path: Path, monkeypatch: pytest.
     changed(path)
     path.write_bytes(b"\xef\xbb\xbf" + path.read_bytes())
     assert len(read(path)) == 1
+    monkeypatch.setattr(limits, "ARCHIVE_BODY_BYTES", 0)
+    assert read(path) == [LeftOut("larger than a recording may be")]
     monkeypatch.setattr(limits, "ARCHIVE_HAR_BYTES", 10)
     with pytest.raises(ArchiveFault, match="larger than 10"):
         read(path)

@@ -52,6 +52,24 @@ def test_codings_are_off(coding: str, pack: Callable[[bytes], bytes], squeezed: 
     assert made(200, headers, packed, tmp_path) == Message(200, kept, Content(BODY), squeezed=squeezed)
 
 
+@pytest.mark.parametrize("pack", [zlib.compress, raw_deflate])
+def test_deflate_is_known_by_its_first_two_bytes_in_whatever_pieces(
+    pack: Callable[[bytes], bytes], tmp_path: Path
+) -> None:
+    """RFC 1950 section 2.2: CMF and FLG; RFC 1951 has no such head."""
+    chunks = [bytes((each,)) for each in pack(BODY)]
+    reply = message("GET", 200, (("Content-Encoding", "deflate"),), chunks, Store(tmp_path))
+    assert reply == Message(200, (), Content(BODY))
+
+
+def test_no_bytes_and_one_byte_of_deflate(tmp_path: Path) -> None:
+    headers = (("Content-Encoding", "deflate"),)
+    assert made(200, headers, b"", tmp_path) == Message(200, (), Content(b""))
+    reply = made(200, headers, b"\x07", tmp_path)  # a block of the kind that RFC 1951 section 3.2.3 reserves
+    assert isinstance(reply, Message)
+    assert reply.failure is not None
+
+
 @pytest.mark.parametrize(
     ("coding", "data"),
     [

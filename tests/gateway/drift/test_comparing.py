@@ -8,6 +8,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
+from adapters import limits
 from gateway.drift.comparing import What, alone, compared
 from gateway.extract.plan import Format
 from gateway.extract.values import JsonNumber
@@ -220,6 +221,34 @@ def test_no_rows_today_are_no_drift() -> None:
 def test_what_is_new_beside_them_is_told() -> None:
     (finding,) = compared(JSON_PLAN, document(TIDES), document(changed(phase="new moon")))
     assert (finding.drift, finding.said) == (False, "new beside the fields: $.phase")
+
+
+def test_no_rows_before_tell_nothing() -> None:
+    assert drift(JSON_PLAN, {"tides": []}, TIDES) == []
+
+
+def test_a_column_that_held_anything_may_hold_anything() -> None:
+    before = CSV.replace("3.10", "about three")
+    assert drift(CSV_PLAN, before, CSV) == []
+    assert drift(CSV_PLAN, before, CSV.replace("3.10", "06:57")) == []
+
+
+def test_rows_that_hold_nothing_within() -> None:
+    times = plan("$.tides[*]", ("TIME", "$.time"))
+    (finding,) = drift(times, TIDES, {"tides": [657, 1321]})
+    assert (finding.what, finding.field, finding.likely) == (What.GONE, "TIME", ())
+
+
+def test_only_what_works_is_likely() -> None:
+    """The name is longer than a path may be; a list's first element has not what others have."""
+    long = "x" * limits.PATH_CHARACTERS
+    (field,) = drift(JSON_PLAN, TIDES, changed(kind=None, **{long: lambda _: "high"}))
+    assert (field.what, field.field, field.likely) == (What.GONE, "KIND", ())
+    rows = drift(JSON_PLAN, TIDES, {long: TIDES["tides"]})[0]
+    assert (rows.what, rows.likely) == (What.ROWS, ())
+    later = [{}, {"kind": "high"}]
+    (field,) = drift(JSON_PLAN, TIDES, changed(kind=None, parts=lambda _: later))
+    assert (field.what, field.likely) == (What.GONE, ())
 
 
 def test_nothing_like_it_anywhere() -> None:

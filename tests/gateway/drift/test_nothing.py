@@ -37,6 +37,7 @@ def test_none_today(which: Plan, before: object, now: object) -> None:
         (JSON_PLAN, {"station": "Mole", "tides": "see our new service"}),
         (JSON_PLAN, {"tides": [], "events": TIDES["tides"]}),
         (plan("$.tides", ("TIME", "$.time")), {"station": "Mole"}),
+        (plan("$.tides[*].time", ("TIME", "$")), {"station": "Mole"}),
         (OPEN, {"tides": [{"time": "06:57", "Spring": True}]}),
         (XML_PLAN, "<harbour/>"),
         (XML_PLAN, "<harbour><tides>moved away</tides></harbour>"),

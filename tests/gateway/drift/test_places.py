@@ -1,10 +1,13 @@
 """Where values stand in documents."""
 
+from dataclasses import replace
+
 import pytest
 
-from gateway.drift.places import EACH, Place, below, last_name, places
+from gateway.drift.places import EACH, Document, Place, below, last_name, places
+from gateway.extract.plan import Format
 from gateway.extract.values import JsonNumber
-from tests.gateway.drift.documents import CSV, CSV_PLAN, JSON_PLAN, TIDES, XML, XML_PLAN, document
+from tests.gateway.drift.documents import CSV, CSV_PLAN, JSON_PLAN, TIDES, XML, XML_PLAN, document, plan
 
 
 def test_in_json() -> None:
@@ -26,6 +29,17 @@ def test_in_xml() -> None:
     assert found.leaves[(*tide, "kind")] == ["high", "low"]
     assert found.row_place(XML_PLAN) == tide
     assert found.path(("kind", "@x")) == "kind/@x"
+
+
+def test_a_markup_document_whose_root_is_the_row() -> None:
+    found = places(document(XML), replace(XML_PLAN, rows=None))
+    assert found.row_place(replace(XML_PLAN, rows=None)) == ()
+
+
+def test_in_lines_of_json() -> None:
+    lines = Document(b'{"time": "06:57"}\n{"time": "13:21"}\n')
+    found = places(lines, plan("$[*]", ("TIME", "$.time"), format_=Format.NDJSON))
+    assert found.leaves == {(EACH, "time"): ["06:57", "13:21"]}
 
 
 def test_in_csv() -> None:

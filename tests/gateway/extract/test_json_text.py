@@ -13,7 +13,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from adapters import limits
-from adapters.errors import WrongDocument
+from adapters.errors import TooLarge, WrongDocument
+from gateway.extract import json_text
 from gateway.extract.json_text import (
     decode_json,
     parse_json,
@@ -392,3 +393,13 @@ def test_a_number_of_millions_of_digits_costs_its_own_size() -> None:
     finally:
         tracemalloc.stop()
     assert peak < 6 * len(body)
+
+
+def test_a_document_for_which_there_is_no_memory(monkeypatch: pytest.MonkeyPatch) -> None:
+    class Full:
+        def raw_decode(self, text: str, start: int) -> tuple[object, int]:
+            raise MemoryError
+
+    monkeypatch.setattr(json_text, "_DECODER", Full())
+    with pytest.raises(TooLarge):
+        parse_json(b"[1]")

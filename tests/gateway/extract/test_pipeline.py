@@ -9,7 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from adapters import limits
 from adapters.errors import WrongDocument, WrongWords
+from gateway.extract import pipeline
 from gateway.extract.paths import compile_open_path
 from gateway.extract.pipeline import extract, lay_out
 from gateway.extract.plan import Align, Cut, Field, Fold, Format, Kind, Plan, Record, Row, Sheet, Style
@@ -345,3 +347,13 @@ def test_sorting_loses_nothing(column: list[Value], kind: Kind, descending: bool
     assert sorted(found) == sorted(record.text for record in lay_out(rows, unsorted, Style()).records)
     missing = sum(value is MISSING for value in column)
     assert found[len(found) - missing :] == ["   "] * missing
+
+
+def test_only_so_many_plans_are_kept_ready(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(limits, "PREPARED_PLANS", 3)
+    monkeypatch.setattr(pipeline, "_recent", {})
+    plans = [Plan((Field("A", width, at=(compile_open_path("$"),)),)) for width in range(1, 6)]
+    for plan in (*plans, *plans):
+        sheet = extract(b"7", "application/json", None, plan, Style())
+        assert sheet.records == (Record("7".ljust(plan.fields[0].width)),)
+        assert len(pipeline._recent) <= 3

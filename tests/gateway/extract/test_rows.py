@@ -312,3 +312,15 @@ def test_too_many_rows() -> None:
 def test_json_asked_without_a_dollar_says_what_to_do(rows: str | None, at: str) -> None:
     with pytest.raises(WrongDocument, match="begin paths with"):
         RowReader(plan(rows, at)).read(b' {"b": 1}', "application/json", None)
+
+
+@pytest.mark.parametrize(
+    ("rows", "at", "body", "media_type"),
+    [("/a/b", ".", b"<a><b>x</b></a>", "application/xml"), (None, "name", b"name\nx\n", "text/csv")],
+)
+def test_a_reader_reads_one_document_after_another(
+    rows: str | None, at: str, body: bytes, media_type: str
+) -> None:
+    reader = RowReader(plan(rows, at))
+    for _ in range(2):
+        assert reader.read(body, media_type, None) == [Row(("x",))]

@@ -5,6 +5,7 @@ from gateway.extract.values import JsonNumber
 
 def test_a_number_is_its_literal() -> None:
     assert JsonNumber("1.10").text == "1.10"
+    assert repr(JsonNumber("1.10")) == "JsonNumber('1.10')"
     assert JsonNumber("1.10") == JsonNumber("1.10")
     assert JsonNumber("1.10") != JsonNumber("1.1")
     assert len({JsonNumber("9007199254740993"), JsonNumber("9007199254740992")}) == 2

@@ -234,6 +234,8 @@ def test_what_it_cannot_follow_is_refused(writer: Writer) -> None:
     ):
         with pytest.raises(NotPossible):
             writer.write(replace(TASK, settings=wrong))
+    with pytest.raises(NotPossible, match="Lines of text and a check"):
+        writer.write(replace(TASK, settings=replace(own, check="sum"), lines=True))
     with pytest.raises(NotPossible):
         writer.write(replace(TASK, settings=own, args=(("long", "x" * 240),)))
     if writer.name == "com-channel":

@@ -310,6 +310,13 @@ def test_a_held_plus_goes_out_before_the_terminal_leaves() -> None:
     assert Desk().online().wait(1).type(b"+").dtr(False).done()[:2] == [Send(b"+"), HangUp()]
 
 
+def test_a_held_plus_goes_out_when_it_can_be_no_escape_any_more() -> None:
+    desk = Desk().online().wait(1).type(b"++")
+    assert desk.done() == []
+    assert desk.wait(1).done() == [Send(b"++")]
+    assert desk.doing() is State.ONLINE
+
+
 # What comes at the wrong time
 
 

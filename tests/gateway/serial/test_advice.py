@@ -213,3 +213,13 @@ def test_spare_time_is_kept() -> None:
     assert close.pace.settings.pace > easy.pace.settings.pace
     with pytest.raises(WrongWords):
         advise(way, shape, -0.1)
+
+
+def test_a_long_reply_is_tried_in_part_before_it_is_tried_whole() -> None:
+    """What it comes to is the same as what the whole reply alone says."""
+    shape = Shape(120, 20)
+    advice = advise(Way(Framing(9_600), POLLED, CR), shape, spare=0)
+    assert advice.pace is not None
+    assert advice.pace.settings.pace == 153  # by hand above
+    for each in proposals(advice):
+        assert loses_nothing(Way(Framing(9_600), POLLED, CR), shape, each.settings)

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from adapters.errors import FarBusy, MayBeDone, NotThere, WrongDocument
+from adapters.errors import FarBusy, MayBeDone, NotPossible, NotThere, WrongDocument
 from adapters.port import Call, Fetched, Freshness
 from gateway.catalogue.calling.targets import read_ref
 from gateway.catalogue.model import Catalogue
@@ -22,7 +22,17 @@ from gateway.service.files.spooling import SpoolRoom
 from gateway.service.layouts import Layouts
 from gateway.service.streams.calls import Calls
 from gateway.session.picking import pick_plan
-from gateway.session.wishes import Outcome, PickWish, SourceWish, Wish, Worked, WorkWish
+from gateway.session.wishes import (
+    CallerWish,
+    HearWish,
+    LoginWish,
+    Outcome,
+    PickWish,
+    SourceWish,
+    Wish,
+    Worked,
+    WorkWish,
+)
 
 TEXT = """
 [gateway]
@@ -228,3 +238,9 @@ async def test_work_is_done_beside_the_loop_where_it_is_much(parts: Parts) -> No
         worked = await parts.answers.answer(WorkWish(size, threading.get_ident), 5)
         assert isinstance(worked, Worked)
         assert (worked.result == threading.get_ident()) == (size == 1)
+
+
+@pytest.mark.parametrize("wish", [HearWish(1), CallerWish(1), LoginWish("ANNA", "x")])
+async def test_what_others_answer_is_not_possible_without_them(parts: Parts, wish: Wish) -> None:
+    with pytest.raises(NotPossible):
+        await parts.answers.answer(wish, 1)

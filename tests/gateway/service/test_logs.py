@@ -8,10 +8,12 @@ import logging
 import re
 import subprocess
 import sys
+import threading
 import warnings
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 from urllib.parse import quote, quote_plus
 
@@ -402,3 +404,20 @@ def test_a_reason_is_a_sentence_and_what_is_behind_it() -> None:
     )
     error.__cause__ = NotThere(error.sentence)
     assert reason(error) == error.sentence
+
+
+def test_a_traceback_that_is_text_already_and_a_field_named_like_one_of_the_line(logs: Logs) -> None:
+    """What comes from another process has its traceback as text (`QueueHandler.prepare`)."""
+    line = read(formatted(logs.redactor, exc_text="Traceback: far away", time="noon", level="high"))
+    assert line["error"] == "Traceback: far away"
+    assert (line["time_"], line["level_"], line["level"]) == ("noon", "high", "info")
+
+
+def test_a_ctrl_c_and_an_exception_of_which_nothing_is_left_are_no_lines(
+    logs: Logs, capfd: pytest.CaptureFixture[str]
+) -> None:
+    sys.excepthook(KeyboardInterrupt, KeyboardInterrupt(), None)
+    assert "KeyboardInterrupt" in capfd.readouterr().err
+    threading.excepthook(threading.ExceptHookArgs((ValueError, None, None, None)))
+    sys.unraisablehook(SimpleNamespace(exc_type=ValueError, exc_value=None, exc_traceback=None))
+    assert logs.lines == []

@@ -334,7 +334,9 @@ def test_a_cancel_is_seen_behind_as_many_raw_bytes_as_are_read_ahead() -> None:
 
 def test_echo_of_a_long_line_is_cheap() -> None:
     reader = LineReader(replace(PLAIN, echo=True))
+    assert reader.line_limit == limits.LINE_BYTES
     reader.line_limit = limits.DATA_BYTES
+    assert reader.line_limit == limits.DATA_BYTES
     started = time.perf_counter()
     for _ in range(1000):
         reader.feed(b"x" * 1000)

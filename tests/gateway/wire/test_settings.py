@@ -161,3 +161,9 @@ def test_every_iana_zone_is_found_whatever_its_case() -> None:
     """The list is the IANA database's, as the standard library and the tzdata package carry it."""
     for name in zoneinfo.available_timezones():
         assert zone_name(name.swapcase()) == name
+
+
+def test_a_charset_without_a_catalogue_is_one_that_needs_no_table() -> None:
+    assert SETTINGS["charset"].read("CP-437") == change(Settings(), [("charset", "cp437")]).charset
+    with pytest.raises(WrongWords):
+        SETTINGS["charset"].read("harbour")

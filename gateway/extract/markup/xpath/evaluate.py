@@ -89,7 +89,7 @@ class Evaluation:
             case Filter():
                 nodes = self.nodes(expression.nodes, node, place, size)
                 return self._filtered(nodes, expression.predicates)
-            case Union():
+            case Union():  # pragma: no branch — mypy knows that these are all
                 found: dict[Item, None] = {}
                 for operand in expression.operands:
                     found |= dict.fromkeys(self.nodes(operand, node, place, size))

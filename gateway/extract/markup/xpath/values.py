@@ -59,20 +59,22 @@ def number_text(value: float) -> str:
 
 def equal(left: Operand, right: Operand, wanted: bool) -> bool:
     """Whether `=` (wanted) or `!=` holds; for node-sets, whether it does for any of their nodes."""
-    if isinstance(left, list) and isinstance(right, list):
+    if isinstance(left, list):
+        if not isinstance(right, list):
+            return _any_equal(left, right, wanted)
         lefts, rights = set(left), set(right)
         if wanted:
             return not lefts.isdisjoint(rights)
         return bool(lefts and rights) and not (len(lefts) == 1 and lefts == rights)
     if isinstance(right, list):
-        left, right = right, left
-    if isinstance(right, list):  # both were lists, and that is done above
-        return False
-    if isinstance(left, list):
-        if isinstance(right, bool):
-            return (bool(left) == right) == wanted
-        return any(_equal(text, right) == wanted for text in left)
+        return _any_equal(right, left, wanted)
     return _equal(left, right) == wanted
+
+
+def _any_equal(nodes: list[str], other: Scalar, wanted: bool) -> bool:
+    if isinstance(other, bool):
+        return (bool(nodes) == other) == wanted
+    return any(_equal(text, other) == wanted for text in nodes)
 
 
 def _equal(left: Scalar, right: Scalar) -> bool:

@@ -1,5 +1,6 @@
 """Which records belong together, whichever way round and however a tool names them."""
 
+import errno
 import gzip
 import time
 from collections.abc import Sequence
@@ -7,11 +8,13 @@ from io import BytesIO
 from pathlib import Path
 
 import pytest
+from warcio.archiveiterator import ArchiveIterator
 from warcio.statusandheaders import StatusAndHeaders
 from warcio.warcwriter import WARCWriter
 
 from gateway.archives.outcome import ArchiveFault
 from gateway.archives.warc.index import indexed
+from gateway.archives.warc.unpacking import Unpacked
 
 Record = tuple[str, str, str, str]
 """Type, id, what it is concurrent to, URI."""
@@ -58,6 +61,17 @@ def test_pairs(records: list[Record], tmp_path: Path) -> None:
     assert index.left_out == {1: "requests without an answer"}
 
 
+def test_a_second_request_beside_an_answer_has_none(tmp_path: Path) -> None:
+    records: list[Record] = [
+        ("request", "<1>", "<2>", "http://a.example/"),
+        ("response", "<2>", "", "http://a.example/"),
+        ("request", "<3>", "", "http://a.example/"),
+    ]
+    index = indexed(written(tmp_path / "x", records))
+    assert {record.name for record in index.groups[1].records} == {"<1>", "<2>"}
+    assert index.left_out == {2: "requests without an answer"}
+
+
 def test_what_is_no_exchange_is_told_and_what_only_describes_is_not(tmp_path: Path) -> None:
     names = ("conversion", "continuation", "metadata", "unheard-of")
     index = indexed(written(tmp_path / "x", [(name, f"<{name}>", "", "http://a.example/") for name in names]))
@@ -85,6 +99,38 @@ def test_a_record_that_does_not_say_how_long_it_is(tmp_path: Path) -> None:
     path = written(tmp_path / "x", [("response", "<1>", "", "http://a.example/")] * 2)
     path.write_bytes(path.read_bytes().replace(b"Content-Length: ", b"Content-Size: ", 1))
     with pytest.raises(ArchiveFault, match="record 1 has no Content-Length"):
+        indexed(path)
+
+
+def test_whatever_the_library_stumbles_over_is_damage(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """No such file is known; the library promises nothing of what it raises."""
+    path = written(tmp_path / "x", [("response", "<1>", "", "http://a.example/")])
+
+    def stumble(self: ArchiveIterator, line: object) -> None:
+        raise KeyError(line)
+
+    monkeypatch.setattr(ArchiveIterator, "_next_record", stumble)
+    with pytest.raises(ArchiveFault, match=r"can be read: damaged\Z"):
+        indexed(path)
+
+
+def test_a_blank_in_a_url_is_not_complained_of(tmp_path: Path, caplog: pytest.LogCaptureFixture) -> None:
+    """The library would write the whole URL where nobody cares for what a terminal makes of it."""
+    path = written(tmp_path / "x", [("response", "<1>", "", "http://a.example/x\x1b[2J y?key=window-4711")])
+    assert len(indexed(path).groups) == 1
+    assert caplog.text == ""
+
+
+def test_a_disk_that_cannot_be_read_is_no_damage(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = written(tmp_path / "x", [("response", "<1>", "", "http://a.example/")])
+
+    def broken(self: Unpacked, size: int) -> bytes:
+        raise OSError(errno.EIO, "input/output error")
+
+    monkeypatch.setattr(Unpacked, "read", broken)
+    with pytest.raises(OSError, match="input/output"):
         indexed(path)
 
 

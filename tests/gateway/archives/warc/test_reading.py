@@ -234,6 +234,20 @@ def test_dates_have_up_to_nine_decimals(date: str, millisecond: int, warc: Warc)
     assert each.at == NOON.replace(microsecond=millisecond * 1000)
 
 
+@pytest.mark.parametrize("date", ["2026-13-40T12:00:00Z", "2026-02-30", "soon"])
+def test_an_answer_at_no_date_is_left_out(date: str, warc: Warc) -> None:
+    warc.add("response", b"x", http=[], Date=date)
+    assert warc.entries() == [LeftOut("without a date")]
+
+
+def test_a_request_that_is_none_is_as_if_it_were_missing(warc: Warc) -> None:
+    warc.add("request", b"", status="", Record_ID="<1>", Concurrent_To="<2>")
+    warc.add("response", b"x", http=[], Record_ID="<2>")
+    (entry,) = warc.entries()
+    assert isinstance(entry, Exchange)
+    assert entry.asked == Asked("GET", URL)
+
+
 def test_latin_1_and_utf_8_in_headers(tmp_path: Path) -> None:
     path = tmp_path / "x"
     texts = [(b"M\xf6we", "M\xf6we"), ("\u2603".encode(), "\xe2\x98\x83"), (b"Caf\xc3\xa9", "Caf\xc3\xa9")]

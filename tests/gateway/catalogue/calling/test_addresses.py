@@ -114,3 +114,11 @@ def test_origins() -> None:
 def test_literal_hosts() -> None:
     assert is_literal_host("localhost")
     assert not is_literal_host("a.example")
+
+
+def test_a_host_name_has_at_most_253_characters() -> None:
+    """RFC 1035 section 2.3.4: 255 octets, of which its lengths and the root take two."""
+    name = ".".join(["a" * 50] * 5)[:253]
+    assert read_host(name[:253]) == name
+    with pytest.raises(TextFault, match="too long"):
+        read_host("b" * (254 - len(name)) + name)

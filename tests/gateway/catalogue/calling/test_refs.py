@@ -213,6 +213,23 @@ def test_inside_the_place_it_is_the_resolution_of_rfc_3986(names: list[str]) -> 
 
 
 @pytest.mark.parametrize(
+    ("path", "rest"),
+    [
+        ("/a/b/c/./../../g", "/a/g"),
+        ("mid/content=5/../6", "mid/6"),
+        ("../g", "g"),
+        ("./../g", "g"),
+        (".", ""),
+        ("..", ""),
+        ("/..", "/"),
+    ],
+)
+def test_dots_are_taken_away_by_rfc_3986_section_5_2_4(path: str, rest: str) -> None:
+    """The first two are the section's own examples; the others are its steps 2A to 2D."""
+    assert without_dots(path) == rest
+
+
+@pytest.mark.parametrize(
     ("base", "typed", "url"),
     [
         ("file:///a/", "%74.txt", "file:///a/t.txt"),

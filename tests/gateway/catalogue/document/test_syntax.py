@@ -86,6 +86,18 @@ a = 1 b = 2
 args = ["a" "b"]
             ^
 """,
+    "list that only begins": """
+args = [
+       ^
+""",
+    "list that goes on to the end": """
+args = ["a",
+       ^
+""",
+    "inline table that only begins": """
+auth = {
+       ^
+""",
     "open list": """
 args = ["a", "b"
        ^

@@ -12,7 +12,7 @@ from gateway.catalogue.reading import read_document
 from gateway.catalogue.schema.report import Report
 from gateway.wire.settings import SETTINGS, Settings, shown
 from tests.gateway.catalogue.example import SECRETS, TEXT
-from tests.gateway.catalogue.marked import load, mistakes, source
+from tests.gateway.catalogue.marked import load, source
 
 
 def test_every_key_is_read_and_every_key_read_is_explained() -> None:
@@ -21,21 +21,12 @@ def test_every_key_is_read_and_every_key_read_is_explained() -> None:
     report = Report(TEXT, parsed, SECRETS.get)
     read_document(parsed, report, "harbour.toml")
     assert not report.mistakes
-    assert report.read == {(key.table, key.name) for key in KEYS if not key.later}
+    assert report.read == {(key.table, key.name) for key in KEYS}
 
 
 def test_the_example_holds_every_key_so_that_each_is_loaded_once() -> None:
     for key in KEYS:
-        if not key.later:
-            assert re.search(rf"(?:^|[\[. {{]){re.escape(key.name)}(?:[\]. ]|$)", TEXT, re.MULTILINE), key
-
-
-def test_keys_of_later_versions_are_refused_and_explained_as_such() -> None:
-    for key in KEYS:
-        if key.later:
-            table = {"listen": "[[listen]]", "profile": "[profile.x]"}[key.table]
-            (mistake,) = mistakes(f"{table}\n{key.name} = 1\n")
-            assert mistake.found == "not in this version yet"
+        assert re.search(rf"(?:^|[\[. {{]){re.escape(key.name)}(?:[\]. ]|$)", TEXT, re.MULTILINE), key
 
 
 def test_defaults_are_those_of_the_model() -> None:
@@ -88,23 +79,21 @@ def test_explained_swallows_nothing_and_repeats_nothing() -> None:
     whole = explained(400)
     assert "; plain, or a [profile.NAME]; default plain\n" in whole
     for key in KEYS:
-        assert key.later or (key.meaning in whole and (key.allowed in whole))
-        (line,) = [
+        assert key.meaning in whole
+        assert key.allowed in whole
+        (_,) = [
             each
             for section in sections
             if section[0] == TABLES[key.table]
             for each in section[1:]
             if each.split()[0] == key.name
         ]
-        assert key.later == line.endswith("(not in this version yet)")
 
 
 @pytest.mark.parametrize("table", TABLES)
 def test_markdown_has_a_row_a_key(table: str) -> None:
     rows = markdown(table).strip().split("\n")[2:]
-    assert [row.split("`")[1] for row in rows] == [
-        key.name for key in KEYS if key.table == table and not key.later
-    ]
+    assert [row.split("`")[1] for row in rows] == [key.name for key in KEYS if key.table == table]
     assert all(len(re.findall(r"(?<!\\)\|", row)) == 6 for row in rows)
 
 

@@ -1,7 +1,7 @@
 """A [[listen]] with a serial device; mistakes are among those of listeners."""
 
 from gateway.catalogue.model import Handshake, Parity, SerialDevice
-from tests.gateway.catalogue.marked import load
+from tests.gateway.catalogue.marked import check, load
 
 
 def test_all_of_it() -> None:
@@ -23,3 +23,12 @@ device = "/dev/ttyUSB0"
     )
     assert second.device == SerialDevice("/dev/ttyUSB0")
     assert load("").listeners[0].device is None
+
+
+def test_a_device_that_is_no_text() -> None:
+    check("""
+[[listen]]
+device = 7
+         ^ "7"
+speed = 9600
+""")

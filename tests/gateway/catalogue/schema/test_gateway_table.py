@@ -49,3 +49,12 @@ stall = 5
     assert gateway.letters == {"ü": "ue", "€": "EUR", "¿": ""}
     assert (gateway.state, gateway.wait, gateway.clients) == ("elsewhere", 60.0, 7)
     assert (gateway.idle, gateway.stall) == (7_200.0, 5.0)
+
+
+@pytest.mark.parametrize(("url", "near"), [("https://Data.example/x", "data.example"), ("https://", "-")])
+def test_a_url_in_the_place_of_a_host_is_told_its_host(url: str, near: str) -> None:
+    check(f"""
+[gateway]
+urls = ["{url}"]
+         {"^" * len(url)} {near}
+""")

@@ -79,3 +79,10 @@ def test_shown() -> None:
     values: list[object] = [True, "x", "", 5, {}, []]
     assert [shown(each) for each in values] == ["true", '"x"', "an empty text", "5", "a table", "a list"]
     assert len(shown("x" * 1_000)) < 100
+
+
+def test_inside_a_value_without_quotes_is_all_of_it() -> None:
+    text = "[a]\nnumber = 1234\n"
+    report = Report(text, parse(text), NO_SECRETS.get)
+    report.inside(("a", "number"), TextFault("f", 1, 2, "a"))
+    assert [(each.line, each.column, each.length) for each in report.mistakes] == [(2, 10, 4)]

@@ -2,12 +2,13 @@
 
 import pytest
 
+from adapters import limits
 from gateway.catalogue.document.parsing import parse
 from gateway.catalogue.keys.key import Key, Shape
 from gateway.catalogue.keys.table import KEYS
 from gateway.catalogue.schema.report import Report
 from gateway.catalogue.schema.table import Table
-from tests.gateway.catalogue.marked import NO_SECRETS, check, load, source
+from tests.gateway.catalogue.marked import NO_SECRETS, check, field, load, mistakes, source
 
 UNKNOWN = {
     "a slip": "formt = 'json'\n^^^^^ format",
@@ -147,3 +148,25 @@ def test_every_shape_has_an_accessor_that_reads_it() -> None:
     used = {key.shape for keys in KEYS.values() for key in keys.values()}
     assert used == set(Shape)
     assert isinstance(KEYS["source"]["url"], Key)
+
+
+def test_tables_in_a_list_and_nothing_else() -> None:
+    check("""
+[source.a]
+url = "https://a.example/"
+field = [7]
+         ^ -
+""")
+
+
+def test_a_factor_of_any_exponent_is_refused_as_too_long() -> None:
+    (mistake,) = mistakes(field("width = 4\nscale = 1e99999999999999999999", kind="fixed"))
+    assert (mistake.key, mistake.allowed) == (
+        "source.a.field[1].scale",
+        f"a number of at most {limits.FACTOR_DIGITS} digits",
+    )
+
+
+def test_numbers_count_as_texts_digit_for_digit() -> None:
+    read = load(source("headers = { X-Version = 1.10 }")).sources["A"]
+    assert read.headers == (("X-Version", "1.10"),)

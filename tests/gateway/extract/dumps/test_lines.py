@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gateway.extract.dumps import LineDump
+from gateway.extract.dumps import LineDump, lines
 from gateway.extract.fields.text import Lettering
 from gateway.extract.plan import Record
 
@@ -97,3 +97,8 @@ def test_a_line_without_end_is_laid_out_as_it_comes() -> None:
 def test_what_is_wanted_is_some_of_it(records: int) -> None:
     dump = LineDump(40, ASCII)
     assert len(dump.feed((b"y" * 18 + b"\n") * dump.wanted(records))[: records + 1]) >= records
+
+
+def test_the_way_out_of_utf_8_is_for_reading_alone() -> None:
+    with pytest.raises(UnicodeEncodeError):
+        "\u00fc".encode("ascii", lines._BYTEWISE)

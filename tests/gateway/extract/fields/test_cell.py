@@ -429,3 +429,10 @@ def test_any_value_is_exactly_as_wide_and_printable(field: Field, value: Any, ch
     assert len(text.encode(charset)) == field.width
     assert (fit is Fit.MISFIT) <= (text == "*" * field.width)
     prepared.order(resolved)
+
+
+@pytest.mark.parametrize("kind", [Kind.TEXT, Kind.CODE])
+def test_a_number_in_text_is_scaled_and_words_are_not(kind: Kind) -> None:
+    assert shown(kind, 6, "2.5", scale=Decimal(4), offset=Decimal("0.25")) == "10.25 "
+    assert shown(kind, 6, number("2.5"), scale=Decimal(4)) == "10.0  "
+    assert shown(kind, 6, "slack", scale=Decimal(4)) == "slack "

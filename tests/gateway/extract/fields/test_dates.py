@@ -356,3 +356,11 @@ def test_any_value_is_read_or_not(value: str | JsonNumber) -> None:
     if moment is not None:
         moment.shown_in(ZoneInfo("America/St_Johns"))
         moment.since_epoch(ZoneInfo("America/St_Johns"))
+
+
+def test_without_an_offset_it_is_the_zone_s_own_time_that_counts() -> None:
+    naive, told = read("2026-07-01T12:00"), read("2026-07-01T12:00+02:00")
+    assert naive is not None
+    assert told is not None
+    assert naive.since_epoch(ZoneInfo("Europe/Berlin")) == told.since_epoch(UTC)
+    assert naive.since_epoch(UTC) - told.since_epoch(UTC) == timedelta(hours=2)

@@ -222,3 +222,8 @@ def test_hexadecimal_is_python_s(number: int) -> None:
 )
 def test_hexadecimal_needs_a_whole_number_from_nought(literal: str, shown: str | None) -> None:
     assert numbers.hexadecimal(Decimal(literal)) == shown
+
+
+def test_a_sum_of_more_digits_than_can_be_kept_is_none() -> None:
+    assert numbers.total([Decimal("1e7990"), Decimal("1e-20")]) is None
+    assert numbers.total([Decimal("1e7990"), Decimal(1)]) == Decimal("1" + "0" * 7989 + "1")

@@ -377,3 +377,9 @@ def test_a_line_of_megabytes_keeps_no_other_thread_waiting() -> None:
     """In one call it took 260 ms on the machine where 7 are measured now."""
     text = "Привет мир как дела " * 400_000
     assert longest_hold(lambda: ASCII.spell(text)) < 0.12
+
+
+def test_only_so_many_spellings_are_remembered(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(limits, "SPELLINGS", 0)
+    fresh = Lettering("cp860")
+    assert [fresh.spell("\u0416\u0434") for _ in range(2)] == ["Zhd", "Zhd"]

@@ -131,3 +131,10 @@ def test_what_is_compared_is_counted() -> None:
     counted: list[int] = []
     equal([[None] * 10, {"a": None}], [[None] * 10, {"a": None}], counted.append)
     assert sum(counted) == 2 + 10 + 1
+
+
+def test_what_is_no_number_and_what_is_no_comparison() -> None:
+    with pytest.raises(ValueError, match="not a JSON number"):
+        magnitude("0x10")
+    with pytest.raises(ValueError, match="no such comparison"):
+        holds("~", None, None, ignore)

@@ -132,6 +132,8 @@ MEMBERS = parse_json(
         ("$.item.id", "[5]"),
         ("$.ITEM.LIST[*].key", "[6,7]"),
         ("$.ITEM.LIST[0:1].key", "[6]"),
+        ("$.item.LIST[-1].KEY", "[7]"),
+        ("$.item.LIST[2].KEY", "[]"),
         ("$..key", "[6,7]"),
         ("$['ITEM','nope']['ID']", "[5]"),
         ("$.item.LIST[?@.KEY == 7].KEY", "[7]"),

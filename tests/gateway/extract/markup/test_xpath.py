@@ -207,3 +207,32 @@ def test_section_5_text_is_one_node_and_namespaces_are_nodes() -> None:
     assert compile_xpath("//a/namespace::q/..").select(markup, markup) == [markup.root[0]]
     assert compile_xpath("name(/r/namespace::*[. = 'urn:demo:q'])").select(markup, markup) == ["q"]
     assert compile_xpath("//comment() | //processing-instruction('x')").select(markup, markup) == []
+
+
+def test_a_default_namespace_that_was_taken_away_is_no_node() -> None:
+    """Namespaces in XML 1.0, section 6.2; XPath 1.0, section 5.4."""
+    markup = parse_xml(b'<a xmlns="urn:demo:a"><b xmlns="" xmlns:q="urn:demo:q"/></a>')
+    uris = set(compile_xpath("//*[local-name()='b']/namespace::*").select(markup, markup))
+    assert uris == {"http://www.w3.org/XML/1998/namespace", "urn:demo:q"}
+
+
+def test_section_4_1_namespace_uri_of_what_has_no_name_is_empty() -> None:
+    markup = parse_xml(b'<a xmlns="urn:demo:a">x</a>')
+    for path, uri in (("/*", "urn:demo:a"), ("/*/text()", ""), ("/", ""), ("/*/namespace::xml", "")):
+        assert compile_xpath(f"namespace-uri({path})").select(markup, markup) == [uri]
+
+
+@pytest.mark.parametrize(
+    ("expression", "truth"),
+    [
+        ("//b = true()", "true"),
+        ("true() = //b", "true"),
+        ("//c = true()", "false"),
+        ("//c = false()", "true"),
+        ("//b != false()", "true"),
+        ("false() != //c", "false"),
+    ],
+)
+def test_section_3_4_a_node_set_beside_a_boolean_is_whether_it_has_nodes(expression: str, truth: str) -> None:
+    markup = parse_xml(b"<a><b>false</b><b/></a>")
+    assert compile_xpath(f"string({expression})").select(markup, markup) == [truth]

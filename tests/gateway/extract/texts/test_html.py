@@ -273,3 +273,7 @@ def test_the_demo_site_s_pages_have_text() -> None:
     assert pages
     for page in pages:
         assert any(lines(page.read_text("utf-8")))
+
+
+def test_cells_without_a_row_are_one() -> None:
+    assert lines("<table><td>a<td>b<tr><td>c<td>d</table>") == ["a  b", "c  d"]

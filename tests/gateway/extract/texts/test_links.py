@@ -138,3 +138,9 @@ def test_nothing_raises(href: str, base: str) -> None:
     links = Links("http://h.example/d/", base)
     links.number(href)
     assert all(url.isprintable() and "#" not in url for url in links.found)
+
+
+def test_a_scheme_without_a_host_is_no_link() -> None:
+    links = Links("http://h.example/d/")
+    assert links.number("https:") is None
+    assert links.number("https:path") is None

@@ -45,3 +45,8 @@ def test_a_word_that_fits_is_never_cut(line: str, width: int) -> None:
     wanted = [word for word in line.split() if len(word) <= width]
     cut_hard = [word for word in line.split() if len(word) > width]
     assert cut_hard or words == wanted
+
+
+def test_a_word_too_long_for_a_line_is_not_indented_by_a_whole_one() -> None:
+    assert list(wrapped(" " * 8 + "x" * 9, 8)) == ["x" * 8, "x"]
+    assert list(wrapped(" " * 7 + "x" * 9, 8)) == [" " * 7 + "x", "x" * 8]

@@ -190,3 +190,26 @@ def test_plain_columns_are_wrapped_and_aligned() -> None:
 def test_milliseconds() -> None:
     assert milliseconds(cycles(104)) == "0.104 ms"
     assert milliseconds(Framing(9_600).seconds) == "1.0417 ms"
+
+
+def test_two_settings_together_are_a_row_of_their_own_where_they_are_best() -> None:
+    machine = Machine(
+        Receiver.INTERRUPT,
+        byte_seconds=cycles(2_000),
+        record_seconds=cycles(60_000),
+        service_seconds=cycles(100),
+        xon=XonXoff(96, 32),
+    )
+    way = Way(Framing(9_600), machine, CR)
+    advice = advise(way, Shape(12, 60))
+    assert advice.best is not None
+    alone = (advice.window, advice.pace, advice.gap, advice.flow)
+    rows = proposals(advice, way).rows
+    assert advice.best not in alone
+    assert (rows[-2][0] if advice.ready else rows[-1][0]) == advice.best.words(CR)
+
+
+def test_how_wide_a_table_with_rules_is() -> None:
+    """Each cell with a blank at both sides, a rule between cells, and one at each end."""
+    assert Table(("a", "bbb"), [("12", "3")]).ruled_width == len("| 12 | bbb |")
+    assert Table((), [("name", "text")]).ruled_width == len("| name | text |")

@@ -82,3 +82,9 @@ def test_any_chart_can_be_drawn(
 ) -> None:
     lines = drawn(replace(RAMP, points=points, end=end, losses=[end]), columns, blocks)
     assert all(len(line) <= max(columns, 30) for line in lines)
+
+
+def test_where_nothing_is_lost_nothing_is_said_of_it() -> None:
+    lines, losing = (drawn(replace(RAMP, losses=each), 60, False) for each in ([], [18.0]))
+    assert len(losing) == len(lines) + 1
+    assert not any("lost" in line for line in lines)

@@ -3,6 +3,7 @@
 import os
 import resource
 from contextlib import closing
+from io import BytesIO, TextIOWrapper
 from pathlib import Path
 
 import pytest
@@ -11,8 +12,9 @@ from adapters import limits
 from adapters.errors import WrongDocument
 from gateway.extract.pipeline import extract
 from gateway.extract.plan import Style
-from gateway.service.killable.parcels import Task
-from gateway.service.killable.process import Process
+from gateway.service.killable import process
+from gateway.service.killable.parcels import Task, packed, read_frame, sheet_of
+from gateway.service.killable.process import Process, main
 from gateway.session.picking import pick_plan
 
 PLAN = pick_plan("$[*]", ["$.a:3"])
@@ -24,32 +26,78 @@ def task(body: bytes) -> Task:
 
 def test_as_it_is_done_here() -> None:
     body = b'[{"a": "one"}, {"a": "longer"}, {"b": 1}]'
-    with closing(Process()) as process:
+    with closing(Process()) as worker:
         for _ in range(2):
-            assert process.ask(task(body)) == extract(body, "application/json", None, PLAN, Style())
+            assert worker.ask(task(body)) == extract(body, "application/json", None, PLAN, Style())
             with pytest.raises(WrongDocument):
-                process.ask(task(b"[}"))
+                worker.ask(task(b"[}"))
 
 
 def test_what_it_is_not_given(monkeypatch: pytest.MonkeyPatch) -> None:
     """No secret of the environment (CWE-526), no descriptor, no core dump, and an end of memory."""
     monkeypatch.setenv("CLUB_SECRET", "planted")
-    with Path(os.devnull).open("rb") as held, closing(Process()) as process:
+    with Path(os.devnull).open("rb") as held, closing(Process()) as worker:
         os.set_inheritable(held.fileno(), True)
-        process.ask(task(b"[]"))
-        root = Path(f"/proc/{process.number}")
+        worker.ask(task(b"[]"))
+        root = Path(f"/proc/{worker.number}")
         assert b"planted" not in (root / "environ").read_bytes()
         assert {each.name for each in (root / "fd").iterdir()} == {"0", "1", "2"}
-        assert resource.prlimit(process.number, resource.RLIMIT_CORE) == (
+        assert resource.prlimit(worker.number, resource.RLIMIT_CORE) == (
             0,
             resource.prlimit(0, resource.RLIMIT_CORE)[1],
         )
-        assert resource.prlimit(process.number, resource.RLIMIT_AS)[0] == limits.WORK_MEMORY_BYTES
+        assert resource.prlimit(worker.number, resource.RLIMIT_AS)[0] == limits.WORK_MEMORY_BYTES
+
+
+class Limits:
+    """In place of the module `resource`: a process that has these hard limits, and what it gives itself."""
+
+    RLIM_INFINITY, RLIMIT_AS, RLIMIT_CORE = resource.RLIM_INFINITY, resource.RLIMIT_AS, resource.RLIMIT_CORE
+
+    def __init__(self, hard: int) -> None:
+        self.hard = hard
+        self.given: dict[int, tuple[int, int]] = {}
+
+    def getrlimit(self, which: int) -> tuple[int, int]:
+        return self.hard, self.hard
+
+    def setrlimit(self, which: int, limits: tuple[int, int]) -> None:
+        if which == self.RLIMIT_CORE and self.hard == 7:
+            raise ValueError("not allowed")
+        self.given[which] = limits
+
+
+@pytest.mark.parametrize(
+    ("hard", "memory", "core"),
+    [(resource.RLIM_INFINITY, 1_000, 0), (2_000, 1_000, 0), (500, 500, 0), (7, 7, None), (None, None, None)],
+)
+def test_from_inside(
+    hard: int | None, memory: int | None, core: int | None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What the process does, done here, up to the end of its input: a limit that cannot be set stays."""
+    given = None if hard is None else Limits(hard)
+    monkeypatch.setattr(process, "resource", given)
+    source = BytesIO(packed(task(b'[{"a": "one"}]')) + packed(task(b"[}")))
+    target = BytesIO()
+    monkeypatch.setattr("sys.stdin", TextIOWrapper(source))
+    monkeypatch.setattr("sys.stdout", TextIOWrapper(target))
+    main(1_000)
+    target.seek(0)
+    sheet, fault = (read_frame(target, 1_000) for _ in range(2))
+    assert sheet is not None
+    assert fault is not None
+    assert sheet_of(sheet) == extract(b'[{"a": "one"}]', "application/json", None, PLAN, Style())
+    with pytest.raises(WrongDocument):
+        sheet_of(fault)
+    wanted = {resource.RLIMIT_AS: (memory, hard), resource.RLIMIT_CORE: (core, hard)}
+    assert (given.given if given else {}) == {
+        which: pair for which, pair in wanted.items() if pair[0] is not None
+    }
 
 
 def test_one_that_is_killed_has_ended() -> None:
-    with closing(Process()) as process:
-        process.ask(task(b"[]"))
-        process.kill()
+    with closing(Process()) as worker:
+        worker.ask(task(b"[]"))
+        worker.kill()
         with pytest.raises((OSError, ValueError)):
-            process.ask(task(b"[]" + b" " * 100_000))
+            worker.ask(task(b"[]" + b" " * 100_000))

@@ -9,7 +9,8 @@ import pytest
 
 import gateway
 from adapters import limits
-from gateway.service.running.descriptors import Complaints
+from gateway.service.running import descriptors
+from gateway.service.running.descriptors import Complaints, make_room, no_core_dumps
 
 ROOT = Path(gateway.__file__).parents[1]
 SCRIPT = """
@@ -47,3 +48,9 @@ async def test_running_out_is_said_once(caplog: pytest.LogCaptureFixture) -> Non
     assert len(caplog.records) == 1
     complaints(loop, {"message": "something else"})
     assert len(caplog.records) == 2
+
+
+def test_a_system_without_limits_has_room_for_all(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(descriptors, "resource", None)
+    assert make_room(1_000_000, 9) == 1_000_000
+    no_core_dumps()

@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 import pytest
 
-from gateway.wire.blocks.effects import Block, Effect, Failed, Send
+from gateway.wire.blocks.effects import Block, Done, Effect, Ended, Failed, Send
 from gateway.wire.blocks.frame import build
 from gateway.wire.blocks.patience import Patience
 from gateway.wire.blocks.xmodem import XmodemReceiver
@@ -55,6 +55,29 @@ def test_a_sender_with_checksums_is_understood_after_the_fallback() -> None:
     assert receiver.feed(one, 10.0) == []  # a CRC's second byte may still come
     assert receiver.at(11.0) == [Block(b"sums" + b"\x1a" * 124), ACK]
     assert receiver.feed(two, 12.0) == [Block(b"sums" + b"\x1a" * 124), ACK]  # now it is known
+
+
+def fallen_back() -> XmodemReceiver:
+    """A receiver that asks for checksums since second 9."""
+    receiver = XmodemReceiver(0.0)
+    for _ in range(4):
+        until_it_speaks(receiver)
+    return receiver
+
+
+def test_a_damaged_block_with_a_checksum_is_refused_after_the_fallback() -> None:
+    receiver = fallen_back()
+    assert receiver.feed(build(1, b"sums", crc=False)[:-1] + b"?", 10.0) == []
+    assert until_it_speaks(receiver) == (11.0, [NAK])
+
+
+def test_a_checksum_is_known_by_what_comes_a_second_behind_it() -> None:
+    """The pause is noticed with the bytes after it, which answer nothing that was said after they came."""
+    receiver = fallen_back()
+    one, two = (build(number, b"sums", crc=False) for number in (1, 2))
+    assert receiver.feed(one, 10.0) == []
+    assert receiver.feed(b"?", 12.0) == [Block(b"sums" + b"\x1a" * 124), ACK]
+    assert receiver.feed(two, 13.0) == [Block(b"sums" + b"\x1a" * 124), ACK]
 
 
 def test_a_checksum_that_nobody_asked_for_is_a_crc_that_lost_a_byte() -> None:
@@ -201,6 +224,21 @@ def test_tries_are_counted_for_each_block() -> None:
 
 def test_once_blocks_come_they_are_waited_for_longer_than_the_first() -> None:
     assert until_it_speaks(begun()) == (11.0, [NAK])
+
+
+def test_cancels_in_the_middle_of_a_block_end_it_where_the_quiet_is_noticed_late() -> None:
+    receiver = begun()
+    assert receiver.feed(TWO[:60] + b"\x18" * 5, 2.0) == []
+    assert receiver.feed(THREE, 5.0) == [Failed("The sender gave up")]
+    assert receiver.due() is None
+
+
+def test_an_end_whose_quiet_is_noticed_late_is_refused_once_too() -> None:
+    receiver = begun()
+    assert receiver.feed(EOT, 2.0) == []
+    assert receiver.feed(EOT, 9.0) == [NAK]  # what has come meanwhile is no answer to that
+    assert receiver.feed(EOT, 10.0) == []
+    assert until_it_speaks(receiver)[1] == [Ended(), ACK, Done()]
 
 
 def test_cancels_as_data_are_data() -> None:

@@ -73,6 +73,13 @@ def test_a_heading_whose_acknowledgement_was_lost_is_answered_again() -> None:
     assert receiver.feed(build(1, b"x" * 128, crc=True), 6.0)[0] == Block(b"x" * 128)
 
 
+def test_a_block_whose_acknowledgement_was_lost_is_only_acknowledged_again() -> None:
+    receiver = begun()
+    block = build(1, b"x" * 128, crc=True)
+    assert receiver.feed(block, 2.0) == [Block(b"x" * 128), Send(ACK)]
+    assert receiver.feed(block, 3.0) == [Send(ACK)]
+
+
 def test_another_heading_in_place_of_a_block_is_out_of_step() -> None:
     assert begun().feed(block_0(Document("b")), 5.0)[-1] == Failed("The blocks came out of step")
 

@@ -8,6 +8,8 @@ from encodings.aliases import aliases
 import pytest
 
 from adapters.errors import WrongWords
+from gateway.wire.tables import installed
+from gateway.wire.tables.charset import ASCII, UNDEFINED
 from gateway.wire.tables.installed import (
     installed_characters,
     installed_name,
@@ -97,3 +99,10 @@ def _looks_like_a_table(name: str) -> bool:
         return not escaped and all(pair.decode(name, "replace") == both for pair, both in pairs)
     except (LookupError, UnicodeError):
         return False
+
+
+def test_one_that_lacks_what_the_protocol_is_made_of(monkeypatch: pytest.MonkeyPatch) -> None:
+    """None of Python 3.11's does: so a codec that a later one may bring is made up."""
+    monkeypatch.setattr(installed, "_characters", lambda module: ASCII.replace("7", UNDEFINED))
+    with pytest.raises(WrongWords, match=r"^The charset lacks 7$"):
+        installed_name("cp437")

@@ -23,6 +23,7 @@ WRONG = {
     "choices = { day = { a = 'b' } }\n                         ^",
     "choices that are lists": "args = ['day']\n"
     "choices = { day = { a = ['b'] } }\n                        ^^^^^",
+    "choice of nothing": 'args = ["day"]\nchoices = { day = { "" = "x" } }\n                    ^^',
     "choices with controls": 'args = ["day"]\nchoices = { day = { a = "\\n" } }\n                         ^^',
 }
 

@@ -15,6 +15,7 @@ WRONG = {
     "basic with the password": "auth = { basic = 'me:hunter2', secret = 'env:KEY' }\n"
     "                  ^^^^^^^^^^",
     "header name": "auth = { header = 'X Key', secret = 'env:KEY' }\n                   ^^^^^",
+    "header that is no text": "auth = { header = 7, secret = 'env:KEY' }\n                  ^ \"7\"",
     "header of the gateway": "auth = { header = 'Host', secret = 'env:KEY' }\n                   ^^^^",
     "text": "auth = 'hunter2'\n        ^^^^^^^",
 }

@@ -5,6 +5,7 @@ import pytest
 from gateway.catalogue.document.mistakes import CatalogueFaults
 from gateway.catalogue.model import SecretRef
 from gateway.catalogue.reading import load_catalogue
+from gateway.catalogue.schema.values.secrets import OpenToOthers
 from tests.gateway.catalogue.marked import check, load, source
 
 WRONG = {
@@ -65,3 +66,15 @@ def test_nothing_is_asked_for_that_the_file_does_not_name() -> None:
 
     load_catalogue(source("auth = { bearer = true, secret = 'env:KEY' }"), "f", read)
     assert asked == ["env:KEY"]
+
+
+def test_a_file_that_others_may_change_is_told_with_what_to_do() -> None:
+    def read_secret(reference: str) -> str | None:
+        raise OpenToOthers(0o646)
+
+    text = source("auth = { bearer = true, secret = 'file:keys/club' }")
+    with pytest.raises(CatalogueFaults) as caught:
+        load_catalogue(text, "f", read_secret)
+    (mistake,) = caught.value.mistakes
+    assert mistake.found == "file:keys/club, which others may change (mode 0646)"
+    assert mistake.allowed.endswith("chmod 600")
