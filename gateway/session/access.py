@@ -51,7 +51,7 @@ class Access:
                 self.check_ref(ref)
             case StageWish(ref):
                 self.check_change(ref)
-            case ActWish(act, ref, to):
+            case ActWish(act, ref, to, _):
                 (self.check_ref if act is Act.COPY else self.check_change)(ref)
                 if to is not None:
                     self.check_change(to)

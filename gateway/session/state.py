@@ -44,6 +44,10 @@ class Accounts(Protocol):
         """One request of `who`; AskedTooOften where that is more than the rights allow."""
         ...
 
+    def moved(self, who: str, count: int) -> None:
+        """Bytes that passed on their account."""
+        ...
+
 
 class Asker(Protocol):
     """Who is asking: a visitor, and the member that it has logged in as, if any."""
@@ -69,6 +73,9 @@ class _Free:
 
     def charge(self, who: str, rights: Rights) -> None:
         """As often as wanted."""
+
+    def moved(self, who: str, count: int) -> None:
+        """As many as wanted."""
 
 
 _FREE: Final = _Free()
@@ -191,6 +198,11 @@ class State:
         rights = self.access.rights
         if rights.metered:
             self.world.accounts.charge(self._account, rights)
+
+    def teller(self) -> Callable[[int], None]:
+        """Who is told how many bytes a transfer has carried for whoever asks for it now."""
+        payer, accounts = self.payer, self.world.accounts
+        return (lambda _: None) if payer is None else (lambda count: accounts.moved(payer, count))
 
     def forget_member(self) -> None:
         """Nobody is logged in, and what whoever was has seen is not shown to others."""

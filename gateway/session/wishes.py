@@ -95,11 +95,12 @@ class Act(Enum):
 
 @dataclass(frozen=True, slots=True)
 class ActWish:
-    """One of those; `to` for COPY and RENAME."""
+    """One of those; `to` for COPY and RENAME. `carried` is told how many bytes went through the gateway."""
 
     act: Act
     ref: Ref
     to: Ref | None = None
+    carried: Callable[[int], None] = field(default=lambda _: None, repr=False, compare=False)
 
 
 @dataclass(frozen=True, slots=True)

@@ -41,6 +41,7 @@ async def _checked(reading: Reading, job: Job) -> AsyncIterator[bytes]:
     digest = hashlib.new(reading.digest.algorithm, usedforsecurity=False) if reading.digest else None
     async for chunk in reading.chunks:
         job.moved += len(chunk)
+        job.carried += len(chunk)
         if digest is not None:
             digest.update(chunk)
         yield chunk

@@ -149,7 +149,10 @@ class FileDesk:
                 await noted_copy(self._spool(), far, to, job)
             self._intakes.note(to.target.url)
 
-        return await self._jobs.run(job, work, urls, seconds, transfers=True)
+        def told() -> None:
+            wish.carried(job.carried)
+
+        return await self._jobs.run(job, work, urls, seconds, transfers=True, last=told)
 
 
 def shown(ref: Ref) -> str:

@@ -28,6 +28,7 @@ class Job:
         self._title = title
         self._ends = [(name, text) for name, text in (("FROM", origin), ("TO", to)) if text]
         self.moved = 0
+        self.carried = 0  # of them through this gateway
         self.size: int | None = None
         self.checked = ""
         self.steps: tuple[tuple[str, float], ...] = ()

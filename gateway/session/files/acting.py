@@ -22,7 +22,7 @@ def copy(state: State, words: Sequence[str]) -> Steps:
         to = to.below(source.segment)
     _apart(source, to)
     state.listed_names.created(to)
-    return (yield from _act(state, ActWish(Act.COPY, source, to)))
+    return (yield from _act(state, ActWish(Act.COPY, source, to, state.teller())))
 
 
 def rename(state: State, words: Sequence[str]) -> Steps:
@@ -32,7 +32,7 @@ def rename(state: State, words: Sequence[str]) -> Steps:
     not_a_root(writable(to))
     _apart(source, to)
     state.listed_names.created(to)
-    return (yield from _act(state, ActWish(Act.RENAME, source, to)))
+    return (yield from _act(state, ActWish(Act.RENAME, source, to, state.teller())))
 
 
 def erase(state: State, words: Sequence[str]) -> Steps:

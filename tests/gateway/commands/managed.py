@@ -18,6 +18,7 @@ import pytest
 from tests.gateway.commands.processes import PATIENCE, ROOT, headrace
 
 SYSTEMD = Path("/lib/systemd/systemd")
+CREDENTIAL, SECRET = "club-key", "a-secret-of-the-tests"
 
 # Where a folder above the program is for its owner only, the program is shown at the same place without it.
 _SCRIPT = """
@@ -34,6 +35,8 @@ for path in {seen}; do
     number=$((number + 1)); mkdir -p "$path"; mount --bind "/run/seen/$number" "$path"
 done
 mount -t tmpfs -o mode=755 none /var/lib
+mkdir -m 700 /run/credstore
+printf {secret} > /run/credstore/{credential}
 umount -l /sys/fs/cgroup
 mount -t cgroup2 none /sys/fs/cgroup
 own=/sys/fs/cgroup/trial-$$
@@ -152,7 +155,12 @@ def managed(folder: Path, catalogue: str) -> Iterator[Managed]:
     (units / "trial.target").write_text("[Unit]\nDefaultDependencies=no\nAllowIsolate=yes\n")
     closed = sorted({str(top) for each in seen if (top := _closed(Path(each))) is not None})
     script = _SCRIPT.format(
-        seen=" ".join(f"'{each}'" for each in seen), closed=" ".join(closed), units=units, systemd=SYSTEMD
+        credential=CREDENTIAL,
+        secret=SECRET,
+        seen=" ".join(f"'{each}'" for each in seen),
+        closed=" ".join(closed),
+        units=units,
+        systemd=SYSTEMD,
     )
     with (folder / "log").open("wb") as log:
         outer = subprocess.Popen(

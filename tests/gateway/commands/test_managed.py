@@ -6,12 +6,15 @@ import os
 import signal
 import threading
 import time
+from base64 import b64encode
 from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
 
+from pytest_httpserver import HTTPServer
+
 from gateway.testing.clients.line import Line, NothingCame
-from tests.gateway.commands.managed import Managed, managed
+from tests.gateway.commands.managed import CREDENTIAL, SECRET, Managed, managed
 from tests.gateway.commands.processes import PATIENCE
 from tests.gateway.service.callers.callers import free_port
 
@@ -51,12 +54,28 @@ def until(true: Callable[[], bool]) -> None:
         time.sleep(0.05)
 
 
-def test_a_service_that_is_watched_upgraded_and_stopped(tmp_path: Path) -> None:
+PLACE = """
+[place.far]
+base = "{url}"
+user = "reader"
+secret = "credential:{credential}"
+"""
+
+
+def test_a_service_that_is_watched_upgraded_and_stopped(tmp_path: Path, httpserver: HTTPServer) -> None:
+    """Its secret is systemd's (systemd.exec(5), Credentials), and reaches the far server (RFC 7617)."""
     port = free_port()
-    with managed(tmp_path, CATALOGUE.format(port=port)) as systemd:
+    key = b64encode(f"reader:{SECRET}".encode()).decode()
+    httpserver.expect_request("/one.txt", headers={"Authorization": f"Basic {key}"}).respond_with_data("one")
+    place = PLACE.format(url=httpserver.url_for("/"), credential=CREDENTIAL)
+    with managed(tmp_path, CATALOGUE.format(port=port) + place) as systemd:
         take(systemd, "service")
         systemd.ask("start", "headrace")  # which waits until it says that it is ready
         assert time_of(port).startswith("200 00001")
+        with closing(Line("127.0.0.1", port, PATIENCE)) as line:
+            line.send(b"TEXT far:one.txt\r", PATIENCE)
+            assert line.take_until(b"\r\n", time.monotonic() + PATIENCE).startswith(b"200 00001")
+            assert line.take_until(b"\r\n", time.monotonic() + PATIENCE).rstrip() == b"one"
         process = systemd.main()
         assert "0" not in process["Uid"].split()
         assert (process["NoNewPrivs"], process["Seccomp"], int(process["CapBnd"], 16)) == ("1", "2", 0)

@@ -3,6 +3,7 @@
 import os
 import signal
 import socket
+import subprocess
 import threading
 import time
 from pathlib import Path
@@ -11,7 +12,7 @@ import pytest
 from pytest_httpserver import HTTPServer
 from werkzeug import Request, Response
 
-from tests.gateway.commands.processes import Serving, headrace, serving
+from tests.gateway.commands.processes import ENVIRONMENT, HEADRACE, PATIENCE, Serving, headrace, serving
 from tests.gateway.service.callers.callers import free_port
 
 LISTENING = r"^headrace: listening on 127\.0\.0\.1:([0-9]+) \(plain\)$"
@@ -192,3 +193,28 @@ def test_no_secret_is_in_the_log_at_any_level(httpserver: HTTPServer, tmp_path: 
     assert "ASK first" in said
     for secret in ("Kn0tted", "R0pe", "visible-value"):
         assert secret not in said
+
+
+def test_a_log_can_be_cut_to_nothing_while_it_is_written(tmp_path: Path) -> None:
+    """As logrotate(8) does with copytruncate: what comes next is at the beginning, with no hole before it."""
+    (tmp_path / "headrace.toml").write_text("[[listen]]\nport = 0\n")
+    log = tmp_path / "log"
+
+    def has(text: bytes) -> None:
+        until = time.monotonic() + PATIENCE
+        while text not in log.read_bytes():
+            assert time.monotonic() < until
+            time.sleep(0.02)
+
+    with log.open("ab") as file:
+        process = subprocess.Popen([*HEADRACE, "serve"], cwd=tmp_path, env=ENVIRONMENT, stderr=file)
+    try:
+        has(b"listening on")
+        os.truncate(log, 0)
+        (tmp_path / "headrace.toml").write_text("[nonsense]\n")
+        process.send_signal(signal.SIGHUP)
+        has(b"the last good catalogue stays")
+        assert log.read_bytes()[:1] != b"\0"
+    finally:
+        process.terminate()
+        assert process.wait(PATIENCE) == 0

@@ -102,3 +102,17 @@ def test_bytes_over_a_days_are_refused(stage: Stage) -> None:
     client = stage.clients(gateway)
     assert [client.ask("NOOP").status for _ in range(11)] == [200] * 11  # 11 times 5 + 1 + 18
     assert client.ask("NOOP").status == 429
+
+
+def test_bytes_that_a_copy_carries_count(stage: Stage, tmp_path: Path) -> None:
+    """When it is done, for whoever asked for it; not those that one disk copies by itself."""
+    far = stage.upstreams()
+    far.on("/long.txt").data(bytes(100_000))
+    places = f'[place.one]\nbase = "{far.url}/"\n[place.two]\nbase = "file://{tmp_path}/"\nwrite = true\n'
+    rights = QUOTA.format(limit='write = ["two"]\nbytes = 100000').replace("[]", '["one", "two"]')
+    client = stage.clients(stage.gateways(f"{rights}{places}"))
+    (tmp_path / "here.txt").write_bytes(bytes(100_000))
+    assert client.ask("COPY two:here.txt two:there.txt").status == 250
+    assert client.ask("COPY one:long.txt two:a.txt").status == 250
+    assert client.ask("NOOP").status == 429
+    assert (tmp_path / "a.txt").read_bytes() == bytes(100_000)
