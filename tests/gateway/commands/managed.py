@@ -45,6 +45,7 @@ echo $$ > "$own/cgroup.procs"
 export container=trial SYSTEMD_UNIT_PATH={units}
 unshare --pid --fork --kill-child --mount-proc --cgroup --uts --ipc bash -c '
     umount -l /sys/fs/cgroup; mount -t cgroup2 none /sys/fs/cgroup
+    mount --make-rshared /
     exec {systemd} --system --unit=trial.target --log-target=console --log-level=notice' </dev/null &
 trap 'kill -9 $!' TERM
 wait $! || wait $! || true
