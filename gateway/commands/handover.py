@@ -113,10 +113,10 @@ class Handover:
             _log.error("process %d has ended, and nobody lets clients in; those here stay", process)
 
     async def _linger(self, after: Tether) -> None:
-        """Until the last client has left."""
+        """Until the last client has left, and what was begun for them is done."""
         loop = asyncio.get_running_loop()
         told_at = loop.time()
-        while not self._server.deserted:
+        while not self._server.deserted or self._parts.at_work:
             for number in await self._server.free_ports():
                 after.say(FREE, number)
             if loop.time() >= told_at + limits.ACCOUNTS_SAVED_SECONDS:

@@ -260,6 +260,11 @@ class Parts:
             await self.save_accounts()
 
     @property
+    def at_work(self) -> bool:
+        """Whether a change is under way, which its client may have left."""
+        return self._jobs.under_way > 0
+
+    @property
     def numbers(self) -> list[Number]:
         """What they count."""
         breaker, spool = self._adapters.breaker, self._spool
@@ -268,6 +273,7 @@ class Parts:
             Number(
                 "selections_stopped", "Selections that ran away", lambda: self._layouts.stopped, counts=True
             ),
+            Number("changes", "Changes and transfers that are under way", lambda: self._jobs.under_way),
             Number("spool_jobs", "Transfers that wait in the spool", lambda: spool.count),
         ]
 

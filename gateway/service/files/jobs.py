@@ -62,6 +62,11 @@ class Jobs:
         self._turns = Turns()
         self._transfers: Counter[str] = Counter()
 
+    @property
+    def under_way(self) -> int:
+        """How many there are."""
+        return len(self._tasks)
+
     def check_room(self, origins: Sequence[str]) -> None:
         """NoRoom where one more transfer at these servers would be too many: at one of them, or in all."""
         if len(self._tasks) >= limits.JOBS or any(

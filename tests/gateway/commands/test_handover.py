@@ -3,6 +3,7 @@
 import os
 import signal
 import socket
+import subprocess
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -10,6 +11,8 @@ from contextlib import ExitStack, closing, contextmanager, suppress
 from pathlib import Path
 
 import pytest
+from pytest_httpserver import HTTPServer
+from werkzeug import Request, Response
 
 from gateway.testing.clients.line import Line, NothingCame
 from tests.gateway.commands.processes import PATIENCE, Serving, serving
@@ -236,6 +239,36 @@ def test_a_device_on_which_nobody_has_talked_is_let_go(tmp_path: Path, machine: 
         gateways.pass_on()
         assert gateways.gateway.process.wait(PATIENCE) == 0
         until(lambda: b"200" in asked(machine))
+
+
+def test_a_transfer_that_goes_on_is_finished_where_it_was_begun(
+    tmp_path: Path, httpserver: HTTPServer
+) -> None:
+    """Its client is gone, and the process with the transfer stays, longer than `wait`, until it is done."""
+    (tmp_path / "shelf").mkdir()
+    answered = threading.Event()
+
+    def slowly(_: Request) -> Response:
+        def body() -> Iterator[bytes]:
+            yield b"x" * 400
+            answered.wait(PATIENCE)
+            yield b"x" * 600
+
+        return Response(body(), headers={"Content-Length": "1000"})
+
+    httpserver.expect_request("/long.txt").respond_with_handler(slowly)
+    text = f'[gateway]\nwait = 3\n[place.far]\nbase = "{httpserver.url_for("/")}"\n'
+    text += f'[place.shelf]\nbase = "file://{tmp_path}/shelf/"\nwrite = true\n'
+    with house(tmp_path, text) as gateways:
+        old = gateways.client()
+        assert said(old, "COPY far:long.txt shelf:long.txt")[0].startswith("150")
+        gateways.pass_on()
+        old.close()
+        with pytest.raises(subprocess.TimeoutExpired):  # longer than `wait`, and than who waits for it
+            gateways.gateway.process.wait(5)
+        answered.set()
+        assert gateways.gateway.process.wait(PATIENCE) == 0
+        assert (tmp_path / "shelf" / "long.txt").read_bytes() == b"x" * 1_000
 
 
 def test_the_page_stays_at_its_port(tmp_path: Path) -> None:
