@@ -2,8 +2,8 @@
 
 Works in a copy of the house, below the temporary folder, with mutmut (which is no dependency: `pip install
 mutmut`). Of all mutants a sample is taken by the seed; each meets the tests of `tests/gateway/PACKAGE` that
-run the changed function. Tests that watch the clock or the memory are left out, since mutmut's own code takes
-both; so may those be, with `--without`, that take longest or need a shallow stack.
+run the changed function, in a process of its own. Tests that watch the clock or the memory are left out,
+since mutmut's own code takes both; so may those be, with `--without`, that take longest.
 """
 
 import argparse
@@ -15,21 +15,19 @@ import shutil
 import subprocess
 import sys
 import tempfile
+import tomllib
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Final
+
+from tests.conftest import VECTORS
 
 ROOT: Final = Path(__file__).parents[1]
 _COPIED: Final = ("gateway", "adapters", "demo_site", "tests", "pyproject.toml", "README.md")
 _WATCHES: Final = ("perf_counter", "process_time", "monotonic", "tracemalloc", "ru_maxrss")
-_ENDS: Final[Mapping[int | None, str]] = {
-    1: "killed",
-    3: "killed",
-    0: "survived",
-    5: "no test",
-    33: "no test",
-}
+_PATIENCE: Final = 150  # seconds for one mutant
 _CONFIG: Final = """
 [tool.mutmut]
 source_paths = ["gateway", "adapters"]
@@ -38,11 +36,9 @@ also_copy = ["demo_site"]
 pytest_add_cli_args_test_selection = ["tests/gateway/{package}"]
 pytest_add_cli_args = {arguments}
 use_setproctitle = false
-timeout_multiplier = 8.0
-timeout_constant = 2.0
 """
 
-# mutmut deepens the stack, and cannot name tests whose parameters hold `::`.
+# mutmut deepens the stack, and what parameters are made of may be no name for a test.
 _CONFTEST: Final = """
 
 import sys
@@ -81,18 +77,46 @@ def copied(package: str, without: Sequence[str], folder: Path) -> None:
         file.write(_CONFTEST)
 
 
-def ends(folder: Path) -> dict[str, int | None]:
-    """What became of each mutant: the tests' exit code, None where they have not been run."""
-    found: dict[str, int | None] = {}
-    for path in sorted((folder / "mutants" / "gateway").rglob("*.meta")):
-        found |= json.loads(path.read_text("utf-8"))["exit_code_by_key"]
+def covering(folder: Path) -> Mapping[str, Sequence[str]]:
+    """Mutant -> the tests that run its function, those of all parameters together; mutmut has learnt it."""
+    mutants = folder / "mutants"
+    told = json.loads((mutants / "mutmut-stats.json").read_text("utf-8"))["tests_by_mangled_function_name"]
+    found: dict[str, Sequence[str]] = {}
+    for path in sorted((mutants / "gateway").rglob("*.meta")):
+        for name in json.loads(path.read_text("utf-8"))["exit_code_by_key"]:
+            tests = told.get(name.rpartition("__mutmut_")[0], ())
+            found[name] = sorted({each.partition("[")[0] for each in tests})
     return found
 
 
+def judged(folder: Path, name: str, tests: Sequence[str]) -> str:
+    """What its tests say of one mutant."""
+    if not tests:
+        return "no test"
+    config = tomllib.loads((folder / "pyproject.toml").read_text("utf-8"))["tool"]["mutmut"]
+    command = [
+        sys.executable,
+        "-m",
+        "pytest",
+        "--rootdir=.",
+        "-x",
+        "-q",
+        *tests,
+        *config["pytest_add_cli_args"],
+    ]
+    env = {**os.environ, "HEADRACE_VECTORS": str(VECTORS), "MUTANT_UNDER_TEST": name}
+    try:
+        done = subprocess.run(
+            command, cwd=folder / "mutants", env=env, capture_output=True, check=False, timeout=_PATIENCE
+        )
+    except subprocess.TimeoutExpired:
+        return "timed out"
+    return {0: "survived", 1: "noticed"}.get(done.returncode, f"pytest ended with {done.returncode}")
+
+
 def _mutmut(folder: Path, *arguments: str) -> None:
-    vectors = os.environ.get("HEADRACE_VECTORS") or str(ROOT.parent / "shared" / "vectors")
-    command = [sys.executable, "-m", "mutmut", *arguments]
-    subprocess.run(command, cwd=folder, check=False, env={**os.environ, "HEADRACE_VECTORS": vectors})
+    env = {**os.environ, "HEADRACE_VECTORS": str(VECTORS)}
+    subprocess.run([sys.executable, "-m", "mutmut", *arguments], cwd=folder, check=False, env=env)
 
 
 def main() -> None:
@@ -107,15 +131,15 @@ def main() -> None:
     arguments = parser.parse_args()
     folder = Path(tempfile.mkdtemp(prefix="headrace-mutants-"))
     copied(arguments.package, arguments.without, folder)
-    _mutmut(folder, "run", "none of them")  # makes them all, and learns which test runs which function
-    names = sorted(ends(folder))
-    chosen = random.Random(arguments.seed).sample(names, min(arguments.sample, len(names)))
-    _mutmut(folder, "run", *chosen)
-    found = ends(folder)
-    told = Counter(_ENDS.get(found[name], "timed out or crashed") for name in chosen)
-    print(f"{arguments.package}: {len(chosen)} of {len(names)} mutants, {dict(told)}; in {folder}")
-    for name in sorted(chosen):
-        if found[name] in {0, 5, 33}:
+    _mutmut(folder, "run", "none of them")  # makes them all, learns what each test runs, and complains
+    tests = covering(folder)
+    chosen = random.Random(arguments.seed).sample(sorted(tests), min(arguments.sample, len(tests)))
+    with ThreadPoolExecutor(os.cpu_count()) as pool:
+        told = list(pool.map(lambda each: judged(folder, each, tests[each]), chosen))
+    print(f"{arguments.package}: {len(chosen)} of {len(tests)} mutants, {dict(Counter(told))}; in {folder}")
+    for name, end in sorted(zip(chosen, told, strict=True)):
+        if end not in {"noticed", "timed out"}:
+            print(f"{name}: {end}", flush=True)
             _mutmut(folder, "show", name)
 
 

@@ -157,6 +157,13 @@ def test_a_late_look_rings_once() -> None:
     assert desk.modem.due() == desk.now + 100 + RING_SECONDS
 
 
+def test_rings_keep_their_time_where_one_is_a_little_late() -> None:
+    desk = Desk().rang()
+    began = desk.now
+    assert desk.modem.at(began + RING_SECONDS + 0.5) == (RING,)
+    assert desk.modem.due() == began + 2 * RING_SECONDS
+
+
 def test_who_called_may_give_up() -> None:
     desk = Desk().rang().ring_over()
     assert desk.done() == [RING]
