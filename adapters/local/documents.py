@@ -95,7 +95,11 @@ class Document:
     def __init__(self, spot: Spot) -> None:
         self._lock = threading.Lock()
         self._descriptor = spot.open_document()
-        self.found = os.fstat(self._descriptor)
+        try:
+            self.found = os.fstat(self._descriptor)
+        except OSError:
+            shut(self._descriptor)
+            raise
 
     def read(self, offset: int, size: int) -> bytes:
         """At most `size` bytes from there; empty at the end."""

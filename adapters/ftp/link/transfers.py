@@ -102,8 +102,12 @@ async def transfer(
         await _begin(login, command, offset, placing=placing)
         if login.busy:
             data = await login.secure_data(data)
-    except BaseException:
+    except HeadraceError:
         data.abort()
+        raise
+    except BaseException:  # nobody knows what the server still makes of that connection
+        data.abort()
+        login.busy = True
         raise
     begun = Transfer(login, data)
     begun.ended = not login.busy  # a few say 226 at once for an empty document

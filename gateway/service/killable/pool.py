@@ -44,10 +44,10 @@ class Workers:
         try:
             while self._idle:
                 try:
-                    return await self._done(self._idle.pop(), task, ends)
+                    return await self._done(task, ends)
                 except _Ended:  # while it had nothing to do
                     continue
-            return await self._done(await self._fresh(), task, ends)
+            return await self._done(task, ends)
         except _Ended as error:
             _log.error("a process that picks values has ended: %s", error.__cause__)
             raise TooMuchWork from error
@@ -68,8 +68,10 @@ class Workers:
             starting.add_done_callback(_unwanted)
             raise
 
-    async def _done(self, process: Process, task: Task, ends: float) -> Sheet:
+    async def _done(self, task: Task, ends: float) -> Sheet:
+        """By one that has nothing to do, or a new one."""
         loop = asyncio.get_running_loop()
+        process = self._idle.pop() if self._idle else await self._fresh()
         most = loop.time() + limits.WORK_SECONDS
         try:
             asked = loop.run_in_executor(self._threads, process.ask, task)

@@ -1,5 +1,6 @@
 """Stat results -> what is told of a document, and whether it is still the same one."""
 
+import errno
 import os
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -11,6 +12,7 @@ from adapters.files import Kind, Stat, Was
 from adapters.local.confined import spot
 from adapters.local.documents import Document, is_met, list_folder, look, stat_of
 from adapters.port import Validators
+from tests.disks import descriptors
 
 
 @pytest.fixture
@@ -117,3 +119,23 @@ def test_a_closed_document_is_not_read(path: Path) -> None:
     document.close()
     with pytest.raises(OSError, match="Bad file descriptor"):
         document.read(0, 1)
+
+
+def test_a_disk_that_fails_while_a_document_is_opened_keeps_no_descriptor(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """fstat(2) may end in EIO; confined's own look at it comes before."""
+    real, calls = os.fstat, list[int]()
+
+    def fails(descriptor: int) -> os.stat_result:
+        calls.append(descriptor)
+        if len(calls) == 2:
+            raise OSError(errno.EIO, "made to fail")
+        return real(descriptor)
+
+    with spot(bytes(path.parent), (path.name.encode(),)) as found:
+        before = descriptors()
+        monkeypatch.setattr(os, "fstat", fails)
+        with pytest.raises(OSError, match="made to fail"):
+            Document(found)
+        assert descriptors() == before

@@ -1,9 +1,13 @@
 """Transfers that are stopped early leave the login in step: no command ever gets another one's reply."""
 
+from typing import cast
+
 import pytest
 
-from adapters.errors import HeadraceError
+from adapters.errors import HeadraceError, NotThere
 from adapters.ftp.adapter import FtpAdapter
+from adapters.ftp.link.login import Login
+from adapters.ftp.link.transfers import transfer
 from tests.adapters.ftp.doing import NEW, SECONDS, still_well
 from tests.adapters.ftp.scripted import Fault, Scripted
 
@@ -61,3 +65,33 @@ async def test_a_consumer_that_fails(adapter: FtpAdapter, server: Scripted) -> N
                 raise kind
     await still_well(adapter, server)
     assert server.connections == 1
+
+
+class OneCommand:
+    """A login whose command fails once its data connection is open."""
+
+    def __init__(self, fault: Exception) -> None:
+        self.busy = self.aborted = False
+        self._fault = fault
+
+    async def open_data(self) -> "OneCommand":
+        return self
+
+    async def begin(self, _: bytes) -> None:
+        raise self._fault
+
+    def abort(self) -> None:
+        self.aborted = True
+
+
+@pytest.mark.parametrize(("fault", "again"), [(NotThere(), True), (RuntimeError("made to fail"), False)])
+async def test_a_login_is_used_again_only_where_the_server_has_answered(
+    fault: Exception, again: bool
+) -> None:
+    """Else the end of the first data connection may be told as that of the next (426, with pyftpdlib)."""
+    login = OneCommand(fault)
+    with pytest.raises(type(fault)):
+        async with transfer(cast(Login, login), b"LIST"):
+            pass
+    assert login.aborted
+    assert login.busy is not again
