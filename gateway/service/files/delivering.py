@@ -57,10 +57,14 @@ async def deliver_to(to: Far, held: Held, moved: Callable[[int], None], seconds:
     return written
 
 
-async def noted_copy(spool: Spool, far: Far, to: Far, job: Job) -> None:
-    """Copy one document; noted in the spool meanwhile, so that a killed gateway leaves a trace of it."""
+async def note_copy(spool: Spool, far: Far, to: Far) -> Held:
+    """Note in the spool that a document is to be copied, so that a killed gateway leaves a trace of it."""
     draft = spool.begin(JobKind.COPY, to.ref.whole, source=far.ref.whole)
-    held = await asyncio.to_thread(draft.seal)
+    return await asyncio.to_thread(draft.seal)
+
+
+async def noted_copy(held: Held, far: Far, to: Far, job: Job) -> None:
+    """Copy one document, and forget the note of it."""
     try:
         await copy_document(far, to, job)
     except asyncio.CancelledError:  # the gateway goes down, and nobody can be told
