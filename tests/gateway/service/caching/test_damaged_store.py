@@ -257,7 +257,7 @@ def _harmed(chance: random.Random, folder: Path) -> None:
             file.write(chance.randbytes(length))
 
 
-ROUNDS = int(os.environ.get("HEADRACE_DAMAGES", "30"))
+ROUNDS = int(os.environ.get("HEADRACE_DAMAGES", "20"))
 
 
 @pytest.mark.parametrize("seed", range(ROUNDS))
