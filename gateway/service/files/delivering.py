@@ -57,14 +57,18 @@ async def deliver_to(to: Far, held: Held, moved: Callable[[int], None], seconds:
     return written
 
 
-async def noted_copy(spool: Spool, far: Far, to: Far, job: Job) -> None:
-    """Copy one document; noted in the spool meanwhile, so that a killed gateway leaves a trace of it."""
+async def note_copy(spool: Spool, far: Far, to: Far) -> Held:
+    """Note in the spool that a document is to be copied, so that a killed gateway leaves a trace of it."""
     draft = spool.begin(JobKind.COPY, to.ref.whole, source=far.ref.whole)
     try:
-        held = await asyncio.to_thread(draft.seal)
+        return await asyncio.to_thread(draft.seal)
     except BaseException:
         draft.drop()  # where no thread could be had for it
         raise
+
+
+async def noted_copy(held: Held, far: Far, to: Far, job: Job) -> None:
+    """Copy one document, and forget the note of it."""
     try:
         await copy_document(far, to, job)
     except asyncio.CancelledError:  # the gateway goes down, and nobody can be told

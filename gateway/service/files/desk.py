@@ -13,13 +13,13 @@ from gateway.catalogue.model import Catalogue
 from gateway.extract.texts.document import text_records
 from gateway.service.adapters import Adapters
 from gateway.service.files.copying import move_document, same_document
-from gateway.service.files.delivering import noted_copy
+from gateway.service.files.delivering import note_copy, noted_copy
 from gateway.service.files.far import Far, far_of, refuse_itself, refuse_unwritable
 from gateway.service.files.intake import Intakes
 from gateway.service.files.jobs import Job, Jobs
 from gateway.service.files.links import link_refs, page_url
 from gateway.service.layouts import Layouts
-from gateway.service.spool.spool import Spool
+from gateway.service.spool.spool import Held, Spool
 from gateway.session.state import without_secrets
 from gateway.session.wishes import (
     Act,
@@ -142,17 +142,25 @@ class FileDesk:
         if wish.act is Act.RENAME and not far.beside(to):
             _wanted(far, Ability.ERASE, "RENAME")
 
+        notes: list[Held] = []
+
+        async def note() -> None:
+            if wish.act is Act.COPY:
+                notes.append(await note_copy(self._spool(), far, to))
+
         async def work() -> None:
             if wish.act is Act.RENAME:
                 await move_document(far, to, job, seconds)
             else:
-                await noted_copy(self._spool(), far, to, job)
+                await noted_copy(notes[0], far, to, job)
             self._intakes.note(to.target.url)
 
-        def told() -> None:
+        def over() -> None:
+            for each in notes:  # where the gateway went down before its turn came
+                each.close()
             wish.carried(job.carried)
 
-        return await self._jobs.run(job, work, urls, seconds, transfers=True, last=told)
+        return await self._jobs.run(job, work, urls, seconds, transfers=True, first=note, last=over)
 
 
 def shown(ref: Ref) -> str:

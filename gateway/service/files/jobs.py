@@ -36,6 +36,7 @@ class Job:
         self.begun = False
         self.alone = False  # nobody waits for it any more
         self.ended = False
+        self.noted = asyncio.Event()  # whether it is safe, should the gateway be killed
 
     def progress(self) -> Sequence[tuple[str, str]]:
         """How far it is or how it ended, for WHY."""
@@ -86,8 +87,8 @@ class Jobs:
         last: Callable[[], None] = lambda: None,
     ) -> Done:
         """Do `work`, which alone changes `urls` meanwhile; a HeadraceError where it failed within `seconds`.
-        `first` is done before, whose turn it may be. `last` is done when it has ended, however that was, and
-        whether or not `work` had its turn.
+        `first` is done before, whose turn it may be; it notes down what is to be done, and is waited for. `last`
+        is done when it has ended, however that was, and whether or not `work` had its turn.
 
         `transfers`: it moves bytes. Such a job may need two connections to a server at one time, so only some
         may be under way there: else each could hold one and wait for another for ever. NoRoom where too many
@@ -104,6 +105,7 @@ class Jobs:
         self._transfers.update(origins)
 
         def over(_: object) -> None:
+            job.noted.set()
             self._tasks.discard(task)
             self._transfers.subtract(origins)
             self._transfers += Counter()  # forgets those of which there are none
@@ -112,6 +114,7 @@ class Jobs:
         task.add_done_callback(over)
         try:
             await asyncio.wait({task}, timeout=max(0.0, seconds))
+            await job.noted.wait()  # 150 is a promise
         finally:
             job.alone = not task.done()
         if job.alone:
@@ -140,6 +143,7 @@ class Jobs:
             async with self._turns.place(turns) as due:
                 if first is not None:
                     await first()
+                job.noted.set()
                 await due.wait()
                 await work()
         except HeadraceError as fault:

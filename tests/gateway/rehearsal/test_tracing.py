@@ -144,7 +144,7 @@ def test_a_full_disk_ends_the_sessions_under_way_and_nothing_else(
         *("on c2", "# the rest of c2 is left out", "reset"),
     ]
     text = (tmp_path / "trace").read_bytes()
-    assert text.removeprefix(whole).decode().splitlines() == [*cut, "dial c4 2", "say BYE"]
+    assert text.removeprefix(whole).decode().splitlines() == [*cut, "dial c4 listener 2", "say BYE"]
     assert [record.message for record in caplog.records] == [
         f"the trace stops here: {os.strerror(27)}",
         "the trace goes on",

@@ -161,6 +161,20 @@ async def test_a_long_copy_goes_on_and_is_noted_meanwhile(stand: Stand) -> None:
     assert stand.kept == []
 
 
+async def test_a_copy_that_waits_for_its_turn_is_noted_too(stand: Stand) -> None:
+    """Its client was told 150: a gateway that is killed now leaves the note of it."""
+    stand.quay.hold = asyncio.Event()
+    for name in ("font.bin", "other.bin"):
+        done = await act(stand, Act.COPY, "quay:font.bin", f"ledger:{name}", seconds=0.05)
+        assert done.code == 150
+    noted = [("copy", f"LEDGER:{name}") for name in ("font.bin", "other.bin")]
+    assert [each[:2] for each in stand.kept] == noted
+    stand.quay.hold.set()
+    await stand.jobs.aclose(5)
+    assert stand.ledger.documents == {LEDGER + name: BODY for name in ("font.bin", "other.bin")}
+    assert stand.kept == []
+
+
 async def test_a_copy_that_the_gateway_goes_down_in_leaves_a_trace(stand: Stand) -> None:
     stand.quay.hold = asyncio.Event()
     assert (await act(stand, Act.COPY, "quay:font.bin", "ledger:font.bin", seconds=0.05)).code == 150

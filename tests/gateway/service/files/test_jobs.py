@@ -43,6 +43,32 @@ async def test_what_takes_longer_is_150_and_goes_on() -> None:
     ]
 
 
+async def test_150_is_not_said_before_it_is_noted() -> None:
+    """However slow the disk is: what is not noted would be lost with the gateway."""
+    jobs, enough, noted = Jobs(), asyncio.Event(), list[str]()
+
+    async def note() -> None:
+        await asyncio.sleep(0.05)
+        noted.append("it")
+
+    async def waits() -> None:
+        await enough.wait()
+
+    assert (await jobs.run(Job("one"), waits, ["x://a/1"], 0, first=note)).code == 150
+    assert noted == ["it"]
+    enough.set()
+    await jobs.aclose(5)
+
+
+async def test_what_ends_before_it_has_begun_keeps_nobody() -> None:
+    jobs = Jobs()
+    waiting = asyncio.create_task(jobs.run(Job("one"), nothing, ["x://a/1"], 5))
+    await asyncio.sleep(0)
+    await jobs.aclose(0)
+    await asyncio.wait({waiting}, timeout=5)
+    assert waiting.done()
+
+
 async def test_a_fault_in_time_is_raised_and_a_later_one_is_told() -> None:
     jobs, enough = Jobs(), asyncio.Event()
 

@@ -98,6 +98,20 @@ async def test_a_damaged_description_is_mended(
     assert again.damaged == (how == "folder")  # nobody knows what is in that
 
 
+async def test_a_description_that_somebody_is_writing_for_ever(
+    spool: Spool, tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    """A FIFO with a writer has no end that could be read (pipe(7))."""
+    number = kept(spool, b"precious")
+    _fifo(tmp_path / "spool" / f"{number}.job")
+    writer = os.open(tmp_path / "spool" / f"{number}.job", os.O_RDWR | os.O_NONBLOCK)
+    try:
+        assert [each.number for each in spool.held()] == [number]
+    finally:
+        os.close(writer)
+    assert len(errors(caplog)) == 1
+
+
 @pytest.mark.parametrize("how", HARM)
 def test_a_damaged_spare_description_costs_nothing(tmp_path: Path, how: str) -> None:
     spool = Spool(tmp_path / "spool")
@@ -243,7 +257,7 @@ def _random_harm(chance: random.Random, path: Path) -> None:
         HARM[chance.choice(sorted(HARM))](path)
 
 
-@pytest.mark.parametrize("seed", range(40))
+@pytest.mark.parametrize("seed", range(20))
 async def test_whatever_happens_to_the_files(
     tmp_path: Path, seed: int, caplog: pytest.LogCaptureFixture
 ) -> None:
