@@ -1,10 +1,12 @@
 """A document is replaced whole, with its rights, or stays as it was: full disks among the reasons."""
 
+import errno
 import os
 import stat
 from collections.abc import Iterator
 from contextlib import nullcontext, suppress
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -202,3 +204,31 @@ async def test_a_copy_onto_a_full_disk_leaves_what_was(small: LocalStand) -> Non
         doing = small.adapter.copy(small.at(b"one"), small.at(b"old"), SECONDS)
         await fails(small, doing, NoRoom)
     assert (small.peek(b"old"), small.names()) == (b"as it was", {b"one", b"old"})
+
+
+def test_a_disk_without_files_that_have_no_name(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """open(2), O_TMPFILE: EOPNOTSUPP where the file system has no such files."""
+    really = os.open
+
+    def refusing(path: Any, flags: int, mode: int = 0o777, *, dir_fd: int | None = None) -> int:
+        if flags & os.O_TMPFILE == os.O_TMPFILE:
+            raise OSError(errno.EOPNOTSUPP, "not on this disk")
+        return really(path, flags, mode, dir_fd=dir_fd)
+
+    descriptor = really(tmp_path, os.O_PATH)
+    monkeypatch.setattr(os, "open", refusing)
+    put(descriptor, b"document", b"new")
+    os.close(descriptor)
+    assert (tmp_path / "document").read_bytes() == b"new"
+
+
+def test_a_disk_that_takes_no_further_file(folder: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    def failing(path: Any, flags: int, mode: int = 0o777, *, dir_fd: int | None = None) -> int:
+        raise OSError(errno.ENOSPC, "full")
+
+    before = len(list(Path("/proc/self/fd").iterdir()))
+    with monkeypatch.context() as patch:
+        patch.setattr(os, "open", failing)
+        with pytest.raises(OSError, match="full"):
+            Temporary(Spot(folder, b"document"))
+    assert len(list(Path("/proc/self/fd").iterdir())) == before

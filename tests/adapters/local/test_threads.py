@@ -205,3 +205,19 @@ async def test_a_source_that_stalls() -> None:
         async for _ in Deadline(0.1).pieces(source()):
             pass
     assert time.perf_counter() - began < 2
+
+
+async def test_a_source_need_not_be_a_generator() -> None:
+    class Source:
+        def __init__(self) -> None:
+            self.left = [b"a", b"b"]
+
+        def __aiter__(self) -> "Source":
+            return self
+
+        async def __anext__(self) -> bytes:
+            if not self.left:
+                raise StopAsyncIteration
+            return self.left.pop(0)
+
+    assert [piece async for piece in Deadline(5).pieces(Source())] == [b"ab"]
