@@ -159,7 +159,7 @@ class _Stage:
                 line.take(len(line.pending))  # how much had come by then is chance
             case Hear():
                 await self._hear(block, skipped)
-            case Take() | Skip() | Quiet() | Closed():
+            case Take() | Skip() | Quiet() | Closed():  # pragma: no branch — mypy knows that these are all
                 self.pairs.append(await self._expect(await self._line(), block[0], step))
         self.places[self.name] = block[-1].line
 

@@ -89,7 +89,7 @@ class _Gate:
             while self.seen == len(receiver.flow):
                 if not receiver.advance(NEVER, to_signal=True):
                     # Better than a loop without an end.
-                    raise AssertionError("a buffer that is never emptied")  # pragma: no cover — each one is
+                    raise AssertionError("never emptied")  # pragma: no cover — the program always goes on
             at = receiver.flow[self.seen][0] + self.delay
 
 

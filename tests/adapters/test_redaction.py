@@ -286,3 +286,9 @@ def test_hostile_text_costs_little(hostile: str) -> None:
     begun = time.process_time()
     redactor.clean(hostile)
     assert time.process_time() - begun < 5
+
+
+def test_a_secret_of_nothing_and_one_whose_quote_is_never_closed() -> None:
+    redactor = Redactor()
+    assert redactor.clean("it has no password=") == "it has no password="
+    assert redactor.clean("'password': 'hunter2 and all that\nnext") == f"'password': '{HIDDEN}\nnext"

@@ -44,3 +44,16 @@ async def test_a_limit(monkeypatch: pytest.MonkeyPatch) -> None:
         await spool.add(b"0123456789")
         with pytest.raises(NoRoom):
             await spool.add(b"x")
+
+
+async def test_what_was_kept_and_is_lost_is_no_room_too(monkeypatch: pytest.MonkeyPatch) -> None:
+    async with Spooled(in_memory=10) as spool:
+        await spool.add(b"0123456789")
+
+        def broken(size: int) -> bytes:
+            raise OSError(5, "Input/output error")
+
+        for read in (broken, lambda size: b""):
+            monkeypatch.setattr(spool._file, "read", read)
+            with pytest.raises(NoRoom):
+                await anext(spool.followed_by(of(b"more")))

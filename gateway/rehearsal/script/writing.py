@@ -51,7 +51,7 @@ def shown(step: Step) -> str:
             return f"within {_seconds(seconds)}"
         case Ends(said, heard):
             return f"ends {END_NAMES[said]} {END_NAMES[heard]}"
-        case Finish() | Close() | Reset() | Closed():
+        case Finish() | Close() | Reset() | Closed():  # pragma: no branch — mypy knows that these are all
             return type(step).__name__.lower()
 
 

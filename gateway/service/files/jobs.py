@@ -87,8 +87,8 @@ class Jobs:
         last: Callable[[], None] = lambda: None,
     ) -> Done:
         """Do `work`, which alone changes `urls` meanwhile; a HeadraceError where it failed within `seconds`.
-        `first` is done before, whose turn it may be; it notes down what is to be done, and is waited for. `last`
-        is done when it has ended, however that was, and whether or not `work` had its turn.
+        `first` is done before, whose turn it may be; it notes down what is to be done, and is waited for.
+        `last` is done when it has ended, however that was, and whether or not `work` had its turn.
 
         `transfers`: it moves bytes. Such a job may need two connections to a server at one time, so only some
         may be under way there: else each could hold one and wait for another for ever. NoRoom where too many

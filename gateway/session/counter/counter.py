@@ -119,7 +119,7 @@ class Counter:
                 yield from self._fetch(name, blocks)
             case Store(name, blocks):
                 yield from self._store(name, blocks)
-            case Help():
+            case Help():  # pragma: no branch — mypy knows that these are all
                 for each in wording.HELP:
                     yield from self._tell(each)
 

@@ -67,7 +67,7 @@ class Storing(Transfer):
                 self._gathered += data
                 if len(self._gathered) >= limits.STAGE_BYTES:
                     yield from self._hand_on()
-            case Ended():
+            case Ended():  # pragma: no branch — mypy knows that these are all
                 yield from self._deliver()
 
     def _heading(self, document: Document) -> Talk[None]:

@@ -21,6 +21,7 @@ from adapters.errors import (
     FarBusy,
     HeadraceError,
     MayBeDone,
+    NoRoom,
     NotAllowed,
     NotPossible,
     NotThere,
@@ -215,6 +216,12 @@ async def test_the_fault_behind_a_doubt(exchanges: Exchanges, answer: Say, kind:
         with pytest.raises(MayBeDone) as caught:
             await exchanges.send("DELETE", target(server), Operation(0.5), changes=True)
     assert type(plain_fault(caught.value)) is kind
+
+
+def test_a_fault_of_the_source_is_what_is_behind_the_doubt() -> None:
+    doubt = MayBeDone()
+    doubt.__cause__ = source = NoRoom("The gateway has no room")
+    assert plain_fault(doubt) is source
 
 
 async def test_time_is_kept_back_for_tidying() -> None:

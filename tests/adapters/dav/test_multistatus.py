@@ -351,6 +351,7 @@ def test_too_many_bytes_are_cut(monkeypatch: pytest.MonkeyPatch) -> None:
     reader = MultistatusReader(NOW)
     reader.feed(ALL_PROPERTIES[:-1])
     reader.feed(b"  ")
+    reader.feed(b"what still comes is not looked at")
     told = reader.finish()
     assert (len(told.responses), told.cut, reader.full) == (2, True, True)
 

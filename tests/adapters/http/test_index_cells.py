@@ -116,3 +116,14 @@ def test_a_line_ends_where_it_ends() -> None:
     assert beside(f"<a href='x'>x</a><a href='y'>y</a>{after}") == Beside()
     assert beside(f"<ul><li><a href='x'>x</a></li><li>{after}</li></ul>") == Beside()
     assert beside("<pre>26-Nov-2026 01:55 12 <a href='x'>x</a></pre>") == Beside()
+
+
+def test_a_table_without_headings_that_tell_anything() -> None:
+    row = "<tr><td><a href='x'>x</a></td><td>12</td></tr>"
+    assert beside(f"<table><tr><th>Name</th><th>Owner</th></tr>{row}</table>").size == 12
+    assert beside(f"<table><tr><td>no link</td></tr><tr></tr>{row}</table>").size == 12
+
+
+def test_a_time_element_without_a_time_is_none() -> None:
+    page = "<ul><li><a href='x'>x</a> <time>long ago</time></li></ul>"
+    assert beside(page) == Beside()

@@ -339,6 +339,16 @@ def test_any_names(names: list[bytes]) -> None:
     assert {each.name for each in found.entries} == wanted
 
 
+def test_anchors_dots_and_second_links() -> None:
+    """What leads nowhere is no entry; what the first of two links lacks is taken from beside the second."""
+    found = index(
+        "<title>Index of /</title><base><pre><a name='top'>top</a> <a href='./%2e'>.</a>"
+        "<a href='x'>x</a>\n<a href='x'>x</a> 26-Nov-2026 01:55 12\n</pre>"
+    )
+    (entry,) = found.entries
+    assert (entry.name, entry.size, entry.modified) == (b"x", 12, AT)
+
+
 @given(st.binary(max_size=300))
 def test_any_page_at_all(page: bytes) -> None:
     for start in (b"", b"<pre><a href='x'>", b"<table><tr><td><a href='x'></a></td><td>"):

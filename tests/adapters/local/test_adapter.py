@@ -1,6 +1,7 @@
 """Local folders keep the contract of all adapters, and hold up neither the loop nor a deadline."""
 
 import asyncio
+import errno
 import os
 import signal
 import subprocess
@@ -27,6 +28,7 @@ from adapters.files import Kind, Upload, Was
 from adapters.local import confined, moving, temporary
 from adapters.local.adapter import LocalAdapter
 from adapters.local.temporary import Temporary
+from adapters.local.threads import Deadline
 from adapters.port import Call
 from adapters.registry import lookup
 from tests.adapters.file_contract import SECONDS, FileContract, endless, fails, found, upload, whole, write
@@ -519,3 +521,22 @@ async def test_a_target_swapped_for_a_link_just_before_it_is_replaced(stand: Loc
     await fails(stand, doing, NotAllowed)
     assert (stand.outside / "secret").read_bytes() == b"not for clients"
     assert stand.names() == {b"target"}
+
+
+async def test_a_turn_that_does_not_come_in_time(stand: LocalStand) -> None:
+    async with stand.adapter._turn(stand.at(b"document"), Deadline(5)):
+        with pytest.raises(TooSlow):
+            async with stand.adapter._turn(stand.at(b"other"), Deadline(0.02)):
+                pytest.fail("two at a time")
+
+
+async def test_a_change_that_may_not_last_is_558(stand: LocalStand, monkeypatch: pytest.MonkeyPatch) -> None:
+    """fsync(2) of the folder: after EIO nobody knows what is on the disk."""
+
+    def failing(folder: int) -> None:
+        raise OSError(errno.EIO, "broken")
+
+    monkeypatch.setattr("adapters.local.adapter.sync_folder", failing)
+    with pytest.raises(MayBeDone):
+        await stand.adapter.make_folder(stand.at(b"folder"), SECONDS)
+    assert (stand.folder / "folder").is_dir()

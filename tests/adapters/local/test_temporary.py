@@ -6,6 +6,7 @@ import stat
 from collections.abc import Iterator
 from contextlib import nullcontext, suppress
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -231,3 +232,31 @@ async def test_a_close_that_fails_does_not_undo_what_was_done(
     assert stand.names() == {b"old", b"moved", b"folder"}
     assert stand.peek(b"old") == b"as it was and more"
     assert descriptors() == before
+
+
+def test_a_disk_without_files_that_have_no_name(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """open(2), O_TMPFILE: EOPNOTSUPP where the file system has no such files."""
+    really = os.open
+
+    def refusing(path: Any, flags: int, mode: int = 0o777, *, dir_fd: int | None = None) -> int:
+        if flags & os.O_TMPFILE == os.O_TMPFILE:
+            raise OSError(errno.EOPNOTSUPP, "not on this disk")
+        return really(path, flags, mode, dir_fd=dir_fd)
+
+    descriptor = really(tmp_path, os.O_PATH)
+    monkeypatch.setattr(os, "open", refusing)
+    put(descriptor, b"document", b"new")
+    os.close(descriptor)
+    assert (tmp_path / "document").read_bytes() == b"new"
+
+
+def test_a_disk_that_takes_no_further_file(folder: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    def failing(path: Any, flags: int, mode: int = 0o777, *, dir_fd: int | None = None) -> int:
+        raise OSError(errno.ENOSPC, "full")
+
+    before = len(list(Path("/proc/self/fd").iterdir()))
+    with monkeypatch.context() as patch:
+        patch.setattr(os, "open", failing)
+        with pytest.raises(OSError, match="full"):
+            Temporary(Spot(folder, b"document"))
+    assert len(list(Path("/proc/self/fd").iterdir())) == before

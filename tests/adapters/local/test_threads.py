@@ -238,3 +238,19 @@ async def test_work_that_found_no_thread_is_not_done_later(monkeypatch: pytest.M
     await threads.do(lambda: done.append(3), 5)
     assert done == [2, 3]
     threads.close()
+
+
+async def test_a_source_need_not_be_a_generator() -> None:
+    class Source:
+        def __init__(self) -> None:
+            self.left = [b"a", b"b"]
+
+        def __aiter__(self) -> "Source":
+            return self
+
+        async def __anext__(self) -> bytes:
+            if not self.left:
+                raise StopAsyncIteration
+            return self.left.pop(0)
+
+    assert [piece async for piece in Deadline(5).pieces(Source())] == [b"ab"]

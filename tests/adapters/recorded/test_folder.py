@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from adapters.files import Entry, Kind, Listing, Stat, Written
 from adapters.recorded.exchange import Asked, Content, Exchange, Failure, Message, Told
 from adapters.recorded.folder import FolderFault
+from adapters.recorded.tree.site import SITE
 from tests.adapters.recorded.exchanges import NOON, exchanges, folder, got, loaded, sized
 from tests.disks import largest_file
 
@@ -314,6 +315,14 @@ def test_what_was_hidden_is_listed_across_runs(tmp_path: Path) -> None:
         "header Authorization of https://tides.example",
         "query api_key of http://tides.example",
     )
+
+
+def test_a_list_of_what_was_hidden_that_cannot_be_read_is_not_written_over(tmp_path: Path) -> None:
+    kept = folder(tmp_path)
+    (tmp_path / SITE).write_text("hidden = [")
+    with pytest.raises(ValueError, match=SITE):
+        kept._write_site()
+    assert (tmp_path / SITE).read_text() == "hidden = ["
 
 
 def test_found_with_other_keys_or_none(tmp_path: Path) -> None:

@@ -13,6 +13,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from adapters import limits
 from adapters.files import Digest, Entry, Kind, Listing, Stat
 from adapters.recorded.exchange import Asked, Content, Exchange, Failure, Message, Told
 from adapters.recorded.hiding import without_digests
@@ -236,6 +237,24 @@ def test_cookies_keep_what_is_not_secret() -> None:
         "***",
     ]
     assert made.kept(kept) == kept
+
+
+def test_only_so_many_cookies_are_known_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(limits, "RECORDED_COOKIES", 2)
+    said = tuple(("Set-Cookie", f"sid={value}") for value in ("one", "two", "one", "three", "one"))
+    kept = hiding().kept(answered(Asked("GET", URL), *said))
+    assert isinstance(kept.reply, Message)
+    assert [value for _, value in kept.reply.headers] == [
+        f"sid=hidden-{number}" for number in (1, 2, 1, 3, 4)
+    ]
+
+
+def test_a_field_of_an_answer_that_is_named_like_a_secret() -> None:
+    made = hiding()
+    kept = made.kept(answered(Asked("GET", URL), ("X-Auth-Token", "abc"), ("X-Tide", "low")))
+    assert isinstance(kept.reply, Message)
+    assert kept.reply.headers == (("X-Auth-Token", "***"), ("X-Tide", "low"))
+    assert "header X-Auth-Token of https://tides.example" in made.hidden
 
 
 def test_where_a_redirect_leads_is_hidden_as_the_next_request() -> None:

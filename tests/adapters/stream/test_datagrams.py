@@ -1,9 +1,11 @@
 """UDP: each message by itself, and what the network says when it does not arrive."""
 
 import asyncio
+import errno
 import socket
 from collections.abc import Iterator
 from ipaddress import ip_address
+from typing import Any, ClassVar
 
 import pytest
 
@@ -145,3 +147,45 @@ async def test_both_ways_at_once_and_then_hung_up(far: socket.socket) -> None:
         doing.append(caught.value)
     assert len(doing) == 3
     line.abort()
+
+
+class Reluctant(socket.socket):
+    """Raises each of `faults` once instead of sending."""
+
+    faults: ClassVar[list[OSError]] = []
+
+    def send(self, data: Any, flags: int = 0, /) -> int:
+        if self.faults:
+            raise self.faults.pop(0)
+        return super().send(data, flags)
+
+
+async def test_a_system_without_room_is_waited_for_and_other_faults_are_told(
+    far: socket.socket, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(socket, "socket", Reluctant)
+    line = await open_datagrams(ip_address(LOOPBACK), far.getsockname()[1])
+    monkeypatch.setattr(Reluctant, "faults", [BlockingIOError(), BlockingIOError()])
+    await line.send(b"late")
+    assert far.recv(100) == b"late"
+    monkeypatch.setattr(Reluctant, "faults", [OSError(errno.EHOSTUNREACH, "no way there")])
+    with pytest.raises(CannotConnect):
+        await line.send(b"never")
+    await line.aclose()
+
+
+async def test_hung_up_as_a_message_comes(far: socket.socket) -> None:
+    line, _ = await opened(far)
+    receiving = asyncio.create_task(line.receive())
+    await asyncio.sleep(0)
+    for waiting in line._waiting:
+        waiting.set_result(None)  # what the loop does when a message comes
+    line.abort()
+    with pytest.raises(BrokenOff):
+        await receiving
+
+
+async def test_a_line_that_cannot_be_opened_leaves_nothing_behind() -> None:
+    """A socket that is not closed would be a ResourceWarning, which fails a test here."""
+    with pytest.raises(OverflowError):
+        await open_datagrams(ip_address(LOOPBACK), 70_000)

@@ -300,3 +300,10 @@ async def test_hanging_up_waits_until_all_is_taken(ca: str) -> None:
         await sending
         await line.aclose()
         assert await heard == 1 << 20
+
+
+async def test_a_name_that_no_certificate_could_have(ca: str) -> None:
+    """A label has at most 63 octets (RFC 1035 section 2.3.4)."""
+    async with serving(greet, tls=context()) as port:
+        with pytest.raises(CannotConnect):
+            await opened(port, ca, "x" * 64)

@@ -56,6 +56,7 @@ def is_kind(name: bytes) -> bytes:
         (IAC + WONT + ECHO, b""),
         (IAC + DONT + STATUS, b""),
         (IAC + WILL + ECHO + IAC + WILL + ECHO, IAC + DO + ECHO),  # said twice, acknowledged once
+        (IAC + DO + KIND + IAC + SB + KIND + IAC * 2 + ASK_KIND[4:], IAC + WILL + KIND),  # FFh, no SEND
         (IAC + b"\xf6", IAC + b"\xf1"),  # are you there: a NOP
         (IAC + b"\xf9", b""),  # go ahead
         (IAC + b"\xf1", b""),

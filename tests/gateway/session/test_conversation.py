@@ -56,6 +56,7 @@ def test_data_lines_outside_a_transfer_get_no_reply(talk: Talk, line: str) -> No
         ("ASK 'tides", "501"),
         ("ASK args one", "501"),
         ("ASK tides extra", "501"),
+        ("LAYOUT tides extra", "501"),
         ("NOOP a b", "501"),
         ("SOURCES now", "501"),
         ("MORE 2", "501"),
@@ -283,6 +284,12 @@ def test_why(talk: Talk) -> None:
         "TOOK     lay out 0.4 ms",
     ]
     assert [record.rstrip() for record in talk.records("WHY")] == told
+
+
+def test_why_tells_that_a_limit_left_rows_out(talk: Talk) -> None:
+    talk.say("ASK limited")
+    told = [record.rstrip() for record in talk.records("WHY")]
+    assert "LIMIT    rows were left out by the" in told
 
 
 def test_why_explains_an_error(talk: Talk) -> None:

@@ -157,6 +157,31 @@ def test_what_is_no_request_ends_the_connection(far: Upstream, sent: bytes) -> N
     assert far.requests == ()
 
 
+@pytest.mark.parametrize(("sent", "came"), [(None, b'{"level'), (4, b'{"le')])
+def test_a_reset_in_the_middle_of_a_body(far: Upstream, sent: int | None, came: bytes) -> None:
+    """Half of it, or as much as is told."""
+    far.on(PATH).reset(b'{"level": 3.1}', sent)
+    got = bytearray()
+    with socket.create_connection(("127.0.0.1", far.port), timeout=5) as line:
+        line.sendall(b"GET /mole.json HTTP/1.1\r\nHost: tides.example\r\n\r\n")
+        with pytest.raises(ConnectionResetError):
+            while data := line.recv(1_000):
+                got += data
+    head, _, body = bytes(got).partition(b"\r\n\r\n")
+    assert b"Content-Length: 14" in head
+    assert body == came
+
+
+def test_chunks_may_have_trailer_fields(far: Upstream) -> None:
+    """RFC 9112 section 7.1.2."""
+    far.on("/book").status(204)
+    with socket.create_connection(("127.0.0.1", far.port), timeout=5) as line:
+        line.sendall(b"POST /book HTTP/1.1\r\nHost: x\r\nTransfer-Encoding: chunked\r\n\r\n")
+        line.sendall(b"2\r\nab\r\n0\r\nX-Sum: 2\r\nX-End: yes\r\n\r\n")
+        assert line.recv(100).startswith(b"HTTP/1.1 204")
+    assert far.requests[0].body == b"ab"
+
+
 def test_a_delay_and_a_drip(far: Upstream) -> None:
     far.on(PATH).text("drip", delay=0.02, drip=0.01)
     before = time.monotonic()

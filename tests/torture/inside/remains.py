@@ -80,7 +80,7 @@ def counted(parts: Parts, server: Server) -> Counter[str]:
     jobs, breaker = parts._jobs, parts._adapters.breaker
     found: Counter[str] = Counter()
     found["clients"] = server.clients + server.leaving
-    found["jobs"] = len(jobs._tasks) + len(jobs._turns) + jobs._transfers.total()
+    found["jobs"] = len(jobs._tasks) + len(jobs._turns._queues) + jobs._transfers.total()
     found["breaker tried"] = sum(each.tried for each in breaker._circuits.values())
     found["breaker open"] = sum(each.until is not None for each in breaker._circuits.values())
     found["logins"] = server._answers._waiting

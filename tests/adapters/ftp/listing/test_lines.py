@@ -113,3 +113,15 @@ def test_entries_are_whole() -> None:
     reading = Listed(facts=False, now=NOW)
     reading.feed(UNIX)
     assert reading.finish()[0] == Entry(b"one ", Kind.FILE, 7, datetime(2025, 11, 14, 21, 5, tzinfo=UTC))
+
+
+@pytest.mark.parametrize("size", [1_000, 1_000_000])
+def test_a_line_that_is_too_long_spoils_no_other(size: int) -> None:
+    """It is not kept while it comes, and what is left of it is no line."""
+    long = b"-rw-r--r--   1 owner group    7 Nov 14 21:05 " + b"x" * limits.ENTRY_BYTES * 2 + b"\r\n"
+    data = UNIX.replace(b"total 12\r\n", long)
+    reading = Listed(facts=False, now=NOW)
+    for start in range(0, len(data), size):
+        reading.feed(data[start : start + size])
+    assert [each.name for each in reading.finish()] == listed(UNIX)[0]
+    assert reading.partial

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from adapters import limits
 from adapters.errors import BrokenOff, HeadraceError, TooLarge, WrongDocument
-from adapters.http.answer.bodies import Body, is_gzip
+from adapters.http.answer.bodies import Body, Expander, is_gzip
 
 ROOM = 1 << 20
 TEXT = b'{"place": "Harbour", "level": 1.10}' * 20
@@ -187,3 +187,9 @@ def test_no_coding(value: str) -> None:
 def test_codings_nobody_asked_for(value: str) -> None:
     with pytest.raises(WrongDocument):
         is_gzip(value)
+
+
+def test_no_bytes_at_all_are_no_piece() -> None:
+    expander = Expander()
+    assert b"".join(expander.feed(b"plain")) == b"plain"
+    assert list(expander.feed(b"")) == []

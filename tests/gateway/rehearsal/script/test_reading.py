@@ -80,6 +80,7 @@ def test_comments_blank_lines_and_indents() -> None:
         ("ends cr vt", "1:1", "ends takes cr, lf or crlf"),
         ("close now", "1:1", "nothing belongs behind"),
         ("on two", "1:1", "no line two"),
+        ("on", "1:1", "on takes a line's name"),
         ("dial one\ndial one", "2:1", "opened before"),
         ("say NOOP\ndial", "2:1", "told apart"),
         ("dial o/e", "1:1", "is no name"),

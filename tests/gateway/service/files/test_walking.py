@@ -1,11 +1,13 @@
 """Everything in a folder is read once, within bounds, whatever fails on the way."""
 
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from adapters.files import Entry, FileAdapter, Kind, Listing, Target
+from adapters.files import Entry, FileAdapter, Kind, Listing, Reading, Target
 from adapters.local.adapter import LocalAdapter
 from gateway.catalogue.calling.targets import Ref
 from gateway.service.files.far import Far
@@ -96,3 +98,25 @@ async def test_a_folder_that_cannot_be_listed_is_read(tree: Path) -> None:
 
     result = await walked(at(tree, "one/", adapter=Flat()))
     assert [sentence[:3] for _, sentence in result.failed] == ["551"]
+
+
+class Vague(LocalAdapter):
+    """Its folders are listed in part, and its documents do not say how large they are, as index pages may."""
+
+    async def list(self, target: Target, seconds: float) -> Listing:
+        return replace(await super().list(target, seconds), partial=True)
+
+    @asynccontextmanager
+    async def read(
+        self, target: Target, offset: int, count: int | None, seconds: float
+    ) -> AsyncIterator[Reading]:
+        async with super().read(target, offset, count, seconds) as reading:
+            yield replace(reading, size=None)
+
+
+async def test_what_was_listed_in_part_is_told_and_sizes_are_counted_as_they_come(tree: Path) -> None:
+    result = await walked(at(tree, adapter=Vague()))
+    assert result.documents == 4
+    assert [sentence for _, sentence in result.failed] == ["451 Not all of this folder was listed"] * 3
+    result = await walked(at(tree, adapter=Vague()), Bounds(size=13))
+    assert (result.documents, result.cut) == (1, "13 bytes")
