@@ -185,5 +185,6 @@ def _inside(text: str, statement: Statement, fault: Fault) -> Words:
     if mark in {"}", "\n"} or "inline" in fault.message or "key part" in fault.message:
         found = "a line end in an inline table" if mark == "\n" else "a comma at the end of an inline table"
         return Words(fault.offset, fault.offset + 1, found, _LOST[Cause.TABLE][1])
-    found = "something that TOML does not have here"
-    return Words(fault.offset, fault.offset + 1, found, "TOML 1.0")  # pragma: no cover — a later tomllib's
+    return Words(  # pragma: no cover — what a later tomllib may find
+        fault.offset, fault.offset + 1, "something that TOML does not have here", "TOML 1.0"
+    )

@@ -164,6 +164,6 @@ def test_every_iana_zone_is_found_whatever_its_case() -> None:
 
 
 def test_a_charset_without_a_catalogue_is_one_that_needs_no_table() -> None:
-    assert SETTINGS["charset"].read("CP-437") == change(Settings(), [("charset", "cp437")]).charset
+    assert SETTINGS["charset"].read("CP437") == change(Settings(), [("charset", "cp437")]).charset
     with pytest.raises(WrongWords):
         SETTINGS["charset"].read("harbour")

@@ -37,9 +37,9 @@ def test_a_shifted_point_changes_nothing(text: str, shift: int) -> None:
     assert numbers_equal(moved, moved)
     if Fraction(mantissa) == 0:
         assert numbers_equal(moved, "0")
-    elif shift > 100:
+    elif shift > 200:  # far beyond the exponent that the number has itself
         assert number_less("1e60", moved) == (not mantissa.startswith("-"))
-    elif shift < -100:
+    elif shift < -200:
         assert number_less("1e-60", moved) is False
 
 
