@@ -16,7 +16,6 @@ import httpx
 from adapters import limits
 from adapters.trust import trust_context
 from gateway.catalogue.calling.addresses import is_literal_host, split_url
-from gateway.catalogue.document.mistakes import TextFault
 from gateway.catalogue.model import Catalogue
 from gateway.commands.findings import DAY, SOON, Finding, Patient
 
@@ -71,20 +70,18 @@ def web(patient: Patient) -> Iterator[Finding]:
 
 
 def _origins(catalogue: Catalogue) -> set[tuple[str, str | None]]:
-    """Scheme, host and port of each web server, and the file of its authority."""
+    """Scheme, host and port of each web server, and the file of its authority. Not where an arg says more of
+    that than the catalogue.
+    """
     named = [(each.base, each.ca) for each in catalogue.places.values()]
-    named += [
-        (each.url.partition("{")[0], each.ca) for each in catalogue.sources.values() if "://" in each.url
-    ]
+    named += [(each.url, each.ca) for each in catalogue.sources.values() if "://" in each.url]
     found = set()
     for text, ca in named:
-        try:
-            url = split_url(text)
-        except TextFault:  # a template that says the host later
-            continue
-        if url.scheme in _WEB and url.origin is not None:
-            host = f"[{url.host}]" if ":" in url.host else url.host
-            found.add((f"{_WEB[url.scheme]}://{host}:{url.port}", ca))
+        scheme, _, rest = text.partition("://")
+        host = rest.partition("/")[0]
+        if scheme in _WEB and "{" not in host:
+            url = split_url(f"{scheme}://{host}/")
+            found.add((f"{_WEB[scheme]}://{url.text.partition('://')[2].rstrip('/')}", ca))
     return found
 
 

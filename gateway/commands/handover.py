@@ -61,7 +61,7 @@ class Handover:
             word, value = message
             if word == FREE:
                 await self._server.port_freed(value)
-            elif word == USED:
+            else:  # USED
                 self._parts.accounts.add(value)
         self._before = None
         await before.aclose()
@@ -84,7 +84,7 @@ class Handover:
             _log.error("the program cannot be started anew: %s; this one goes on", error.strerror)
             return
         after = await tether(line)
-        if not await _is_ready(after):
+        if not await is_ready(after):
             with suppress(ProcessLookupError):
                 os.kill(process, signal.SIGKILL)
             reap(process)
@@ -150,7 +150,8 @@ class Handover:
         self._tasks.append(asyncio.get_running_loop().create_task(work))
 
 
-async def _is_ready(after: Tether) -> bool:
+async def is_ready(after: Tether) -> bool:
+    """Whether the one that follows says so, within limits.FOLLOW_SECONDS."""
     try:
         async with asyncio.timeout(limits.FOLLOW_SECONDS):
             message = await after.heard()

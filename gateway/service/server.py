@@ -186,11 +186,6 @@ class Server:
         return len(self._connections) >= self._room
 
     @property
-    def followed(self) -> bool:
-        """Whether another process lets clients in."""
-        return self._followed
-
-    @property
     def absent(self) -> list[Listener]:
         """Listeners that could not be opened."""
         wanted = places(self._catalogue.listeners)

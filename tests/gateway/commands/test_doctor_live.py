@@ -17,6 +17,8 @@ from gateway.commands.wiring import read_catalogue
 from tests.gateway.commands.processes import headrace
 from tests.gateway.service.callers.callers import free_port
 
+NO_CLOCK = -1.0
+
 
 class Server:
     """One that tells its time, `ahead` of ours; `asked` is what it was asked for."""
@@ -28,8 +30,9 @@ class Server:
             def do_HEAD(self) -> None:
                 asked.append(f"{self.command} {self.path}")
                 self.send_response_only(404)
-                now = datetime.now(UTC) + timedelta(seconds=ahead)
-                self.send_header("Date", format_datetime(now, usegmt=True))
+                if ahead != NO_CLOCK:
+                    now = datetime.now(UTC) + timedelta(seconds=ahead)
+                    self.send_header("Date", format_datetime(now, usegmt=True))
                 self.end_headers()
 
         self.asked = asked
@@ -69,9 +72,9 @@ def secured(folder: Path, ends: datetime) -> ssl.SSLContext:
 
 
 def test_a_web_server_is_asked_once_and_its_clock_agrees(tmp_path: Path, servers: list[Server]) -> None:
-    servers.append(Server(3.0))
-    assert found(tmp_path, [servers[0].url]) == []
-    assert servers[0].asked == ["HEAD /"]
+    servers += [Server(3.0), Server(NO_CLOCK)]
+    assert found(tmp_path, [each.url for each in servers]) == []
+    assert [each.asked for each in servers] == [["HEAD /"]] * 2
 
 
 @pytest.mark.parametrize(
@@ -122,6 +125,8 @@ def test_sources_count_and_templates_of_hosts_and_other_protocols_do_not(
         f'[place.a]\nbase = "ftp://127.0.0.1:{free_port()}/"\n'
         f'[source.s]\nurl = "{servers[0].url}/v1/{{x}}"\nargs = ["x"]\n'
         '[[source.s.field]]\nname = "A"\nat = "$.a"\nwidth = 3\n'
+        '[source.t]\nurl = "http://{h}/v1"\nargs = ["h"]\nchoices = { h = { a = "127.0.0.1" } }\n'
+        '[[source.t.field]]\nname = "A"\nat = "$.a"\nwidth = 3\n'
     )
     done = headrace("doctor", "--live", folder=tmp_path)
     assert (done.returncode, done.stdout) == (0, b"Nothing to be done.\n")

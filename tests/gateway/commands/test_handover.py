@@ -1,9 +1,13 @@
 """SIGUSR2 at `headrace serve`: another process lets clients in, and nobody who is there is dropped."""
 
+import asyncio
+import errno
+import json
 import os
 import signal
 import socket
 import subprocess
+import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -14,6 +18,16 @@ import pytest
 from pytest_httpserver import HTTPServer
 from werkzeug import Request, Response
 
+from adapters import limits
+from gateway.catalogue.access import Rights
+from gateway.catalogue.model import Catalogue, GatewaySettings
+from gateway.commands import handover, wiring
+from gateway.commands.handover import Handover, is_ready
+from gateway.service.running.following import command, follow, reap, tether
+from gateway.service.running.inheriting import Inherited
+from gateway.service.running.manager import Manager
+from gateway.service.running.page import Page
+from gateway.service.server import Server
 from gateway.testing.clients.line import Line, NothingCame
 from tests.gateway.commands.processes import PATIENCE, Serving, serving
 from tests.gateway.commands.test_serve import port_of
@@ -47,10 +61,17 @@ class House:
         return made
 
     def end(self) -> None:
+        """In its own way, and if that does not come about, by force."""
         self.lines.close()
-        for each in self.followers:
-            with suppress(ProcessLookupError):
-                os.kill(each, signal.SIGKILL)
+        self.gateway.process.terminate()
+        for number in (signal.SIGTERM, signal.SIGKILL):
+            for each in self.followers:
+                with suppress(ProcessLookupError):
+                    os.kill(each, number)
+            ends = time.monotonic() + PATIENCE
+            while any(map(runs, self.followers)) and time.monotonic() < ends:
+                time.sleep(0.02)
+        self.gateway.process.wait(PATIENCE)
 
 
 @pytest.fixture
@@ -288,3 +309,112 @@ def test_a_recording_is_written_by_one_only(tmp_path: Path) -> None:
         gateways.gateway.process.send_signal(signal.SIGUSR2)
         gateways.gateway.wait_for("while it records or traces, no other one can go on")
         assert said(gateways.client(), "TIME")[0].startswith("200")
+
+
+def test_another_one_still(tmp_path: Path) -> None:
+    """Who is followed already has nothing more to hand over."""
+    with house(tmp_path) as gateways:
+        line = gateways.client()
+        gateways.pass_on()
+        gateways.gateway.process.send_signal(signal.SIGUSR2)
+        gateways.gateway.wait_for("another one follows already")
+        assert said(line, "TIME")[0].startswith("200")
+
+
+async def test_one_that_says_nothing_is_not_ready(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(limits, "FOLLOW_SECONDS", 0.05)
+    ours, theirs = socket.socketpair()
+    with theirs:
+        after = await tether(ours)
+        assert not await is_ready(after)
+        await after.aclose()
+        after.say("nothing")  # which nobody hears
+
+
+@pytest.mark.parametrize("said", [b'["stop", null]\n', b"no JSON\n", b""])
+async def test_one_that_says_something_else_or_ends_is_not_ready(said: bytes) -> None:
+    ours, theirs = socket.socketpair()
+    theirs.sendall(said)
+    theirs.close()
+    after = await tether(ours)
+    assert not await is_ready(after)
+    await after.gone(PATIENCE)
+    await after.aclose()
+
+
+def test_how_the_program_was_started(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A script is found anew; what Python itself was asked to run, it is asked again."""
+    script = tmp_path / "headrace"
+    script.write_text("#!/bin/sh\n")
+    script.chmod(0o755)
+    monkeypatch.setattr(sys, "argv", [str(script), "serve", "--port", "1"])
+    assert command() == [str(script), "serve", "--port", "1"]
+    monkeypatch.setattr(sys, "argv", [str(tmp_path / "main.py"), "serve"])
+    monkeypatch.setattr(sys, "orig_argv", ["python3", "-m", "gateway.commands.main", "serve"])
+    assert command() == [sys.executable, "-m", "gateway.commands.main", "serve"]
+
+
+async def test_a_program_that_is_not_there_any_more(tmp_path: Path) -> None:
+    """ENOENT, and no descriptor of either end stays."""
+    before = len(os.listdir("/proc/self/fd"))  # noqa: PTH208 no disk is asked
+    with pytest.raises(OSError, match="No such file"):
+        follow([str(tmp_path / "gone")], {}, {})
+    assert len(os.listdir("/proc/self/fd")) == before  # noqa: PTH208 nor here
+    reap(os.getpid())  # which is nobody's child here
+
+
+class Alone:
+    """A gateway that cannot be seen to end: what a hand-over needs of one, and the one that follows it."""
+
+    def __init__(self, monkeypatch: pytest.MonkeyPatch, folder: Path) -> None:
+        catalogue = Catalogue(gateway=GatewaySettings(state=str(folder)))
+        self.parts = wiring.Parts(catalogue)
+        self.server = Server(catalogue, self.parts.answers, self.parts.clock, None, self.parts.accounts)
+        self.ended, self.page = asyncio.Event(), Page([], list)
+        manager = Manager({})
+        self.handover = Handover(
+            Inherited(), manager, parts=self.parts, server=self.server, page=self.page, ended=self.ended
+        )
+        self.ours, self.follower = socket.socketpair()
+        self.follower.settimeout(PATIENCE)
+        monkeypatch.setattr(handover, "follow", lambda *_: (os.getpid(), self.ours))
+        monkeypatch.setattr(Server, "deserted", False)
+
+    async def close(self) -> None:
+        await self.server.stop()
+        await self.handover.stop(0)
+        await self.parts.aclose()
+        for each in (self.ours, self.follower):
+            each.close()
+
+
+async def test_what_clients_have_had_is_told_now_and_then(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setattr(limits, "ACCOUNTS_SAVED_SECONDS", 0.0)
+    alone = Alone(monkeypatch, tmp_path)
+    alone.follower.sendall(b'["ready", null]\n')
+    await alone.handover.pass_on()
+    assert alone.handover.followed
+    alone.parts.accounts.charge("guest", Rights())
+    told = await asyncio.to_thread(alone.follower.recv, 65_536)
+    word, used = json.loads(told.splitlines()[-1])
+    assert (word, used["counts"]) in [("used", {"guest": [1, 0]}), ("used", {})]
+    alone.follower.sendall(b'["nothing known", null]\n["stop", null]\n')
+    await asyncio.wait_for(alone.ended.wait(), PATIENCE)
+    await alone.close()
+
+
+async def test_a_program_that_cannot_be_started_anew(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    alone = Alone(monkeypatch, tmp_path)
+
+    def follow(*_: object) -> None:
+        raise FileNotFoundError(errno.ENOENT, "No such file or directory")
+
+    monkeypatch.setattr(handover, "follow", follow)
+    await alone.handover.pass_on()
+    assert not alone.handover.followed
+    assert "cannot be started anew: No such file or directory; this one goes on" in caplog.text
+    await alone.close()

@@ -27,6 +27,10 @@ base = "file://{folder}/library/"
 base = "ftps://files.example/"
 user = "reader"
 secret = "credential:far-key"
+[place.other]
+base = "ftps://others.example/"
+user = "reader"
+secret = "file:key"
 """
 LEAST = '[gateway]\nstate = "/var/lib/headrace/own"\nmembers = "/var/lib/headrace/own/m.toml"\n'
 
@@ -99,11 +103,11 @@ def analysed(*arguments: str) -> str:
 
 def test_ports_that_systemd_opens(tmp_path: Path) -> None:
     """systemd.socket(5); whoever is given low ports needs no right to them (capabilities(7))."""
-    text = WHOLE + '[[listen]]\nhost = "::1"\nport = 8128\n[hear.8200]\n'
+    text = WHOLE + '[[listen]]\nhost = "::1"\nport = 8128\n[[listen]]\nhost = "localhost"\n[hear.8200]\n'
     code, unit, said = made(tmp_path, text, "socket")
     assert (code, said) == (0, "")
     lines = [line.removeprefix("ListenStream=") for line in unit.splitlines() if "ListenStream" in line]
-    assert lines == ["127.0.0.1:23", "[::1]:8128", "127.0.0.1:8200"]
+    assert lines == ["127.0.0.1:23", "[::1]:8128", "127.0.0.1:8128", "127.0.0.1:8200"]
     _, service, _ = made(tmp_path, text, "activated")
     assert {"Requires=headrace.socket", "CapabilityBoundingSet=", "PrivateUsers=yes"} <= set(
         service.splitlines()

@@ -10,7 +10,7 @@ from adapters.errors import GatewayFull
 from gateway.catalogue.calling.targets import Ref
 from gateway.catalogue.model import Catalogue, GatewaySettings
 from gateway.service.crowd import Crowd
-from gateway.session.wishes import CallerWish, Granted, ListWish, Taken, Wish
+from gateway.session.wishes import CallerWish, Granted, ListWish, Taken, Wish, WorkWish
 from gateway.testing.stage import Stage
 
 SECONDS = 10.0
@@ -33,8 +33,8 @@ class Slow:
         return Taken() if isinstance(wish, CallerWish) else None
 
     async def answer(self, wish: Wish, seconds: float) -> Granted:
-        assert isinstance(wish, ListWish)
-        self.begun.append(wish.ref.url)
+        if isinstance(wish, ListWish):
+            self.begun.append(wish.ref.url)
         await self.end.wait()
         return Taken()
 
@@ -84,6 +84,14 @@ async def test_a_queue_that_is_full_is_told_at_once_and_what_needs_no_wait_has_n
     assert not three.done()
     asked.slow.end.set()
     await asyncio.gather(*two, three)
+
+
+async def test_what_was_begun_is_not_held_up() -> None:
+    """Laying out what came, when all turns are taken."""
+    asked = Asked(4, 0)
+    asked.slow.end.set()
+    assert await asked.crowd.answer(WorkWish(1, lambda: None), SECONDS) == Taken()
+    assert asked.crowd.numbers[0].read() == 0
 
 
 async def test_who_waited_long_enough_is_told_and_who_leaves_the_queue_makes_room() -> None:

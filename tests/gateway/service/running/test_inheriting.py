@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from gateway.service.running import inheriting
 from gateway.service.running.inheriting import CALLS, Inherited, inherited, told
 from gateway.testing.clients.line import Line
 from tests.gateway.commands.processes import ENVIRONMENT, HEADRACE, PATIENCE
@@ -28,7 +29,6 @@ def test_each_is_given_out_once_and_by_address(listening: socket.socket) -> None
     found = Inherited(others=[listening])
     assert found.take("127.0.0.1", port + 1) == []
     assert found.take("127.0.0.2", port) == []
-    assert found.take("no.such.name.invalid", port) == []
     assert found.take("127.0.0.1", port) == [listening]
     assert found.take("127.0.0.1", port) == []
 
@@ -52,17 +52,40 @@ def test_variables_for_another_process_are_nobodys(listening: socket.socket) -> 
     assert variables == {"HOME": "/"}
 
 
+def test_variables_for_this_process(listening: socket.socket, monkeypatch: pytest.MonkeyPatch) -> None:
+    """sd_listen_fds(3): so many descriptors from the first one on, which is 3 but here."""
+    copy = os.dup(listening.fileno())
+    monkeypatch.setattr(inheriting, "_FIRST", copy)
+    found = inherited({"LISTEN_FDS": "1", "LISTEN_PID": str(os.getpid())})
+    (taken,) = found.take(*listening.getsockname())
+    assert taken.fileno() == copy
+    taken.close()
+
+
+def test_a_host_that_cannot_be_looked_up_has_none(
+    listening: socket.socket, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def nowhere(*_: object, **__: object) -> None:
+        raise OSError("no such name")
+
+    monkeypatch.setattr(socket, "getaddrinfo", nowhere)
+    assert Inherited(others=[listening]).take("files.invalid", 80) == []
+
+
 def test_what_is_handed_over_is_told_by_what_it_was_opened_for(
     listening: socket.socket, caplog: pytest.LogCaptureFixture
 ) -> None:
     """A descriptor that is something else is left alone."""
     ours, theirs = socket.socketpair()
     other = os.open(os.devnull, os.O_RDONLY)
-    lent = {"HEADRACE_HANDED": told({("h", 0, 1): [os.dup(listening.fileno()), other]}, theirs.detach())}
+    pair = ours.fileno()  # a socket, but none that listens
+    handed = [os.dup(listening.fileno()), other, pair]
+    lent = {"HEADRACE_HANDED": told({("h", 0, 1): handed}, theirs.detach())}
     found = inherited(lent)
     (taken,) = found.take("h", 0, 1)
     assert taken.getsockname() == listening.getsockname()
-    assert f"descriptor {other} is no socket that listens" in caplog.text
+    for each in (other, pair):
+        assert f"descriptor {each} is no socket that listens" in caplog.text
     os.close(other)
     taken.close()
     assert found.tether is not None
