@@ -221,9 +221,12 @@ def _accounts(state: Path) -> Accounts:
 
 
 def _check_files(state: Path) -> None:
-    """After the last one has ended by itself: nothing lies about."""
+    """After the last one has ended by itself: nothing lies about. (A journal is one of SQLite's own files: who
+    was killed while the file was made leaves it, and the next one plays it back.)
+    """
     names = {each.name for each in state.iterdir()}
-    assert names <= {FILE_NAME, f"{FILE_NAME}-wal", f"{FILE_NAME}-shm", "accounts.json", "spool"}
+    beside = {f"{FILE_NAME}-{each}" for each in ("wal", "shm", "journal")}
+    assert names <= {FILE_NAME, *beside, "accounts.json", "spool"}
     assert bool(_accounts(state)._day) == ("accounts.json" in names)
     with sqlite3.connect(state / FILE_NAME) as connection:
         assert connection.execute("PRAGMA integrity_check").fetchone() == ("ok",)
