@@ -221,8 +221,10 @@ def _accounts(state: Path) -> Accounts:
 
 
 def _check_files(state: Path) -> None:
-    """After the last one has ended by itself: nothing lies about. (A journal is one of SQLite's own files: who
-    is killed as the file is made leaves it, and the next one plays it back.)
+    """After the last one has ended by itself: nothing lies about.
+
+    A journal is one of SQLite's own files: who is killed as the file is made leaves it, and the next plays
+    it back.
     """
     names = {each.name for each in state.iterdir()}
     beside = {f"{FILE_NAME}-{each}" for each in ("wal", "shm", "journal")}
