@@ -58,11 +58,21 @@ class Places:
     text: bool
 
     def row_place(self, plan: Plan) -> Place | None:
-        """The place of the plan's rows; None where there is none, or where a row holds nothing."""
+        """The place of the plan's rows; None where there is none, or single values are not in one list."""
         if not self.groups:
             return ()
         found = {id(group): place for group, place in reversed(self.groups)}
-        return next((found[id(row)] for row in self.select(plan) if id(row) in found), None)
+        rows = self.select(plan)
+        place = next((found[id(row)] for row in rows if id(row) in found), None)
+        return self._list_of(rows) if place is None else place
+
+    def _list_of(self, rows: Sequence[object]) -> Place | None:
+        """The place of rows that are single values, in the list that has them all."""
+        wanted = set(map(id, rows))
+        for group, place in self.groups:
+            if wanted and isinstance(group, list) and wanted <= set(map(id, group)):
+                return (*place, EACH)
+        return None
 
 
 @dataclass(slots=True)
