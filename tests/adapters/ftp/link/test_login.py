@@ -131,6 +131,7 @@ async def test_anonymous(adapter: FtpAdapter, server: Scripted) -> None:
 async def test_a_reply_that_says_soon_is_waited_behind(adapter: FtpAdapter, server: Scripted) -> None:
     """RFC 959 section 4.2: after a 1yz another reply follows."""
     server.faults["USER"] = Fault("say", "120 soon\r\n331 password")
+    await listing(adapter, server, SECONDS)
     await still_well(adapter, server)
     assert server.connections == 1
 
