@@ -62,11 +62,6 @@ class SystemResolver:
         except Exception as error:  # noqa: BLE001 - whoever waits must hear of it, whatever it is
             found = error
         try:
-            loop.call_soon_threadsafe(_settle, answer, found)
+            loop.call_soon_threadsafe(answer.set_result, found)  # once: those who wait are shielded
         except RuntimeError:  # the loop is closed: the program ends
             return
-
-
-def _settle(answer: asyncio.Future[_Answer], found: _Answer) -> None:
-    if not answer.done():
-        answer.set_result(found)

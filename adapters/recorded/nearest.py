@@ -62,7 +62,10 @@ class _Parts:
         )
 
     def _size(self) -> int:
-        return 0 if self.asked.body is None else self.asked.body.size
+        try:
+            return 0 if self.asked.body is None else self.asked.body.size
+        except OSError:  # removed by hand
+            return -1
 
     def spelled_like(self, other: "_Parts") -> float:
         """The same of the letters of both paths."""

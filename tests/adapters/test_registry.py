@@ -21,6 +21,13 @@ def test_built_in_schemes_share_one_factory() -> None:
     assert lookup("http") is lookup("HTTPS") is HttpAdapter
 
 
+def test_a_factory_is_loaded_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    registry = Registry({"memory": "collections:OrderedDict"})
+    first = registry.lookup("memory")
+    monkeypatch.setattr("collections.OrderedDict", dict)
+    assert registry.lookup("memory") is first
+
+
 def test_it_reads_as_a_sorted_mapping() -> None:
     registry = Registry({"zz": "collections:deque", "aa": "collections:OrderedDict"})
     assert list(registry) == ["aa", "zz"]

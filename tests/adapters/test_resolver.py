@@ -71,3 +71,24 @@ async def test_a_dead_name_server_holds_up_neither_the_deadline_nor_others() -> 
     assert len(threads) == 40
     assert all(thread.daemon for thread in threads), "the program can end while they are stuck"
     go.set()
+
+
+def test_an_answer_that_comes_when_the_program_ends_is_nobodys() -> None:
+    """Its loop is closed by then. What a thread raises would be a warning, which fails a test here."""
+    go, threads = threading.Event(), []
+
+    def slow(host: str, port: int) -> list[str]:
+        threads.append(threading.current_thread())
+        go.wait(5)
+        return ["8.8.8.8"]
+
+    async def ask() -> None:
+        async with asyncio.timeout(0.05):
+            await SystemResolver(slow)("site", 80)
+
+    with pytest.raises(TimeoutError):
+        asyncio.run(ask())
+    go.set()
+    for thread in threads:
+        thread.join(5)
+    assert [thread.is_alive() for thread in threads] == [False]

@@ -60,6 +60,7 @@ class Login:
         self.busy = False
         self.commands = 0
         self.restarts = True  # until REST is refused
+        self.marked = False  # a REST was taken, and what was to begin there was refused
         self.lists_hidden: bool | None = None  # whether `LIST -a` is worth trying; None: not asked yet
         self._address = address
         self._control = control

@@ -123,11 +123,14 @@ async def transfer(
 
 
 async def _begin(login: Login, command: bytes, offset: int, *, placing: bool) -> None:
-    if offset:
+    if offset or login.marked:  # a server may keep a mark for the next transfer (RFC 3659 section 5.3)
         reply = await login.ask(b"REST %d" % offset)
         if reply.code != 350:
             login.restarts = False
+            login.busy = login.marked  # where its next transfer would begin, nobody knows
             raise refusal(reply)
+    login.marked = offset > 0
     reply = await login.begin(command)
     if not reply.preliminary and not reply.done:
         raise refusal(reply, placing=placing)
+    login.marked = False

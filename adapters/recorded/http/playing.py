@@ -113,4 +113,4 @@ async def _sent(request: httpcore.Request, sent: Copied) -> Asked:
 
 
 async def _no_network(*_: object) -> NoReturn:
-    raise NotRecorded("Offline: no network is asked")
+    raise NotRecorded("Offline: no network is asked")  # pragma: no cover — nothing goes past `answer`

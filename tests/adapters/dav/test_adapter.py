@@ -324,3 +324,10 @@ async def test_kinds_of_things(far: Far) -> None:
     server, adapter = far
     assert (await adapter.stat(server.target("old"), SECONDS)).kind is Kind.FILE
     assert (await adapter.stat(server.target("full"), SECONDS)).kind is Kind.FOLDER
+
+
+async def test_a_place_that_is_gone_is_no_document(far: Far) -> None:
+    server, adapter = far
+    server.faults["PROPFIND"] = [Fault(status="404 x")]
+    with pytest.raises(NotThere):
+        await adapter.list(server.target(), SECONDS)

@@ -1,14 +1,16 @@
 """A server that reads a Destination wrongly must not put a document where another one is."""
 
 from collections.abc import AsyncIterator, Iterator
+from contextlib import suppress
 
 import pytest
 
+from adapters import limits
 from adapters.dav.adapter import DavAdapter
 from adapters.dav.places import is_odd
-from adapters.errors import NotAllowed, NotPossible
+from adapters.errors import HeadraceError, NotAllowed, NotPossible
 from adapters.files import Was
-from tests.adapters.dav.faulty import Fault, Faulty, faulty
+from tests.adapters.dav.faulty import FOLDER, Fault, Faulty, faulty
 from tests.adapters.dav.servers import DavStand, any_name, stand_of
 from tests.adapters.file_contract import upload
 from tests.adapters.web_servers import WebServer, apache, served_folder, wsgidav
@@ -93,3 +95,41 @@ def test_names_that_a_parsed_destination_loses_something_of() -> None:
     """The URL standard removes TAB, CR and LF from a URL (WHATWG, "URL parsing"), and some parsers do so."""
     assert all(is_odd(name) for name in (b"a;b", b"a?b", b"a#b", b"\ta", b"a\rb", b"a\n"))
     assert not any(is_odd(name) for name in (b"a b", b"\xe4", b"a%3Bb"))
+
+
+async def test_no_copy_goes_to_a_server_that_reads_wrongly(far: tuple[Faulty, DavAdapter]) -> None:
+    server, adapter = far
+    server.put(b"/old", b"as it was")
+    server.things[b"/c;d"] = FOLDER
+    server.faults["MOVE"] = [Fault(status="201 Created")]  # and nothing is there
+    with pytest.raises(NotPossible):
+        await adapter.copy(server.target("old"), server.target("c;d/new"), SECONDS)
+    assert server.documents() == {b"/old": b"as it was", b"/c;d": FOLDER}
+
+
+async def test_what_was_tried_and_cannot_be_tidied_up_is_no_failure(
+    far: tuple[Faulty, DavAdapter], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    server, adapter = far
+    server.put(b"/old", b"as it was")
+    monkeypatch.setattr(limits, "DAV_SERVERS", 1)
+    server.faults["DELETE"] = [Fault()] * 4
+    known = adapter._destinations._known
+    known["dav", "elsewhere.example", 80] = True  # the only one that there is room for
+    for name in ("a;b", "c;d"):
+        await adapter.copy(server.target("old"), server.target(name), SECONDS)
+    left = server.documents()
+    assert {left.pop(each) for each in (b"/old", b"/a;b", b"/c;d")} == {b"as it was"}
+    assert all(each.startswith(b"/hr-") for each in left)
+
+
+@pytest.mark.parametrize("looks", range(6))
+async def test_where_nothing_can_be_seen_any_more_what_was_tried_goes(
+    far: tuple[Faulty, DavAdapter], looks: int
+) -> None:
+    server, adapter = far
+    server.put(b"/old", b"as it was")
+    server.faults["PROPFIND"] = [None] * looks + [Fault(status="500 x")] * 9
+    with suppress(HeadraceError):
+        await adapter.copy(server.target("old"), server.target("a;b"), SECONDS)
+    assert server.documents().keys() <= {b"/old", b"/a;b"}

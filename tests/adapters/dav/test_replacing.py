@@ -524,3 +524,13 @@ async def test_a_folder_is_left_alone(far: Far) -> None:
         with pytest.raises(WrongDocument):
             await doing
     assert server.documents() == {b"/old": OLD, b"/folder": FOLDER}
+
+
+async def test_what_changes_while_it_is_kept_for_an_append(far: Far) -> None:
+    server, _ = far
+    for meanwhile in (b"short", b"longer than it was"):
+        server.put(b"/old", OLD)
+        server.faults["GET"] = [Fault(meanwhile=meanwhile, well=True)]
+        with pytest.raises(ChangedMeanwhile):
+            await append(far)
+        assert server.documents() == {b"/old": meanwhile}

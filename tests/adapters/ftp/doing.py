@@ -1,5 +1,6 @@
 """One operation of each kind on the scripted server, and what has to hold after each fault."""
 
+import asyncio
 from collections.abc import Awaitable, Callable
 
 import pytest
@@ -68,3 +69,12 @@ async def still_well(adapter: FtpAdapter, server: Scripted, old: bytes | None = 
             assert b"".join([chunk async for chunk in found.chunks]) == NEW
     listed = await adapter.list(server.target, SECONDS)
     assert b"fresh" in {each.name for each in listed.entries}
+
+
+async def until(holds: Callable[[], bool]) -> None:
+    """Wait for what the server is about to do, five seconds at most."""
+    for _ in range(500):
+        if holds():
+            return
+        await asyncio.sleep(0.01)
+    pytest.fail("it did not come to that")

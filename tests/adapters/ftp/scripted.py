@@ -29,6 +29,7 @@ class Fault:
     cut, reset, stall, drip: the control connection ends, or no (whole) reply comes; before the command is
     carried out, or after it if `acted`. say: `reply` comes instead, and nothing is done. short, data-cut,
     data-stall, data-reset, data-drip: the data connection ends (with a 226, or without), or stops.
+    short-reset, short-half: it ends with a reset, or on the server's side only. data-none: a 226 at once.
     """
 
     kind: str
@@ -61,6 +62,7 @@ class Scripted:
     at_stop: str = "426 broke off"  # what is said where the client closes a data connection
     short_names: bool = False  # like a disk that takes 8 letters and 3
     stops: int = 0  # how often that was said
+    ends_after: float | None = None  # seconds without a command, after which a session is ended
     digest_of: bytes | None = None  # what HASH is worked out from, instead of the document
     tls: ssl.SSLContext | None = None
     implicit: bool = False
@@ -115,7 +117,7 @@ class _Connection:
             await self.say("421 too many")
             return
         await self.fault("GREETING", self.greet)
-        while line := await self.reader.readline():
+        while line := await self.line():
             command = line.rstrip(b"\r\n")
             server.told.append(command)
             word, _, rest = command.partition(b" ")
@@ -125,6 +127,13 @@ class _Connection:
                 continue
             act = getattr(self, "do_" + name.lower(), None)
             await self.fault(name, partial(act, rest) if act else partial(self.say, "502 no"))
+
+    async def line(self) -> bytes:
+        with suppress(TimeoutError):
+            async with asyncio.timeout(self.server.ends_after):
+                return await self.reader.readline()
+        await self.say("421 idle")
+        return b""
 
     async def greet(self) -> None:
         await self.say(self.server.greeting)
@@ -267,9 +276,13 @@ class _Connection:
 
     async def send(self, word: str, body: bytes) -> None:
         """A body over the data connection, with what `faults` say of that command's data."""
+        fault = self.server.faults.get(word)
+        if fault is not None and fault.kind == "data-none":
+            await self.say("226 nothing to send")  # without the 150
+            (await self.secured())[1].close()
+            return
         await self.say("150 begun")
         _, writer = await self.secured()
-        fault = self.server.faults.get(word)
         kind = ""
         if fault is not None and fault.times > 0 and fault.kind.startswith(("data-", "short")):
             fault.times -= 1
@@ -289,7 +302,7 @@ class _Connection:
                 writer.write(b".")
                 await writer.drain()
                 await asyncio.sleep(0.05)
-        if kind == "data-reset":
+        if kind in {"data-reset", "short-reset"}:
             reset(writer)
         if kind == "short-raw":  # the TCP connection ends below TLS
             await asyncio.sleep(0.02)
@@ -349,7 +362,9 @@ class _Connection:
         while chunk := await reader.read(65_536):
             body += chunk
             self.server.documents[self.path(rest)] = bytes(body)
-            if kind and kind != "short":
+            if kind == "short-half":  # our side ends, and the client may go on
+                writer.write_eof()
+            elif kind and kind != "short":
                 break
         self.server.documents[self.path(rest)] = bytes(body[: len(body) // 2] if kind else body)
         if kind == "data-stall":

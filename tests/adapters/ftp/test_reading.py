@@ -7,6 +7,8 @@ import pytest
 
 from adapters.errors import (
     BrokenOff,
+    NotPossible,
+    NotThere,
     TooSlow,
     WrongDocument,
 )
@@ -79,4 +81,44 @@ async def test_a_folder_is_no_document(adapter: FtpAdapter, server: Scripted) ->
             async with adapter.read(server.target.within(b"folder"), 0, None, SECONDS):
                 pass
         server.features = ("SIZE",)
+    await still_well(adapter, server)
+
+
+async def test_a_document_that_goes_between_rest_and_retr(adapter: FtpAdapter, server: Scripted) -> None:
+    """What is refused is not tried again from its beginning: the offset was taken, and the size was known."""
+    server.faults["RETR"] = Fault("say", "550 no such file")
+    with pytest.raises(NotThere):
+        async with adapter.read(server.target.within(b"old"), 3, None, SECONDS):
+            pass
+    assert (server.words().count("REST"), server.words().count("RETR")) == (1, 1)
+    await still_well(adapter, server)
+    assert server.connections == 1
+
+
+async def test_a_mark_that_stays_costs_the_login(adapter: FtpAdapter, server: Scripted) -> None:
+    """A server may keep what REST said for the next transfer (RFC 3659 section 5.3), and give too little."""
+    server.faults["RETR"] = Fault("say", "550 no such file")
+    with pytest.raises(NotThere):
+        async with adapter.read(server.target.within(b"old"), 3, None, SECONDS):
+            pass
+    server.faults["REST"] = Fault("say", "502 no")
+    await fails(reading(adapter, server, SECONDS), NotPossible)
+    await still_well(adapter, server)
+    assert server.connections == 2
+
+
+async def test_past_an_end_that_nobody_knew(adapter: FtpAdapter, server: Scripted) -> None:
+    server.features, server.unknown = (), frozenset({"SIZE", "REST"})
+    server.list_lines = b"+r,\told\r\n"  # EPLF, without a size
+    for offset, rest in ((3, OLD[3:]), (100, b"")):
+        async with adapter.read(server.target.within(b"old"), offset, None, SECONDS) as found:
+            assert found.size is None
+            assert b"".join([chunk async for chunk in found.chunks]) == rest
+
+
+@pytest.mark.parametrize("offset", [len(OLD), len(OLD) + 5])
+async def test_nothing_is_asked_for_at_the_end(adapter: FtpAdapter, server: Scripted, offset: int) -> None:
+    async with adapter.read(server.target.within(b"old"), offset, None, SECONDS) as found:
+        assert [chunk async for chunk in found.chunks] == []
+    assert "RETR" not in server.words()
     await still_well(adapter, server)

@@ -10,6 +10,7 @@ from datetime import UTC, datetime
 
 import pytest
 
+from adapters import limits
 from adapters.errors import (
     BrokenOff,
     ChangedMeanwhile,
@@ -23,7 +24,7 @@ from adapters.errors import (
     TooSlow,
     WrongDocument,
 )
-from adapters.files import Condition, Kind, Stat, Was
+from adapters.files import Condition, Kind, Stat, Target, Upload, Was
 from adapters.ftp.adapter import FtpAdapter
 from adapters.ftp.writing import Aside, check
 from tests.adapters.file_contract import endless, upload
@@ -33,9 +34,10 @@ from tests.adapters.ftp.doing import (
     SECONDS,
     fails,
     still_well,
+    until,
     writing,
 )
-from tests.adapters.ftp.scripted import Fault, Scripted
+from tests.adapters.ftp.scripted import LOOPBACK, Fault, Scripted
 
 EARLY, LATE = (datetime(2024, 2, 29, hour, tzinfo=UTC) for hour in (1, 2))
 
@@ -223,3 +225,82 @@ def test_conditions(condition: Condition, found: Stat | None, error: type[Headra
         return
     with pytest.raises(error):
         check(condition, found)
+
+
+@pytest.mark.parametrize(("fault", "kinds"), [("cut", {BrokenOff}), ("say", {BrokenOff, NotPossible})])
+async def test_an_old_one_aside_whose_login_dies_is_brought_back_on_another(
+    adapter: FtpAdapter, server: Scripted, fault: str, kinds: set[type[HeadraceError]]
+) -> None:
+    """The second RNFR of the new one: the old one has stepped aside by then."""
+    server.renames_over = False
+    server.faults["RNFR"] = Fault(fault, "502 no", skip=2)
+    await fails(writing(adapter, server, SECONDS), *kinds)
+    await still_well(adapter, server)
+
+
+async def test_what_cannot_be_told_is_in_doubt(adapter: FtpAdapter, server: Scripted) -> None:
+    """RNTO unanswered and not done, and the new one, still beside it, cannot be erased."""
+    server.faults["RNTO"] = Fault("cut")
+    server.faults["DELE"] = Fault("say", "550 Permission denied")
+    await fails(writing(adapter, server, SECONDS), MayBeDone)
+    assert server.documents[b"/pub/old"] == OLD
+
+
+@pytest.mark.parametrize(
+    ("reply", "error"), [("550 Permission denied", NotAllowed), ("553 bad name", NameNotAllowed)]
+)
+async def test_an_odd_name_whose_try_is_refused(
+    adapter: FtpAdapter, server: Scripted, reply: str, error: type[HeadraceError]
+) -> None:
+    server.faults["MKD"] = Fault("say", reply)
+    odd = server.target.within(b"odd ")
+    await fails(adapter.write(odd, upload(NEW), Was.ANYTHING, SECONDS), error)
+    assert "STOR" not in server.words()
+    await still_well(adapter, server)
+
+
+async def test_a_digest_that_is_refused_leaves_the_size(adapter: FtpAdapter, server: Scripted) -> None:
+    server.features += ("HASH SHA-256*",)
+    server.faults["HASH"] = Fault("say", "550 not now")
+    written = await adapter.write(server.target.within(b"old"), upload(NEW), Was.ANYTHING, SECONDS)
+    assert (written.size, written.checked) == (len(NEW), "size")
+    await still_well(adapter, server, NEW)
+
+
+async def test_a_server_that_hangs_up_half_way_is_heard(adapter: FtpAdapter, server: Scripted) -> None:
+    """It ends its side of the data connection and says why, while we still send."""
+    server.faults["STOR"] = Fault("short-half", "552 quota")
+
+    async def slowly() -> AsyncIterator[bytes]:
+        for _ in range(50):
+            yield b"x"
+            await asyncio.sleep(0.02)
+        pytest.fail("sent all of it to a server that had hung up")
+
+    await fails(adapter.write(server.target.within(b"old"), Upload(slowly), Was.ANYTHING, SECONDS), TooLarge)
+    await still_well(adapter, server)
+
+
+async def test_the_root_and_another_server_are_no_new_names(adapter: FtpAdapter, server: Scripted) -> None:
+    old = server.target.within(b"old")
+    url = f"ftp://{LOOPBACK}:1/pub/"
+    other = Target(url, url, server.target.credentials, reach=server.target.reach)
+    await fails(adapter.rename(old, other.within(b"new"), SECONDS), NotPossible)
+    await fails(adapter.rename(old, server.target, SECONDS), NotAllowed)
+    assert server.told == []
+
+
+async def test_closing_does_not_wait_for_ever_for_what_is_swept_up(
+    adapter: FtpAdapter, server: Scripted, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    server.faults["RNFR"], server.faults["DELE"] = Fault("stall"), Fault("stall")
+    task = asyncio.create_task(writing(adapter, server, SECONDS))
+    await until(lambda: "RNFR" in server.words())
+    task.cancel()
+    await until(lambda: "DELE" in server.words())
+    monkeypatch.setattr(limits, "LOGIN_CLEAN_SECONDS", 0.05)
+    async with asyncio.timeout(limits.STALL_SECONDS / 4):
+        await adapter.aclose()
+        await until(lambda: not server.open)
+    assert task.cancelled()
+    assert server.documents[b"/pub/old"] == OLD

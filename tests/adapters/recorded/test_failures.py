@@ -1,10 +1,12 @@
 """An error that is kept is the same error when it is raised again."""
 
+from pathlib import Path
+
 import pytest
 
 from adapters.errors import AskedTooOften, FarBusy, HeadraceError, MayBeDone, NotThere
-from adapters.recorded.exchange import Asked
-from adapters.recorded.failures import failure_of, fault_of, not_recorded
+from adapters.recorded.exchange import Asked, Content
+from adapters.recorded.failures import bytes_of, failure_of, fault_of, not_recorded
 from adapters.recorded.ports import Miss
 
 
@@ -43,3 +45,11 @@ def test_nothing_recorded_tells_what_comes_nearest() -> None:
         ("DIFFERS", "the path"),
     )
     assert not_recorded(Near(Miss()), asked).notes == ()  # type: ignore[arg-type]
+
+
+def test_a_body_that_was_removed_by_hand(tmp_path: Path, caplog: pytest.LogCaptureFixture) -> None:
+    """The log tells which file; the client is told without a path of the gateway's own disk."""
+    with pytest.raises(HeadraceError) as caught:
+        list(bytes_of(Content(path=tmp_path / "gone.json")))
+    assert (type(caught.value), caught.value.sentence) == (HeadraceError, "The recording cannot be read")
+    assert "gone.json: No such file" in caplog.text

@@ -1,4 +1,5 @@
 import logging
+import os
 import subprocess
 import sys
 import time
@@ -493,3 +494,37 @@ def test_large_bodies_are_not_held_in_memory(tmp_path: Path) -> None:
         tracemalloc.stop()
     assert found.asked.body == found.reply.content  # type: ignore[union-attr]
     assert peak < 8 << 20
+
+
+def test_what_is_no_ordinary_file_or_leads_nowhere_is_told(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe.toml")  # to read it would be to wait for ever
+    (tmp_path / "link.toml").symlink_to(tmp_path / "nowhere")
+    with pytest.raises(FolderFault) as caught:
+        loaded(tmp_path)
+    assert caught.value.mistakes == [
+        "link.toml: No such file or directory",
+        "pipe.toml: not an ordinary file",
+    ]
+
+
+def test_the_path_of_what_is_not_here(tmp_path: Path) -> None:
+    made = folder(tmp_path)
+    for seconds in (0, 5):
+        made.add(got(MOLE, b"%d" % seconds, seconds=seconds))
+    for other in (got(MOLE, seconds=7), got(MOLE, seconds=3), replace(got(MOLE, b"x", seconds=5), took=9.0)):
+        with pytest.raises(KeyError):
+            made.path_of(other)
+
+
+def test_until_tells_bodies_apart(tmp_path: Path) -> None:
+    made = folder(tmp_path)
+    for number in range(3):
+        asked = Asked("POST", MOLE, (), Content(b"%d" % number))
+        made.add(Exchange(asked, Message(200), NOON + timedelta(seconds=number)))
+    found = list(made.until(Asked("POST", MOLE, (), Content(b"1")), NOON + timedelta(seconds=9)))
+    assert [each.at for each in found] == [NOON + timedelta(seconds=1)]
+
+
+def test_contents_are_compared_with_contents_only() -> None:
+    assert Content(b"there") == Content(b"there")
+    assert Content(b"there") != b"there"

@@ -310,3 +310,24 @@ def test_a_large_body_takes_no_long_time() -> None:
         pieces = (body[start : start + 65_536] for start in range(0, len(body), 65_536))
         assert b"".join(hides.body(same_size=True).run(pieces)) == body
     assert time.process_time() - began < 1.5  # alone it is a sixth of that
+
+
+@pytest.mark.parametrize("cut", [1, 7, 10_000])
+def test_what_only_begins_like_utf_32_hides_nothing(cut: int) -> None:
+    """FFFFFFFFh is no character (Unicode ends at 10FFFFh), so these are bytes. A secret is one there too."""
+    data = b"a\0\0\0\xff\xff\xff\xff and " + SECRET.encode() + b" and on"
+    body = hiding(SECRET).body()
+    shown = b"".join(body.run(data[at : at + cut] for at in range(0, len(data), cut)))
+    assert not holds(shown)
+    assert shown.startswith(b"a\0\0\0\xff\xff\xff\xff and ")
+    assert shown.endswith(b" and on")
+
+
+def test_an_endless_run_of_base64_with_a_secret_in_it() -> None:
+    """It cannot be held until its end."""
+    run = base64.b64encode(b"x" * 300 + SECRET.encode() + bytes(range(256)) * 8_000)
+    data = run + b" plain again"
+    body = hiding(SECRET).body()
+    shown = b"".join(body.run(data[at : at + 5_000] for at in range(0, len(data), 5_000)))
+    assert not holds(shown)
+    assert shown.endswith(b" plain again")

@@ -1,8 +1,10 @@
 import random
 import time
+from pathlib import Path
 
 import pytest
 
+from adapters import limits
 from adapters.recorded.exchange import Asked, Content
 from adapters.recorded.nearest import nearest
 from adapters.recorded.ports import Miss
@@ -111,3 +113,17 @@ def test_two_thousand_are_looked_through_in_time() -> None:
     assert miss.nearest.startswith("GET http://tides.example/7/")
     assert miss.differs == "the path: 9999.json"
     assert time.perf_counter() - started < 1
+
+
+def test_a_body_that_says_the_same_is_no_difference() -> None:
+    asked = Asked("POST", "http://tides.example/scores", JSON, Content(b'{"points": 8200, "name": "MOLE"}'))
+    assert "body" not in nearest(asked, RECORDED).differs
+
+
+def test_large_bodies_and_one_that_is_gone(tmp_path: Path) -> None:
+    large = bytes(limits.CHUNK_BYTES + 10)
+    recorded = Asked("PUT", "http://tides.example/x", (), Content(large + b"a"))
+    asked = Asked("PUT", "http://tides.example/x", (), Content(large + b"b"))
+    assert nearest(asked, [recorded]).differs == f"the body: from byte {len(large) + 1} on"
+    gone = Asked("PUT", "http://tides.example/x", (), Content(path=tmp_path / "gone"))
+    assert nearest(asked, [gone]).differs == "the body"

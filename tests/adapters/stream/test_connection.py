@@ -4,6 +4,7 @@ import asyncio
 from asyncio import StreamReader, StreamWriter
 from contextlib import suppress
 from ipaddress import ip_address
+from typing import Any
 
 import pytest
 
@@ -157,13 +158,19 @@ async def test_hanging_up_waits_until_all_is_taken_whatever_the_far_server_says_
         await sending
 
 
-@pytest.mark.parametrize("size", [0, 8 << 20])
-async def test_but_not_for_ever(size: int, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A far server that neither reads nor closes, with nothing on its way to it and with much."""
+@pytest.mark.parametrize(("size", "ended"), [(0, False), (8 << 20, False), (8 << 20, True)])
+async def test_but_not_for_ever(size: int, ended: bool, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A far server that neither reads nor closes, with nothing on its way to it and with much; or that has
+    ended its side, so that only what is on its way is waited for.
+    """
     monkeypatch.setattr(limits, "STREAM_CLOSE_SECONDS", 0.2)
+    astray: list[dict[str, Any]] = []  # what asyncio's callbacks raised
+    asyncio.get_running_loop().set_exception_handler(lambda _, context: astray.append(context))
 
     async def serve(reader: StreamReader, writer: StreamWriter) -> None:
         writer.transport.pause_reading()  # type: ignore[attr-defined]
+        if ended:
+            writer.write_eof()
         await asyncio.sleep(60)
 
     async with serving(serve) as port:
@@ -177,6 +184,7 @@ async def test_but_not_for_ever(size: int, monkeypatch: pytest.MonkeyPatch) -> N
             with pytest.raises(BrokenOff):
                 await sending
         await asyncio.gather(sending, return_exceptions=True)
+    assert astray == []
 
 
 async def test_hanging_up_that_is_cancelled_hangs_up() -> None:

@@ -185,6 +185,22 @@ async def test_hung_up_as_a_message_comes(far: socket.socket) -> None:
         await receiving
 
 
+async def test_a_receive_that_is_cancelled_as_a_message_comes_leaves_it_there(far: socket.socket) -> None:
+    line, address = await opened(far)
+    loop = asyncio.get_running_loop()
+    astray: list[dict[str, Any]] = []  # what asyncio's callbacks raised
+    loop.set_exception_handler(lambda _, context: astray.append(context))
+    receiving = asyncio.create_task(line.receive())
+    await asyncio.sleep(0)
+    far.sendto(b"just now", address)
+    loop.call_soon(receiving.cancel)  # before the loop looks at the socket, in the same round
+    with pytest.raises(asyncio.CancelledError):
+        await receiving
+    assert await line.receive() == b"just now"
+    assert astray == []
+    line.abort()
+
+
 async def test_a_line_that_cannot_be_opened_leaves_nothing_behind() -> None:
     """A socket that is not closed would be a ResourceWarning, which fails a test here."""
     with pytest.raises(OverflowError):

@@ -1,9 +1,11 @@
 """Callers -> streams (RFC 854 where they speak telnet)."""
 
 import asyncio
+import socket
 
 import pytest
 
+from adapters.listening import open_listening
 from adapters.stream.listening import listen
 from adapters.streams import Stream
 from tests.gateway.service.callers.callers import free_port
@@ -31,6 +33,24 @@ async def test_a_caller(telnet: bool, scheme: str, heard: bytes) -> None:
     assert await asyncio.wait_for(stream.receive(), 5) is None
     await stream.aclose()
     server.close()
+
+
+async def test_a_socket_that_listens_already() -> None:
+    """One end of a handover: whoever waited in its queue is let in."""
+    with socket.create_server(("127.0.0.1", 0)) as given:
+        reader, writer = await asyncio.open_connection(*given.getsockname())
+        heard = asyncio.get_running_loop().create_future()
+
+        class Hearing(asyncio.Protocol):
+            def data_received(self, data: bytes) -> None:
+                heard.set_result(data)
+
+        (server,) = await open_listening(Hearing, "", 0, [given])
+        writer.write(b"waited")
+        assert await asyncio.wait_for(heard, 5) == b"waited"
+        writer.close()
+        server.close()
+    assert await asyncio.wait_for(reader.read(), 5) == b""
 
 
 async def test_a_port_in_use() -> None:

@@ -1,6 +1,8 @@
 """Replies: RFC 959 section 4.2."""
 
 import asyncio
+import logging
+from collections.abc import Callable
 from ipaddress import ip_address
 
 import pytest
@@ -17,8 +19,10 @@ from tests.adapters.ftp.doing import (
     fails,
     listing,
     still_well,
+    until,
 )
 from tests.adapters.ftp.scripted import Scripted
+from tests.adapters.http.servers import reset
 
 
 async def test_a_greeting_of_many_lines(adapter: FtpAdapter, server: Scripted) -> None:
@@ -58,3 +62,34 @@ async def test_chunking_never_matters(cut: int) -> None:
     assert control.unasked
     control.cut()
     listener.close()
+
+
+async def control_at(speak: Callable[[asyncio.StreamWriter], None]) -> tuple[Control, asyncio.Server]:
+    listener = await asyncio.start_server(lambda _, writer: speak(writer), "127.0.0.1", 0)
+    port = listener.sockets[0].getsockname()[1]
+    return Control(await open_streams(ip_address("127.0.0.1"), port)), listener
+
+
+async def test_a_command_on_a_line_that_is_gone() -> None:
+    control, listener = await control_at(reset)
+    with pytest.raises(BrokenOff):
+        for _ in range(100):
+            await control.send(b"NOOP")
+            await asyncio.sleep(0.01)
+    control.cut()
+    listener.close()
+
+
+async def test_no_command_reaches_a_log_even_where_logs_are_opened_wide(
+    caplog: pytest.LogCaptureFixture,
+) -> None:
+    far: list[asyncio.StreamWriter] = []
+    control, listener = await control_at(far.append)
+    with caplog.at_level(logging.DEBUG, "aioftp.client"):
+        await control.send(b"STOR diary-of-mine")
+    assert "diary" not in caplog.text
+    control.cut()
+    listener.close()
+    await until(lambda: bool(far))
+    far[0].close()
+    await asyncio.sleep(0)  # for the transport to close

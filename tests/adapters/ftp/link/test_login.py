@@ -91,6 +91,7 @@ async def test_a_broken_227(adapter: FtpAdapter, server: Scripted, reply: str) -
         ('257 "/usr/dm" directory', b"/usr/dm"),
         ('257 "/a ""quoted"" name" here', b'/a "quoted" name'),
         ('257 here is "/"', b"/"),
+        ('257 "/usr/dm', b"/usr/dm"),  # the last quote forgotten
         # no absolute folder: paths are relative then, and the login is not kept
         ("257 /pub", None),
         ('257 "DISK:[PUB]"', None),
@@ -125,3 +126,17 @@ async def test_anonymous(adapter: FtpAdapter, server: Scripted) -> None:
     server.faults["PASS"] = Fault("say", "230 in")
     await adapter.list(replace(server.target, credentials=None), SECONDS)
     assert server.told[:2] == [b"USER anonymous", b"PASS anonymous@headrace.invalid"]
+
+
+async def test_a_reply_that_says_soon_is_waited_behind(adapter: FtpAdapter, server: Scripted) -> None:
+    """RFC 959 section 4.2: after a 1yz another reply follows."""
+    server.faults["USER"] = Fault("say", "120 soon\r\n331 password")
+    await listing(adapter, server, SECONDS)
+    await still_well(adapter, server)
+    assert server.connections == 1
+
+
+async def test_no_data_connection_in_either_way(adapter: FtpAdapter, server: Scripted) -> None:
+    server.epsv, server.faults["PASV"] = "522 use PASV", Fault("say", "425 no port left")
+    await fails(listing(adapter, server, SECONDS), CannotConnect)
+    await still_well(adapter, server)

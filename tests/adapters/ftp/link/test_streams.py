@@ -5,6 +5,7 @@ import ssl
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from dataclasses import replace
+from ipaddress import ip_address
 from pathlib import Path
 
 import pytest
@@ -13,9 +14,11 @@ import trustme
 from adapters.errors import BrokenOff, CannotConnect, HeadraceError, Untrusted
 from adapters.files import Target, Was
 from adapters.ftp.adapter import FtpAdapter
+from adapters.ftp.link.streams import open_streams, secured
 from adapters.ftp.locations import IMPLICIT_PORT, Server
 from tests.adapters.contract import tells_nothing_private
 from tests.adapters.file_contract import upload
+from tests.adapters.ftp.doing import until
 from tests.adapters.ftp.scripted import LOOPBACK, SECRET, Fault, Scripted, scripted
 
 SECONDS = 10.0
@@ -193,3 +196,22 @@ async def test_a_listing_without_a_farewell_is_partial(
 
 def test_the_secret_is_in_no_repr() -> None:
     assert SECRET not in repr(Scripted().target)
+
+
+async def test_a_line_that_is_lost_right_behind_the_handshake(monkeypatch: pytest.MonkeyPatch) -> None:
+    """asyncio has no transport to give then, and gives none."""
+    loop = asyncio.get_running_loop()
+    far: list[asyncio.StreamWriter] = []
+    listener = await asyncio.start_server(lambda _, writer: far.append(writer), LOOPBACK, 0)
+    plain = await open_streams(ip_address(LOOPBACK), listener.sockets[0].getsockname()[1])
+
+    async def lost(*_: object, **__: object) -> None:
+        plain.abort()
+
+    monkeypatch.setattr(loop, "start_tls", lost)
+    with pytest.raises(CannotConnect):
+        await secured(plain, ssl.create_default_context(), "far.example")
+    listener.close()
+    await until(lambda: bool(far))
+    far[0].close()
+    await asyncio.sleep(0)  # for the transport to close

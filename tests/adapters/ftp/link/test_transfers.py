@@ -4,7 +4,7 @@ from typing import cast
 
 import pytest
 
-from adapters.errors import HeadraceError, NotThere
+from adapters.errors import BrokenOff, HeadraceError, NotThere
 from adapters.ftp.adapter import FtpAdapter
 from adapters.ftp.link.login import Login
 from adapters.ftp.link.transfers import transfer
@@ -71,7 +71,7 @@ class OneCommand:
     """A login whose command fails once its data connection is open."""
 
     def __init__(self, fault: Exception) -> None:
-        self.busy = self.aborted = False
+        self.busy = self.aborted = self.marked = False
         self._fault = fault
 
     async def open_data(self) -> "OneCommand":
@@ -95,3 +95,17 @@ async def test_a_login_is_used_again_only_where_the_server_has_answered(
             pass
     assert login.aborted
     assert login.busy is not again
+
+
+async def test_a_broken_data_connection_that_the_server_calls_done(
+    adapter: FtpAdapter, server: Scripted
+) -> None:
+    """What the line says holds; a login whose server says otherwise is not used again."""
+    server.documents[b"/pub/old"] = NEW
+    server.faults["RETR"] = Fault("short-reset")
+    with pytest.raises(BrokenOff):
+        async with adapter.read(server.target.within(b"old"), 0, None, SECONDS) as found:
+            async for _ in found.chunks:
+                pass
+    await still_well(adapter, server, NEW)
+    assert server.connections == 2

@@ -1,7 +1,9 @@
 """Faults on cue over FTP and on a folder, beside those of a server that fails in that way."""
 
 from collections.abc import Awaitable, Callable
+from dataclasses import replace
 from pathlib import Path
+from time import perf_counter
 
 import pytest
 
@@ -157,6 +159,20 @@ async def test_only_where_there_is_a_certificate(folder: Target) -> None:
     assert await reading(cued, folder) == OLD
     told = await outcome(listing(cued, Target("davs://a.example/", "davs://a.example/")))
     assert told == (Untrusted, Untrusted().sentence)
+
+
+async def test_before_its_turn_and_where_it_is_only_slow_all_is_as_without(folder: Target) -> None:
+    inner = LocalAdapter()
+    adapter = FaultyFiles(inner, planned('do = "slow"\nseconds = 0.05\ntimes = 1'))
+    call = Call(folder.within(b"old").url, root=folder.root)
+    wanted = replace(await inner.fetch(call, SECONDS), steps=())
+    began = perf_counter()
+    assert replace(await adapter.fetch(call, SECONDS), steps=()) == wanted
+    slow = perf_counter() - began
+    assert slow >= 0.05
+    assert replace(await adapter.fetch(call, SECONDS), steps=()) == wanted
+    assert adapter.abilities(folder) == inner.abilities(folder)
+    await adapter.aclose()
 
 
 class Bell:

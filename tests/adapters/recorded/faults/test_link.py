@@ -8,10 +8,14 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+import httpcore
 import pytest
 import trustme
 
+from adapters.addresses import Guard
 from adapters.http.adapter import HttpAdapter
+from adapters.http.link.exchange import Exchange
+from adapters.http.link.link import Link
 from adapters.port import Call, Fetched
 from adapters.recorded.faults.link import FaultyLink
 from adapters.recorded.faults.plan import FaultPlan, read_plan
@@ -127,3 +131,36 @@ async def test_slow_but_in_time(tmp_path: Path) -> None:
     async with faulty(tmp_path, planned('do = "slow"\nseconds = 0.05')) as adapter:
         assert await once(adapter, call) == good
     assert isinstance(good, Fetched)
+
+
+async def test_a_live_answer_is_damaged_and_closed(tmp_path: Path) -> None:
+    """httpcore closes the stream that it finds in its answer: the damaged one, which closes the live one."""
+    async with raw_server(GOOD) as server:
+        link = FaultyLink(Link(), planned('do = "garbled"\nbytes = 4'))
+        adapter = HttpAdapter(link=link)
+        for _ in range(2):
+            fetched = await once(adapter, server.call())
+            assert isinstance(fetched, Fetched)
+            assert fetched.body == BODY[:4] + b"???????"
+        await adapter.aclose()
+        assert server.connections == 1  # it went back to the pool
+
+
+class InMemory(Link):
+    """Answers whose body has nothing to close."""
+
+    @asynccontextmanager
+    async def answer(self, *_: Any, **__: Any) -> AsyncIterator[httpcore.Response]:
+        yield httpcore.Response(200, content=BODY)
+
+
+async def test_an_answer_that_has_nothing_to_close_and_one_that_is_none() -> None:
+    request = httpcore.Request("GET", "http://tides.example/")
+    link = FaultyLink(InMemory(), planned('do = "garbled"\nbytes = 4\ntimes = 1', "status = 503"))
+    async with link.answer(request, Exchange(), Guard(), None, alone=False) as response:
+        assert await response.aread() == BODY[:4] + b"???????"
+        await response.aclose()
+    exchange = Exchange()
+    async with link.answer(request, exchange, Guard(), None, alone=False) as response:
+        assert (response.status, exchange.status, exchange.answered) == (503, 503, True)
+    await link.aclose()

@@ -6,11 +6,12 @@ from pathlib import Path
 
 import pytest
 
-from adapters.errors import CannotConnect, NotRecorded
+from adapters.errors import CannotConnect, NotRecorded, NotThere
 from adapters.files import Ability, FileAdapter, Kind, Listing, Reading, Stat, Target, Was
 from adapters.local.adapter import LocalAdapter
 from adapters.port import Call, Fetched
 from adapters.recorded.answers import AnswersOnly
+from adapters.recorded.exchange import Failure
 from adapters.recorded.files.adding import AddingFetch, AddingFiles
 from adapters.recorded.files.playing import PlayingFiles
 from adapters.recorded.files.recording import RecordingFetch, RecordingFiles
@@ -116,3 +117,12 @@ async def test_an_adapter_that_only_fetches(tmp_path: Path) -> None:
     with pytest.raises(NotRecorded):
         await adapter.fetch(Call("bell://tower/two", changes=True), SECONDS)
     assert bell.rung == 1
+
+
+async def test_a_refusal_is_an_answer_and_no_want_of_a_network(place: Path, tmp_path: Path) -> None:
+    adapter = adding(tmp_path / "site", LocalAdapter())
+    with pytest.raises(NotThere):
+        await adapter.stat(at(place, "gone"), SECONDS)
+    (exchange,) = kept(tmp_path / "site")
+    assert isinstance(exchange.reply, Failure)
+    assert exchange.reply.name == "NotThere"

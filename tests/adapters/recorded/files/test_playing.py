@@ -2,6 +2,7 @@
 
 import shutil
 from collections.abc import AsyncIterator, Awaitable, Callable
+from contextlib import asynccontextmanager
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -9,15 +10,29 @@ from typing import Any
 
 import pytest
 
-from adapters.errors import AskedTooOften, FarBusy, HeadraceError, NotPossible, NotRecorded
-from adapters.files import Ability, FileAdapter, Kind, Listing, Target, Upload, Was, Written
+from adapters import limits
+from adapters.errors import (
+    AskedTooOften,
+    BrokenOff,
+    FarBusy,
+    HeadraceError,
+    NoRoom,
+    NotPossible,
+    NotRecorded,
+    NotThere,
+)
+from adapters.files import Ability, FileAdapter, Kind, Listing, Reading, Stat, Target, Upload, Was, Written
 from adapters.local.adapter import LocalAdapter
 from adapters.port import Call, Fetched
+from adapters.recorded import copies
+from adapters.recorded.exchange import Asked, Content, Exchange, Told
 from adapters.recorded.files.playing import PlayingFetch, PlayingFiles
 from adapters.recorded.files.recording import RecordingFetch, RecordingFiles
 from adapters.recorded.folder import Folder
 from adapters.recorded.hiding import Hiding
 from adapters.redaction import Redactor
+from tests.adapters.recorded.exchanges import NOON
+from tests.adapters.recorded.test_copies import full
 
 SECONDS = 10.0
 AWKWARD = (b"a.txt", b"with blank", "Möwe.txt".encode(), b"M\xf6we.txt", b"100%.txt", b"new\nline", b"con")
@@ -241,3 +256,84 @@ async def test_an_adapter_that_only_fetches(tmp_path: Path) -> None:
     with pytest.raises(NotRecorded):
         await playing.fetch(Call("odd://x.example/other"), SECONDS)
     await playing.aclose()
+
+
+class Lame(FileAdapter):
+    """A far server that breaks off in the middle, or does not have it."""
+
+    @asynccontextmanager
+    async def read(
+        self, target: Target, offset: int, count: int | None, seconds: float
+    ) -> AsyncIterator[Reading]:
+        if target.name == b"none":
+            raise NotThere("Not there")
+
+        async def chunks() -> AsyncIterator[bytes]:
+            yield b"half"
+            raise BrokenOff
+
+        yield Reading(chunks(), offset, 8, Stat(Kind.FILE, 8))
+
+
+async def test_what_broke_off_breaks_off_there_again(place: Path, tmp_path: Path) -> None:
+    got = bytearray()
+    for make in (RecordingFiles, PlayingFiles):
+        adapter = make(Lame(), folder(tmp_path))
+        with pytest.raises(BrokenOff):
+            async with adapter.read(at(place, "lame"), 0, None, SECONDS) as reading:
+                async for chunk in reading.chunks:
+                    got += chunk
+        if isinstance(adapter, RecordingFiles):
+            continue
+        with pytest.raises(NotRecorded):  # a part of it may be another story
+            await read(adapter, at(place, "lame"), 1, 2)
+    assert got == b"halfhalf"
+
+
+async def test_what_was_not_there_is_not_there_in_parts_either(place: Path, tmp_path: Path) -> None:
+    with pytest.raises(NotThere):
+        await read(RecordingFiles(Lame(), folder(tmp_path)), at(place, "none"), 0, None)
+    playing = PlayingFiles(Lame(), folder(tmp_path))
+    with pytest.raises(NotThere):
+        await read(playing, at(place, "none"), 3, 4)
+    with pytest.raises(NotRecorded):  # what STAT would have said of it nobody knows
+        await playing.stat(at(place, "none"), SECONDS)
+
+
+def made_up(path: Path, asked: Asked, told: Told) -> PlayingFiles:
+    made = folder(path)
+    made.add(Exchange(asked, told, NOON))
+    return PlayingFiles(Lame(), made)
+
+
+@pytest.mark.parametrize(
+    ("count", "offset", "wanted", "found"),
+    [(None, 2, 3, b"cde"), (None, 2, None, b"cdef"), (6, 1, 2, b"bc"), (6, 1, 9, None), (6, 1, None, None)],
+)
+async def test_parts_of_a_document_of_unknown_size(
+    place: Path, tmp_path: Path, count: int | None, offset: int, wanted: int | None, found: bytes | None
+) -> None:
+    """All of it was read, or its first six bytes, of perhaps more."""
+    asked = Asked("READ", at(place, "x").url, offset=0, count=count)
+    playing = made_up(tmp_path, asked, Told(stat=Stat(Kind.FILE), content=Content(b"abcdef")))
+    if found is None:
+        with pytest.raises(NotRecorded):
+            await read(playing, at(place, "x"), offset, wanted)
+    else:
+        assert (await read(playing, at(place, "x"), offset, wanted))[0] == found
+
+
+async def test_an_upload_that_breaks_off_or_finds_no_room(
+    place: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    playing = PlayingFiles(LocalAdapter(), folder(tmp_path))
+
+    async def broken() -> AsyncIterator[bytes]:
+        yield b"half"
+        raise BrokenOff
+
+    with pytest.raises(BrokenOff):
+        await playing.write(at(place, "x"), Upload(broken), Was.ANYTHING, SECONDS)
+    monkeypatch.setattr(copies, "NamedTemporaryFile", full)
+    with pytest.raises(NoRoom):
+        await playing.write(at(place, "x"), upload(bytes(limits.STAGE_BYTES + 1)), Was.ANYTHING, SECONDS)

@@ -6,13 +6,13 @@ from pathlib import Path
 
 import pytest
 
-from adapters.errors import HeadraceError, NotRecorded
+from adapters.errors import HeadraceError, NotRecorded, WrongDocument
 from adapters.http.adapter import HttpAdapter
 from adapters.port import Fetched
 from adapters.recorded.answers import AnswersOnly
 from adapters.recorded.http.adding import AddingLink
 from adapters.recorded.http.recording import RecordingLink
-from tests.adapters.http.servers import raw_server, reply
+from tests.adapters.http.servers import Say, raw_server, reply
 from tests.adapters.recorded.exchanges import NOON
 from tests.adapters.recorded.http.test_playing import SECONDS, folder, played, recorded, result
 
@@ -74,3 +74,10 @@ async def test_what_its_reader_does_is_no_want_of_a_network(tmp_path: Path) -> N
         with pytest.raises(HeadraceError) as caught:
             await adapter.fetch(server.call(body_limit=4999), SECONDS)
     assert caught.value.code == 552
+
+
+async def test_a_server_that_answers_nonsense_was_reached(tmp_path: Path) -> None:
+    async with raw_server(Say(b"220 Hello\r\n\r\n")) as server, adding(tmp_path) as adapter:
+        with pytest.raises(WrongDocument):
+            await adapter.fetch(server.call(), SECONDS)
+    assert len(list(folder(tmp_path).exchanges())) == 1

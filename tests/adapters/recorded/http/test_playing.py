@@ -11,10 +11,12 @@ from typing import Any
 
 import pytest
 
-from adapters.errors import AskedTooOften, FarBusy, HeadraceError, NotRecorded
+from adapters import limits
+from adapters.errors import AskedTooOften, FarBusy, HeadraceError, NoRoom, NotRecorded
 from adapters.files import Target
 from adapters.http.adapter import HttpAdapter
 from adapters.port import Call, CredentialKind, Credentials, Fetched, Reach, Validators
+from adapters.recorded import copies
 from adapters.recorded.exchange import Asked, Content, Exchange, Message
 from adapters.recorded.folder import Folder
 from adapters.recorded.hiding import Hiding
@@ -22,6 +24,7 @@ from adapters.recorded.http.playing import PlayingLink
 from adapters.recorded.http.recording import RecordingLink
 from adapters.redaction import Redactor
 from tests.adapters.http.servers import LOOPBACK, RawServer, Say, free_port, raw_server, reply
+from tests.adapters.recorded.test_copies import full
 
 SECONDS = 10.0
 Result = Fetched | tuple[type[HeadraceError], str, int | None]
@@ -290,3 +293,29 @@ async def test_a_whole_document_answers_for_its_parts(document: RawServer, tmp_p
     unchanged = await adapter.fetch(replace(call, validators=Validators(etag='"v1"')), SECONDS)
     assert unchanged.not_modified
     await adapter.aclose()
+
+
+async def test_the_first_bytes_of_a_large_document(tmp_path: Path) -> None:
+    data = bytes(range(256)) * (limits.CHUNK_BYTES // 64)
+    async with raw_server(reply(data)) as server:
+        (whole,) = await recorded(tmp_path, [server.call()])
+        assert isinstance(whole, Fetched)
+        first = replace(server.call(), headers=(("Range", "bytes=3-9"),))
+    (part,) = await played(tmp_path, [first])
+    assert isinstance(part, Fetched)
+    assert (part.status, part.body) == (206, data[3:10])
+
+
+async def test_the_rest_of_a_document_that_its_reader_left(tmp_path: Path) -> None:
+    made = folder(tmp_path)
+    message = Message(200, (), Content(b"first"), length=9)
+    made.add(Exchange(Asked("GET", "http://tides.example/x"), message, datetime.now(UTC)))
+    (outcome,) = await played(tmp_path, [Call("http://tides.example/x")])
+    assert outcome[:2] == (NotRecorded, "Offline: the rest was not recorded")  # type: ignore[index]
+
+
+async def test_no_room_for_what_is_sent(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(copies, "NamedTemporaryFile", full)
+    body = bytes(limits.STAGE_BYTES + 1)
+    (outcome,) = await played(tmp_path, [Call("http://tides.example/x", "POST", body=body, changes=True)])
+    assert outcome[0] is NoRoom  # type: ignore[index]

@@ -2,26 +2,33 @@
 
 import asyncio
 import gzip
+from collections.abc import AsyncIterable
 from contextlib import suppress
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+import httpcore
 import pytest
 
+from adapters import limits
+from adapters.addresses import guard_for
 from adapters.errors import HeadraceError, NotAllowed, TooLarge
 from adapters.files import Target, Upload, Was
 from adapters.http.adapter import HttpAdapter
+from adapters.http.link.exchange import Exchange as Going
 from adapters.port import Call, Reach
-from adapters.recorded.asking import REQUEST
+from adapters.recorded import copies
+from adapters.recorded.asking import LATE, REQUEST
 from adapters.recorded.exchange import Content, Exchange, Failure, Message
 from adapters.recorded.folder import Folder
 from adapters.recorded.hiding import Hiding
-from adapters.recorded.http.recording import RecordingLink
+from adapters.recorded.http.recording import RecordingLink, _ReadBody
 from adapters.redaction import Redactor
 from tests.adapters.http.servers import LOOPBACK, RawServer, Say, free_port, raw_server, reply
 from tests.adapters.recorded.http.test_playing import played, result
+from tests.adapters.recorded.test_copies import full
 
 SECONDS = 10.0
 
@@ -230,3 +237,93 @@ async def test_no_answer_in_time_is_kept_and_a_client_that_gives_up_is_not(
         await adapter.aclose()
     assert live[0].code == code  # type: ignore[index]
     assert await played(tmp_path, [call]) == [live]
+
+
+async def answered(
+    path: Path, server: RawServer, why: BaseException | None = None, *, pieces: int = 99
+) -> None:
+    """One answer, of which so many pieces are read before its reader leaves, or is told to."""
+    call = server.call()
+    link = RecordingLink(folder(path))
+    guard = guard_for(call.reach, LOOPBACK, server.port)
+    request = httpcore.Request("GET", call.url, headers={"Host": f"{LOOPBACK}:{server.port}"})
+    with suppress(asyncio.CancelledError):
+        async with link.answer(request, Going(), guard, None, alone=True) as response:
+            assert isinstance(response.stream, AsyncIterable)
+            read = aiter(response.stream)
+            for _ in range(pieces):
+                if await anext(read, None) is None:
+                    break
+            if why is not None:
+                raise why
+    await link.aclose()
+
+
+async def test_who_is_cancelled_with_all_of_it_in_hand_had_it(tmp_path: Path) -> None:
+    async with raw_server(reply(b"there")) as server:
+        await answered(tmp_path, server, asyncio.CancelledError())
+    message = kept(tmp_path)[0].reply
+    assert isinstance(message, Message)
+    assert message.content == Content(b"there")
+
+
+async def test_an_unfinished_body_of_unknown_length_is_not_kept(tmp_path: Path) -> None:
+    """RFC 9112 section 7.1: nobody knows how many chunks would follow."""
+    head = b"HTTP/1.1 200 OK\r\nTransfer-Encoding: chunked\r\n\r\n"
+    async with raw_server(Say(head + b"4\r\nhalf\r\n", "stall")) as server:
+        await answered(tmp_path, server, pieces=1)
+    assert kept(tmp_path) == []
+
+
+async def test_a_gzip_body_that_goes_wrong_is_kept_to_there_and_read_to_its_end(tmp_path: Path) -> None:
+    spoiled = gzip.compress(b"", mtime=0)[:10] + b"\xff" * 300_000  # no block is of type 3 (RFC 1951)
+    async with raw_server(reply(spoiled, "200 OK", "Content-Encoding: gzip")) as server:
+        await answered(tmp_path, server)
+    message = kept(tmp_path)[0].reply
+    assert isinstance(message, Message)
+    assert message.failure is not None
+    assert message.content is not None
+    assert message.content.size < 1000
+
+
+async def test_time_that_is_up_for_another_reason_is_kept_as_an_answer_that_did_not_come(
+    tmp_path: Path,
+) -> None:
+    """The gateway cancels a fetch with LATE when it answers its client that the far server took too long."""
+    async with raw_server(Say(b"", "stall")) as server:
+        adapter = HttpAdapter(link=RecordingLink(folder(tmp_path)))
+        task = asyncio.create_task(adapter.fetch(server.call(), SECONDS))
+        while not server.requests:  # noqa: ASYNC110 - nothing tells
+            await asyncio.sleep(0.01)
+        task.cancel(LATE)
+        with pytest.raises(asyncio.CancelledError):
+            await task
+        await adapter.aclose()
+    failure = kept(tmp_path)[0].reply
+    assert isinstance(failure, Failure)
+    assert failure.name == "TooSlow"
+
+
+@pytest.mark.parametrize("name", ["too large to be held", "no room for it"])
+async def test_a_request_that_cannot_be_kept_whole_is_not_kept(
+    name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In memory only until it is answered; and on a disk that is full."""
+    answer = Say(b"", "stall") if name == "too large to be held" else reply(b"done")
+    if name == "no room for it":
+        monkeypatch.setattr(copies, "NamedTemporaryFile", full)
+    async with raw_server(answer) as server:
+        adapter = HttpAdapter(link=RecordingLink(folder(tmp_path)))
+        call = server.call(method="POST", body=bytes(limits.STAGE_BYTES + 1), changes=True)
+        await result(adapter, call, 0.5)
+        await adapter.aclose()
+    assert kept(tmp_path) == []
+
+
+async def test_a_body_that_has_nothing_to_close(tmp_path: Path) -> None:
+    body = _ReadBody(b"GET", httpcore.Response(200, content=b"there"), Going(), folder(tmp_path).draft())
+    assert b"".join([chunk async for chunk in body]) == b"there"
+    await body.aclose()
+    message = body.message()
+    assert message is not None
+    assert message.content == Content(b"there")

@@ -1,6 +1,7 @@
 """What open(2) and flock(2) promise is what these hang on."""
 
 import fcntl
+import secrets
 from pathlib import Path, PurePosixPath
 
 import pytest
@@ -117,3 +118,48 @@ def test_descriptors_are_given_back(tmp_path: Path) -> None:
         made.part().drop()
         made.rewrite(beside(name, TOML), check[changes], b"")
     assert descriptors() == before
+
+
+def test_a_part_whose_name_is_taken_takes_another(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    drawn = iter(["same", "same", "other"])
+    monkeypatch.setattr(secrets, "token_hex", lambda _: next(drawn))
+    made = Tree(tmp_path)
+    one, two = made.part(), made.part()
+    assert [each.path.name for each in (one, two)] == ["recording-same.part", "recording-other.part"]
+    one.drop()
+    two.drop()
+
+
+def test_a_new_file_that_another_process_swept_away_is_made_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Between open(2) and flock(2) nobody knows that it is in use."""
+    swept: list[Path] = []
+
+    def flock(descriptor: int, how: int) -> None:
+        for path in tmp_path.iterdir():
+            if not swept:
+                path.unlink()
+                swept.append(path)
+
+    made = Tree(tmp_path)
+    monkeypatch.setattr(fcntl, "flock", flock)
+    part = made.part()
+    part.write(b"kept")
+    assert len(swept) == 1
+    assert [each.read_bytes() for each in tmp_path.iterdir()] == [b"kept"]
+    part.drop()
+
+
+def test_what_took_the_name_of_a_left_one_stays(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    left = tmp_path / "left.toml.part"
+    left.write_bytes(b"old")
+
+    def flock(descriptor: int, how: int) -> None:
+        if left.read_bytes() == b"old":
+            (tmp_path / "new").write_bytes(b"new")
+            (tmp_path / "new").rename(left)
+
+    monkeypatch.setattr(fcntl, "flock", flock)
+    Tree(tmp_path).part().drop()
+    assert left.read_bytes() == b"new"
