@@ -129,7 +129,7 @@ class Device:
         """One session after the other. OSError: the device is lost."""
         loop = asyncio.get_running_loop()
         first = b""
-        while not self._shut.is_set():
+        while True:
             if self.wire.carrier and not first:
                 await self._until_carrier(port, up=True)
                 port.discard()  # a modem's own words, such as those about a call
