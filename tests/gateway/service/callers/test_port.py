@@ -326,3 +326,28 @@ async def test_a_caller_who_has_just_gone_is_neither_answered_nor_refused() -> N
         for each in port.servers:
             each.close()
         await port.told()
+
+
+async def test_a_wait_that_ends_just_when_the_call_is_answered_does_not_end_the_call() -> None:
+    line, number = Ringing(), free_port()
+    port = CallPort(lambda: ReservedPort(number), lambda: (line,), Tally())
+    await port.open("127.0.0.1", number)
+    try:
+        _, writer = await asyncio.open_connection("127.0.0.1", number)
+        async with asyncio.timeout(5):
+            while port.waiting is None:  # noqa: ASYNC110 nothing tells of it
+                await asyncio.sleep(0.01)
+        await asyncio.sleep(0.01)
+        caller = port._caller
+        assert caller is not None
+        called = port.answered(line)
+        assert called is not None
+        port._give_up(caller)
+        assert port.in_use
+        assert not port._goodbyes
+        called.call.drop()
+        writer.close()
+    finally:
+        port.shut()
+        for each in port.servers:
+            each.close()

@@ -635,3 +635,16 @@ async def test_a_fault_in_a_reply_is_its_senders() -> None:
             await asyncio.wait_for(meter.send(lines(b"ab", ZeroDivisionError()), held=False), 5)
         assert wire.written == b"a"  # what was to go with the next piece went with that
         assert meter.pump(loop.time(), 0.0) is None  # a look that was due in the same moment
+
+
+async def test_a_fault_behind_the_end_of_a_send_is_nobodys() -> None:
+    """Whoever waited for it was ended in the moment before."""
+    async with gateway() as (server, _, _):
+        wire, loop = Wire(), asyncio.get_running_loop()
+        meter = Meter(server, wire, change(Settings(), [("pace", "10")]), loop.time)
+        sending = asyncio.create_task(meter.send(lines(b"ab", ZeroDivisionError()), held=False))
+        await asyncio.sleep(0.01)
+        sending.cancel()
+        assert meter.pump(loop.time() + 1, 0.0) is None
+        await asyncio.wait({sending})
+        assert sending.cancelled()

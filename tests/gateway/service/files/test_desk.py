@@ -294,3 +294,10 @@ async def test_a_part_that_ends_before_the_document_does_is_no_last_part(stand: 
     stand.quay.told_size = len(BODY) + 10
     with pytest.raises(BrokenOff, match="Fewer bytes"):
         await stand.desk.answer(ReadWish(stand.ref("quay:font.bin"), 0, len(BODY) + 5, None), 5)
+
+
+async def test_a_slash_at_the_end_of_a_folder_is_as_meant(stand: Stand) -> None:
+    stand.quay.documents[QUAY + "deep/"] = b""
+    stand.quay.folders.add(QUAY + "deep/")
+    assert (await act(stand, Act.ERASE, "quay:deep/")).code == 250
+    assert QUAY + "deep/" not in stand.quay.documents
