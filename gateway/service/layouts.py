@@ -72,5 +72,4 @@ class Layouts:
 
     def _done(self, work: "asyncio.Future[Laid]") -> None:
         self._turns.release()
-        if not work.cancelled():
-            work.exception()  # whoever gave up does not look at it any more
+        work.exception()  # whoever gave up does not look at it any more; nobody cancels it

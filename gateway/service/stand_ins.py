@@ -41,7 +41,7 @@ def _link(site: Site) -> Link:
             return RecordingLink(folder)
         case Mode.PLAY:
             return PlayingLink(folder, now)
-        case Mode.ADD:
+        case Mode.ADD:  # pragma: no branch — mypy knows that these are all
             return AddingLink(folder, now, RecordingLink(AnswersOnly(folder)))
 
 
@@ -51,7 +51,7 @@ def _files(site: Site, inner: FileAdapter) -> FileAdapter:
             return RecordingFiles(inner, site.folder)
         case Mode.PLAY:
             return PlayingFiles(inner, site.folder)
-        case Mode.ADD:
+        case Mode.ADD:  # pragma: no branch — mypy knows that these are all
             return AddingFiles(RecordingFiles(inner, AnswersOnly(site.folder)), site.folder)
 
 
@@ -61,5 +61,5 @@ def _fetch(site: Site, inner: Adapter) -> Adapter:
             return RecordingFetch(inner, site.folder)
         case Mode.PLAY:
             return PlayingFetch(inner, site.folder)
-        case Mode.ADD:
+        case Mode.ADD:  # pragma: no branch — mypy knows that these are all
             return AddingFetch(RecordingFetch(inner, AnswersOnly(site.folder)), site.folder)

@@ -34,6 +34,7 @@ class Connection(asyncio.Protocol):
     """
 
     _session: Session  # from `connection_made` on
+    _sender: Sender
 
     def __init__(
         self,
@@ -50,7 +51,6 @@ class Connection(asyncio.Protocol):
         self._seating = Seating(self, seat, house.seat_of)
         self._parted = False  # from its session
         self._transport: asyncio.Transport | None = None
-        self._sender: Sender | None = None
         self._worker: asyncio.Task[None] | None = None
         self._input = asyncio.Event()
         self._lost = asyncio.Event()
@@ -98,8 +98,7 @@ class Connection(asyncio.Protocol):
         if self._busy and not self._abandon and reader.cancel_ahead():
             self._abandon = True
             self._granting.abandon()
-            if self._sender is not None:
-                self._sender.abandon()
+            self._sender.abandon()
         if (
             reader.pending > limits.PIPELINE_BYTES
             and not self._seating.undecided
@@ -110,7 +109,7 @@ class Connection(asyncio.Protocol):
             self._paused = True
             self._transport.pause_reading()
             reader.release()  # what would let it go on again is not read either
-        if reader.settings.flow == "xon" and self._sender is not None:
+        if reader.settings.flow == "xon":
             self._sender.hold(reader.held)
         self._input.set()
 
@@ -119,21 +118,18 @@ class Connection(asyncio.Protocol):
         self._at_end = True
         self._talking.finish()
         self._session.reader.release()
-        if self._sender is not None:
-            self._sender.hold(False)
+        self._sender.hold(False)
         self._input.set()
         return self._leaving is None
 
     def pause_writing(self) -> None:
         """The client reads more slowly than we write."""
-        if self._sender is not None:
-            self._sender.pause()
+        self._sender.pause()
 
     def resume_writing(self) -> None:
         """The client has read."""
-        if self._sender is not None:
-            self._sender.resume()
-            self._talking.room()
+        self._sender.resume()
+        self._talking.room()
 
     def connection_lost(self, exc: Exception | None) -> None:
         """The line is gone."""
@@ -142,8 +138,7 @@ class Connection(asyncio.Protocol):
         self._lost.set()
         if self._leaving is not None:
             self._leaving.cancel()
-        if self._sender is not None:
-            self._sender.end()
+        self._sender.end()
         self._house.dismiss(self)
 
     def _part(self) -> None:
@@ -186,7 +181,7 @@ class Connection(asyncio.Protocol):
 
     def hurry(self) -> None:
         """There is no time for the rest of the reply in flight: it stops at a line end, as after CAN."""
-        if self._busy and self._sender is not None:
+        if self._busy:
             self._sender.abandon()
 
     def surrender(self) -> None:
@@ -223,7 +218,7 @@ class Connection(asyncio.Protocol):
         """End our side, and let the client end its own: closing at once, with bytes of the client's still
         unread, would make TCP reset the line and could take the last reply with it.
         """
-        if self._transport is None or self._sender is None or self._leaving is not None:
+        if self._transport is None or self._leaving is not None:
             return
         self._sender.end()
         if self._at_end:
@@ -240,10 +235,10 @@ class Connection(asyncio.Protocol):
 
     def _close(self) -> None:
         """Let the line go with the last bytes, and without them if nobody reads those."""
-        if self._transport is not None:
-            self._transport.close()
-            loop = asyncio.get_running_loop()
-            self._leaving = loop.call_later(self._house.stall_seconds(), self.abort)
+        assert self._transport is not None  # whose end stops the clock that comes here
+        self._transport.close()
+        loop = asyncio.get_running_loop()
+        self._leaving = loop.call_later(self._house.stall_seconds(), self.abort)
 
     async def _converse(self) -> None:
         turn = Turn()
@@ -293,8 +288,7 @@ class Connection(asyncio.Protocol):
             self._session = session
             if self._at_end:
                 session.reader.release()
-            if self._sender is not None:
-                self._sender.reader = session.reader
+            self._sender.reader = session.reader
         return event
 
     async def _more_input(self) -> None:
@@ -347,7 +341,7 @@ class Connection(asyncio.Protocol):
 
     async def _talk(self) -> None:
         """Where a raw stream was opened, the line is raw both ways until that is over."""
-        if self._transport is None or self._sender is None:
+        if self._transport is None:
             return
         if self._house.stopping or self._goodbye:
             lines = self._talking.refuse(self._session)
@@ -382,8 +376,7 @@ class Connection(asyncio.Protocol):
     @property
     def _here(self) -> bool:
         """Whether there is still a line to write to: neither gone nor told goodbye on."""
-        return self._sender is not None and self._sender.open
+        return self._sender.open
 
     async def _send(self, lines: Lines, *, whole: bool = True) -> None:
-        if self._sender is not None:
-            await self._sender.send(lines, whole)
+        await self._sender.send(lines, whole)

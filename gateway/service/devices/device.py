@@ -129,7 +129,7 @@ class Device:
         """One session after the other. OSError: the device is lost."""
         loop = asyncio.get_running_loop()
         first = b""
-        while not self._shut.is_set():
+        while True:
             if self.wire.carrier and not first:
                 await self._until_carrier(port, up=True)
                 port.discard()  # a modem's own words, such as those about a call
@@ -173,13 +173,12 @@ class Device:
 
     async def _called(self, port: Opened) -> bytes:
         """The first bytes of a further session; none where the carrier fell."""
-        while True:
-            if self.wire.carrier and not port.carrier():
-                return b""
-            if await _readable(port.descriptor, limits.DEVICE_CARRIER_SECONDS if self.wire.carrier else None):
-                data = port.read()
-                if data:
-                    return data
+        seconds = limits.DEVICE_CARRIER_SECONDS if self.wire.carrier else None
+        while not self.wire.carrier or port.carrier():
+            data = port.read() if await _readable(port.descriptor, seconds) else b""
+            if data:
+                return data
+        return b""
 
     async def _hang_up(self, port: Opened) -> None:
         """Drop DTR for a moment, once the last bytes have left."""

@@ -144,6 +144,5 @@ def _unwanted(started: "asyncio.Future[Process]") -> None:
 
 def _forget(process: Process, asked: "asyncio.Future[Sheet]") -> None:
     """It is killed, and nobody reads from it any more, nor wants to know what came of it."""
-    if not asked.cancelled():
-        asked.exception()
+    asked.exception()  # nobody cancels it
     process.close()

@@ -39,6 +39,8 @@ _SLICE: Final = 256  # bytes shown, or typed, at a time
 class ModemLine(asyncio.Protocol):
     """One line, from its first byte to its last. `listener` is asked anew each time."""
 
+    _sender: Sender  # from `connection_made` on
+
     def __init__(
         self,
         house: House,
@@ -54,7 +56,6 @@ class ModemLine(asyncio.Protocol):
         speed = Identity().speed if device is None else device.speed
         self._modem = Modem(ModemSettings(Identity(speed, VERSION)))
         self._transport: asyncio.Transport | None = None
-        self._sender: Sender | None = None
         self._shown = bytearray()
         self._news = asyncio.Event()
         self._moved = asyncio.Event()
@@ -107,7 +108,7 @@ class ModemLine(asyncio.Protocol):
         if self._from_client.output and self._transport is not None:
             self._transport.write(bytes(self._from_client.output))
             self._from_client.output.clear()
-            self._owing = self._sender is not None and not self._sender.writable
+            self._owing = not self._sender.writable
         for start in range(0, len(data), _SLICE):
             self._do(self._modem.typed(data[start : start + _SLICE], self._loop.time()))
         self._watch()
@@ -119,15 +120,13 @@ class ModemLine(asyncio.Protocol):
 
     def pause_writing(self) -> None:
         """The program reads more slowly than we write."""
-        if self._sender is not None:
-            self._sender.pause()
+        self._sender.pause()
 
     def resume_writing(self) -> None:
         """The program has read."""
-        if self._sender is not None:
-            self._sender.resume()
-            self._owing = False
-            self._listen()
+        self._sender.resume()
+        self._owing = False
+        self._listen()
 
     def connection_lost(self, exc: Exception | None) -> None:
         """The line is gone, and the call with it."""
@@ -136,8 +135,7 @@ class ModemLine(asyncio.Protocol):
         self._hang_up()
         if self._timer is not None:
             self._timer.cancel()
-        if self._sender is not None:
-            self._sender.end()
+        self._sender.end()
         for task in self._tasks:
             task.cancel()
         self._lost.set()
@@ -219,7 +217,7 @@ class ModemLine(asyncio.Protocol):
                     self._refuse()
                 case HangUp():
                     self._hang_up()
-                case Carrier(up):
+                case Carrier(up):  # pragma: no branch — mypy knows that these are all
                     if self._wires is not None:
                         self._wires.show(up)
         self._moved.set()
@@ -324,8 +322,7 @@ class ModemLine(asyncio.Protocol):
 
     def _say(self, data: bytes) -> None:
         call = self._call
-        if call is None:
-            return
+        assert call is not None  # the modem sends in a call only
         call.waiting += data if call.to_far is None else call.to_far.feed(data)
         call.news.set()
 

@@ -203,7 +203,11 @@ class Spool:
                 self._set_aside(number, why)
                 return False
             size = os.fstat(descriptor).st_size
-            self._folder.remove(number)
+            try:
+                self._folder.remove(number)
+            except IsADirectoryError:
+                self._set_aside(number, Damaged("its data are a folder"))
+                return False
             self._ledger.gone(number)
             _log.warning("a transfer that never ended was removed", extra={"job": number, "bytes": size})
             return False

@@ -7,9 +7,10 @@ from pathlib import Path
 
 import pytest
 
+from adapters import limits
 from adapters.errors import FarBusy, MayBeDone, NotPossible, NotThere, WrongDocument
 from adapters.port import Call, Fetched, Freshness
-from gateway.catalogue.calling.targets import read_ref
+from gateway.catalogue.calling.targets import Ref, read_ref
 from gateway.catalogue.model import Catalogue
 from gateway.catalogue.reading import load_catalogue
 from gateway.extract.plan import Style
@@ -24,6 +25,7 @@ from gateway.service.streams.calls import Calls
 from gateway.session.picking import pick_plan
 from gateway.session.wishes import (
     CallerWish,
+    CounterWish,
     HearWish,
     LoginWish,
     Outcome,
@@ -33,6 +35,7 @@ from gateway.session.wishes import (
     Worked,
     WorkWish,
 )
+from gateway.wire.settings import Settings
 
 TEXT = """
 [gateway]
@@ -240,7 +243,18 @@ async def test_work_is_done_beside_the_loop_where_it_is_much(parts: Parts) -> No
         assert (worked.result == threading.get_ident()) == (size == 1)
 
 
-@pytest.mark.parametrize("wish", [HearWish(1), CallerWish(1), LoginWish("ANNA", "x")])
+@pytest.mark.parametrize(
+    "wish", [HearWish(1), CallerWish(1), LoginWish("ANNA", "x"), CounterWish(Ref("file:///a/"), Settings())]
+)
 async def test_what_others_answer_is_not_possible_without_them(parts: Parts, wish: Wish) -> None:
     with pytest.raises(NotPossible):
         await parts.answers.answer(wish, 1)
+
+
+async def test_a_sheet_too_large_to_be_kept_is_shared_while_somebody_reads_it(
+    parts: Parts, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(limits, "SHEET_BYTES", 1)
+    read = await parts.answer(parts.wish("KEPT"))
+    assert (await parts.answer(parts.wish("KEPT"))).sheet is read.sheet
+    assert len(parts.far.calls) == 1

@@ -183,3 +183,15 @@ base = "file://{folder}/"
         assert clients[0].ask("ERASE dead:x").status in {450, 532}
         assert clients[0].ask("LIST alive:").status == 200
         assert sum("is left alone for 5 seconds" in each for each in gateway.log) == 1
+
+
+async def test_how_many_are_left_alone() -> None:
+    now = 0.0
+    breaker = Breaker(lambda: now)
+    for _ in range(limits.BREAKER_FAILURES):
+        assert breaker.open == 0
+        with suppress(TooSlow):
+            async with breaker.trying("https://a.example/"):
+                now += limits.BREAKER_SLOW_SECONDS
+                raise TooSlow
+    assert breaker.open == 1

@@ -2,9 +2,11 @@
 
 import asyncio
 import base64
+import errno
 import io
 import json
 import logging
+import os
 import re
 import subprocess
 import sys
@@ -421,3 +423,28 @@ def test_a_ctrl_c_and_an_exception_of_which_nothing_is_left_are_no_lines(
     threading.excepthook(threading.ExceptHookArgs((ValueError, None, None, None)))
     sys.unraisablehook(SimpleNamespace(exc_type=ValueError, exc_value=None, exc_traceback=None))
     assert logs.lines == []
+
+
+class Full(io.StringIO):
+    """A disk that is full for one line, of which it takes the half."""
+
+    full = True
+
+    def write(self, text: str) -> int:
+        if self.full:
+            self.full = False
+            super().write(text[:5])
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        return super().write(text)
+
+
+def test_a_line_behind_half_a_line_is_one_of_its_own() -> None:
+    stream = Full()
+    undo = configure("info", stream)
+    for message in ("lost", "whole", "and the next"):
+        logging.getLogger().info(message)
+    undo()
+    half, whole, following = stream.getvalue().splitlines()
+    assert len(half) == 5
+    assert "whole" in whole
+    assert "and the next" in following

@@ -9,8 +9,9 @@ from dataclasses import replace
 import pytest
 
 from adapters import limits
-from gateway.catalogue.model import Catalogue, Listener, ReservedPort
+from gateway.catalogue.model import Catalogue, Listener, ReservedPort, SerialDevice
 from gateway.service.clients.connection import Connection
+from gateway.service.doors import Bound
 from gateway.service.server import Server
 from tests.gateway.service.callers.callers import free_port
 from tests.gateway.service.clients.test_granting import Late
@@ -153,3 +154,11 @@ async def test_who_hears_at_a_port_that_a_reload_takes_away_is_told() -> None:
         await house.server.reload(Catalogue(listeners=(listener,)))
         assert (await client.reply())[:3] == b"550"
         assert (await client.say(b"NOOP\r"))[:3] == b"200"
+
+
+def test_a_device_is_announced_with_how_it_is_set() -> None:
+    """Speed, bits, parity and stop bits as people write them."""
+    listener = Listener(device=SerialDevice("/dev/example"), profile="LINE")
+    assert Bound(listener, "/dev/example", 0).announcement == (
+        "headrace: listening on /dev/example, 9600 8N1 (line)"
+    )

@@ -74,3 +74,21 @@ def test_the_name_lasts_too(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> 
     put_in_place(tmp_path / "file", b"one", 0o600)
     assert [each.endswith(".part") for each in done] == [True, False]
     assert done[1] == tmp_path.name
+
+
+def test_a_draft_that_somebody_else_has_locked_is_left_to_him(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """flock(2), EWOULDBLOCK: whoever tidies up has it just now."""
+    real, tried = fcntl.flock, list[int]()
+
+    def busy(descriptor: int, how: int) -> None:
+        tried.append(descriptor)
+        if len(tried) == 1:
+            raise BlockingIOError
+        real(descriptor, how)
+
+    monkeypatch.setattr(fcntl, "flock", busy)
+    put_in_place(tmp_path / "file", b"one", 0o600)
+    assert (tmp_path / "file").read_bytes() == b"one"
+    assert [each.name for each in tmp_path.iterdir()] == ["file"]

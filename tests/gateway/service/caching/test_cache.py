@@ -1,6 +1,7 @@
 """The cache with a scripted far server in virtual time; the RFC 9111 section stands beside each check."""
 
 import asyncio
+import logging
 from dataclasses import replace
 
 import pytest
@@ -333,3 +334,32 @@ def test_peek_takes_a_key_computed_before() -> None:
         assert cache.peek(CALL, None, key) == replace(kept, how=How.FRESH_MEMORY)
 
     run(main)
+
+
+def test_a_safe_method_passes_and_nothing_is_forgotten() -> None:
+    """RFC 9110 section 9.2.1; RFC 9111 section 4.4 asks it of unsafe methods only."""
+
+    async def main() -> None:
+        cache, far = cached(MINUTE, PLAIN, MayBeDone())
+        kept = await cache.get(CALL, 5, None, None)
+        head = replace(CALL, method="HEAD")
+        assert (await cache.get(head, 5, None, None)).how is How.FETCHED
+        with pytest.raises(MayBeDone):
+            await cache.get(head, 5, None, None)
+        assert (await cache.get(CALL, 5, None, None)).serial == kept.serial
+        assert far.asked == 3
+
+    run(main)
+
+
+def test_a_stale_copy_that_was_served_is_logged(caplog: pytest.LogCaptureFixture) -> None:
+    async def main() -> None:
+        cache, _ = cached(MINUTE, CannotConnect())
+        await cache.get(CALL, 5, None, 3_600)
+        await later(90)
+        assert (await cache.get(CALL, 5, None, 3_600)).stale
+
+    with caplog.at_level(logging.INFO):
+        run(main)
+    (record,) = [each for each in caplog.records if each.message == "a stale copy was served"]
+    assert (vars(record)["age"], vars(record)["origin"]) == (90, "https://far.example:443")

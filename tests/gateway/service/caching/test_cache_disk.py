@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from adapters.errors import CannotConnect
+from adapters.errors import CannotConnect, NotThere
 from adapters.port import Call, CredentialKind, Credentials, Freshness
 from gateway.service.caching.cache import Cache, How
 from gateway.service.caching.store import Store
@@ -144,3 +144,30 @@ async def test_nothing_secret_is_on_disk(tmp_path: Path) -> None:
 
 def written(folder: Path) -> bytes:
     return b"".join(file.read_bytes() for file in folder.iterdir())
+
+
+async def test_what_is_there_no_more_is_forgotten_on_disk_too(tmp_path: Path) -> None:
+    """RFC 9111 section 4.3.3: a 404 is an answer, and no copy stands in for it."""
+    far = Far(PLAIN, NotThere(), CannotConnect())
+    cache = Cache(far.fetch, Store(tmp_path), lambda: EPOCH)
+    await cache.get(CALL, 5, 0, 3_600)
+    with pytest.raises(NotThere):
+        await cache.get(CALL, 5, 0, 3_600)
+    await cache.aclose()
+    cache = Cache(far.fetch, Store(tmp_path), lambda: EPOCH)
+    with pytest.raises(CannotConnect):
+        await cache.get(CALL, 5, 0, 3_600)
+    await cache.aclose()
+
+
+async def test_a_disk_that_does_not_answer_in_time_is_done_without(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    async def stuck(*_: object) -> None:
+        await asyncio.sleep(30)
+
+    monkeypatch.setattr(Store, "load", stuck)
+    cache = Cache(Far(PLAIN).fetch, Store(tmp_path), lambda: EPOCH)
+    kept = await cache.get(CALL, 1, 60, None)
+    assert kept.fetched.body == b"one"
+    await cache.aclose()

@@ -75,3 +75,11 @@ def test_not_everything_is_remembered() -> None:
     pauses.note("0", TooSlow())
     pauses.note("one more", TooSlow())
     assert [pauses.get(key) is not None for key in ("0", "1", "2", "one more")] == [True, False, True, True]
+
+
+def test_only_what_the_far_server_asked_for_binds() -> None:
+    for fault, binding in ((CannotConnect(), False), (FarBusy("x", 30), True)):
+        pauses, _ = noted(fault)
+        pause = pauses.get("k")
+        assert pause is not None
+        assert pause.binding is binding

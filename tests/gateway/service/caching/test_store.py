@@ -347,3 +347,48 @@ async def test_its_thread_is_over_when_it_is_closed(tmp_path: Path) -> None:
         assert set(threading.enumerate()) > before
         await opened.aclose()
         assert set(threading.enumerate()) == before
+
+
+async def test_closed_once_is_closed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    store, closed = Store(tmp_path), list[StoreFile]()
+    real = StoreFile.close
+
+    def close(file: StoreFile) -> None:
+        closed.append(file)
+        real(file)
+
+    monkeypatch.setattr(StoreFile, "close", close)
+    await store.aclose()
+    await store.aclose()
+    assert len(closed) == 1
+
+
+async def test_a_slow_disk_holds_up_no_end(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    monkeypatch.setattr(limits, "STORE_CLOSE_SECONDS", 0.05)
+    store, release = Store(tmp_path), threading.Event()
+    store._thread.submit(release.wait, 5)
+    begun = time.perf_counter()
+    await store.aclose()
+    assert time.perf_counter() - begun < 2
+    assert "the disk is slow" in caplog.text
+    release.set()
+
+
+@pytest.mark.usefixtures("short_pause")
+async def test_a_disk_that_fails_again_is_told_of_once(
+    store: Store, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    tries: list[str] = []
+
+    def fails(_: StoreFile, key: str) -> None:
+        tries.append(key)
+        raise OSError(5, "made to fail")
+
+    monkeypatch.setattr(StoreFile, "load", fails)
+    for _ in range(2):
+        assert await store.load(KEY) is None
+        await asyncio.sleep(0.15)
+    assert tries == [KEY, KEY]
+    assert caplog.text.count("does without its disk") == 1

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from adapters import limits
 from adapters.port import Fetched, Freshness, Validators
 from gateway.service.caching.freshness import Copy
-from gateway.service.caching.storefile import FILE_NAME, StoreFile
+from gateway.service.caching.storefile import FILE_NAME, StoreFile, _read
 from tests.disks import descriptors
 
 KEY = "0" * 64
@@ -374,3 +374,29 @@ def test_a_disk_that_fails_while_the_file_is_made_keeps_no_descriptor(
         made.ready()
     made.close()
     assert descriptors() == before
+
+
+def test_a_file_that_is_not_open_is_no_damage(tmp_path: Path) -> None:
+    closed = StoreFile(tmp_path / "state", BIG)
+    with pytest.raises(sqlite3.ProgrammingError, match="not open"):
+        closed._use()
+    closed.close()
+    assert not (tmp_path / "state").exists()
+
+
+@pytest.mark.parametrize("digest", [None, 7, "text", b"another"])
+def test_a_row_of_which_a_value_is_not_what_was_written_is_none(
+    file: StoreFile, tmp_path: Path, digest: object
+) -> None:
+    """SQLite takes a value of any type in any column (sqlite.org, Flexible Typing)."""
+    copy = _read(KEY, digest, b"", "said", b"body")
+    assert copy is None
+
+
+def test_a_sum_that_no_copies_make_up_is_damage(file: StoreFile, tmp_path: Path) -> None:
+    file.save(KEY, COPY)
+    file._use().execute("UPDATE whole SET size = ?", (10 * BIG,))
+    file.save(OTHER, COPY)
+    assert set_aside(tmp_path).exists()
+    assert file.load(OTHER) == COPY
+    assert file.load(KEY) is None

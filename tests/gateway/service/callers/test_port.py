@@ -1,13 +1,19 @@
 """Calls in, through a whole gateway (CONTRACT section 3, HEAR)."""
 
+import asyncio
 import time
 from collections.abc import Callable
 
 import pytest
 
+from gateway.catalogue.model import ReservedPort
+from gateway.service.callers.port import CallPort
 from gateway.service.streams.calls import Call
+from gateway.service.streams.tally import Tally
+from gateway.session.wishes import Called, Provenance
 from gateway.testing.stage import Stage
-from tests.gateway.service.callers.callers import BUSY, Caller, Reserved
+from tests.gateway.service.callers.callers import BUSY, Caller, Reserved, free_port
+from tests.gateway.service.modems.test_wires import Far
 
 Reserve = Callable[..., Reserved]
 BEGUN = b"150 00000 000 ..\r\n"
@@ -273,3 +279,75 @@ def test_a_fault_of_our_own_keeps_the_port_for_nobody(
     assert client.ask(f"HEAR {reserved.port}").status == 150
     reserved.call()
     assert client.read(len(CALLED)) == CALLED
+
+
+async def test_who_stops_hearing_after_a_call_has_come_hangs_it_up() -> None:
+    port, far = CallPort(lambda: ReservedPort(0), tuple, Tally()), Far()
+    hearer = port.hear()
+    assert port.in_use
+    hearer.give(Called(Call(far), Provenance("tcp://192.0.2.7:7", "a call in")))
+    hearer.drop()
+    assert far.aborted
+    assert hearer.taken() is None
+    assert not port.in_use
+
+
+class Ringing:
+    """A line at which it rings, whoever calls."""
+
+    over = 0
+
+    def ring(self) -> bool:
+        return True
+
+    def ring_over(self) -> None:
+        self.over += 1
+
+
+async def test_a_caller_who_has_just_gone_is_neither_answered_nor_refused() -> None:
+    line, other, number = Ringing(), Ringing(), free_port()
+    port = CallPort(lambda: ReservedPort(number), lambda: (line,), Tally())
+    await port.open("127.0.0.1", number)
+    try:
+        _, writer = await asyncio.open_connection("127.0.0.1", number)
+        async with asyncio.timeout(5):
+            while port.waiting is None:  # noqa: ASYNC110 nothing tells of it
+                await asyncio.sleep(0.01)
+        await asyncio.sleep(0.01)
+        port.refused(other)  # it rings elsewhere
+        assert (port.waiting, line.over) == ("127.0.0.1", 0)
+        assert port.turn_away() == "127.0.0.1"
+        port.refused(line)
+        assert port.answered(line) is None
+        assert line.over == 1
+        writer.close()
+    finally:
+        port.shut()
+        for each in port.servers:
+            each.close()
+        await port.told()
+
+
+async def test_a_wait_that_ends_just_when_the_call_is_answered_does_not_end_the_call() -> None:
+    line, number = Ringing(), free_port()
+    port = CallPort(lambda: ReservedPort(number), lambda: (line,), Tally())
+    await port.open("127.0.0.1", number)
+    try:
+        _, writer = await asyncio.open_connection("127.0.0.1", number)
+        async with asyncio.timeout(5):
+            while port.waiting is None:  # noqa: ASYNC110 nothing tells of it
+                await asyncio.sleep(0.01)
+        await asyncio.sleep(0.01)
+        caller = port._caller
+        assert caller is not None
+        called = port.answered(line)
+        assert called is not None
+        port._give_up(caller)
+        assert port.in_use
+        assert not port._goodbyes
+        called.call.drop()
+        writer.close()
+    finally:
+        port.shut()
+        for each in port.servers:
+            each.close()

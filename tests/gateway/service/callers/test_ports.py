@@ -14,6 +14,7 @@ from adapters import limits
 from adapters.errors import NotThere
 from gateway.catalogue.model import Catalogue, ReservedPort
 from gateway.service.callers.ports import CallPorts
+from gateway.service.running.inheriting import CALLS, Inherited
 from gateway.service.streams.tally import Tally
 from tests.gateway.service.callers.callers import BUSY, free_port
 
@@ -259,3 +260,22 @@ async def test_too_many_turned_away_leave_nothing_to_complain_of(
     gc.collect()
     await asyncio.sleep(0)
     assert not [each for each in caplog.records if "never retrieved" in each.getMessage()]
+
+
+async def test_a_port_that_the_gateway_before_still_needs_is_opened_once_it_is_free() -> None:
+    free, needed = ReservedPort(free_port()), ReservedPort(free_port())
+    house = House(free, needed)
+    tether, far = socket.socketpair()
+    spot = (needed.host, needed.port, CALLS)
+    house.ports = CallPorts(lambda: house.catalogue, Tally(), Inherited({spot: []}, tether=tether))
+    async with running(house) as ports:
+        assert set(ports.open) == {free.port}
+        assert set(ports.sockets) == {(free.host, free.port, CALLS)}
+        await ports.freed(free.port)
+        assert set(ports.open) == {free.port}
+        await ports.freed(None)
+        assert set(ports.open) == {free.port, needed.port}
+        assert set(await ports.close_unused()) == {free.port, needed.port}
+        assert ports.open == {}
+    tether.close()
+    far.close()

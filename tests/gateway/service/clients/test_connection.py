@@ -528,3 +528,35 @@ def test_any_bytes_in_give_well_formed_replies_out(data: bytes) -> None:
     answer = asyncio.run(run())
     assert b"still-here" in answer
     assert well_formed(answer) >= 2
+
+
+async def test_a_fault_of_our_own_cuts_one_line_only(
+    monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    async with gateway() as (_, host, port):
+        other, writer = await asyncio.open_connection(host, port)
+        writer.write(b"NOOP a\r")
+        await other.readline()
+        with monkeypatch.context() as patch:
+            patch.setattr(Connection, "_serve", None)
+            assert await talk(host, port, b"NOOP\r") == b""
+        writer.write(b"BYE\r")
+        assert b"221 " in await other.read()
+        writer.close()
+    assert "a connection failed" in caplog.text
+
+
+async def test_a_worker_that_is_ended_cuts_its_line() -> None:
+    """As at the end of the loop."""
+    async with gateway() as (server, host, port):
+        reader, writer = await asyncio.open_connection(host, port)
+        writer.write(b"NOOP\r")
+        await reader.readexactly(18)
+        (line,) = server._connections
+        assert isinstance(line, Connection)
+        assert line._worker is not None
+        line._worker.cancel()
+        assert await asyncio.wait_for(reader.read(), 5) == b""
+        line.abort()  # it is gone already
+        await line.gone()
+        writer.close()

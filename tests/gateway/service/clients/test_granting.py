@@ -2,22 +2,37 @@
 
 import asyncio
 import errno
+from collections.abc import Callable
 from datetime import UTC, datetime
 from types import MappingProxyType
 
 import pytest
 
-from adapters.errors import FarBusy
+from adapters.errors import FarBusy, HeadraceError
 from gateway.catalogue.model import Catalogue, Listener, Place
 from gateway.service.clients.connection import Connection
-from gateway.service.clients.granting import Granting
+from gateway.service.clients.granting import Granting, let_go
 from gateway.service.server import Server
+from gateway.service.streams.calls import Call
 from gateway.session.conversation import Session
 from gateway.session.state import World
-from gateway.session.wishes import DataWish, DeliverWish, Granted, Staged, StageWish, Taken, Wish
-from gateway.wire.lines import Line
+from gateway.session.steps import Asking
+from gateway.session.wishes import (
+    Called,
+    DataWish,
+    DeliverWish,
+    Granted,
+    Provenance,
+    Staged,
+    StageWish,
+    Taken,
+    Wish,
+)
+from gateway.wire.lines import Data, End, Line
+from gateway.wire.replies import Lines
 from tests.gateway.service.clients.test_connection import SOURCES, outcome
 from tests.gateway.service.gate import Staging
+from tests.gateway.service.modems.test_wires import Far
 from tests.gateway.talking import replies
 
 PLACES = MappingProxyType({"CLUB": Place("CLUB", "ftp://files.example/pub/", write=True)})
@@ -114,3 +129,56 @@ async def test_what_was_taken_in_goes_with_a_delivery_that_never_began(fault: Ex
     assert lines is not None
     assert b"".join(lines)[:3] in {b"450", b"558"}
     assert answers.staging.dropped
+
+
+LINE = Line(b"NOOP", End.CR, "cr")
+
+
+class Steps(Session):
+    """A session of one request, whose steps are given."""
+
+    def __init__(self, steps: Callable[[], Asking[Lines | None]]) -> None:
+        super().__init__(World(Catalogue, lambda: datetime.now(UTC)), "PLAIN")
+        self.steps = steps
+
+    def respond(self, event: Line | Data) -> Asking[Lines | None]:
+        return self.steps()
+
+
+@pytest.mark.parametrize("fault", [FarBusy(seconds=7), RuntimeError("made to fail")])
+async def test_steps_may_go_on_after_a_failure(fault: Exception) -> None:
+    """As a counter does, which tells it and waits for the next command."""
+
+    def steps() -> Asking[Lines | None]:
+        try:
+            yield DeliverWish(Staging())
+        except HeadraceError as error:
+            assert error.code == (450 if isinstance(fault, FarBusy) else 558)
+            yield DataWish(Staging(), b"told")
+        return iter((b"gone on",))
+
+    lines = await Granting(Refuses(fault)).reply(Steps(steps), LINE, 5)
+    assert lines is not None
+    assert list(lines) == [b"gone on"]
+
+
+async def test_steps_that_fail_get_a_reply_all_the_same(caplog: pytest.LogCaptureFixture) -> None:
+    def steps() -> Asking[Lines | None]:
+        yield DataWish(Staging(), b"")
+        raise ZeroDivisionError
+
+    lines = await Granting(Refuses(FarBusy())).reply(Steps(steps), LINE, 5)
+    assert lines is not None
+    assert b"".join(lines).startswith(b"451 00001 ")
+    assert "ZeroDivisionError" in caplog.text
+
+
+async def test_a_call_that_comes_about_when_nobody_waits_for_it_is_over() -> None:
+    async def comes() -> Granted:
+        return Called(Call(far), Provenance("tcp://far.example:7", "stream"))
+
+    far = Far()
+    request = asyncio.create_task(comes())
+    await request
+    let_go(request)
+    assert far.aborted

@@ -14,7 +14,7 @@ from gateway.catalogue.model import Catalogue, GatewaySettings, Listener
 from gateway.service.clients.metering import Meter
 from gateway.service.clients.pacing import Pacing
 from gateway.service.server import Server
-from gateway.wire.settings import Settings
+from gateway.wire.settings import Settings, change
 from tests.gateway.service.clients.test_connection import SOURCES, Stand, cut, gateway
 from tests.gateway.talking import replies
 
@@ -587,3 +587,64 @@ async def test_nobody_who_sends_no_more_is_left_in_the_tick() -> None:
     sending.cancel()
     await asyncio.gather(sending, return_exceptions=True)
     assert house.pacing.paced == 0
+
+
+class Wire(asyncio.Transport):
+    """Takes what is written; `left` bytes were there before."""
+
+    def __init__(self, left: int = 0) -> None:
+        super().__init__()
+        self.left, self.written = left, b""
+
+    def write(self, data: bytes | bytearray | memoryview) -> None:
+        self.written += bytes(data)
+
+    def get_write_buffer_size(self) -> int:
+        return self.left
+
+    def is_closing(self) -> bool:
+        return False
+
+
+def lines(*items: bytes | Exception) -> Iterator[bytes]:
+    for each in items:
+        if isinstance(each, Exception):
+            raise each
+        yield each
+
+
+async def test_what_the_socket_had_not_taken_is_waited_for() -> None:
+    async with gateway() as (server, _, _):
+        wire = Wire(left=100)
+        loop = asyncio.get_running_loop()
+        meter = Meter(server, wire, change(Settings(), [("pace", "100000")]), loop.time)
+        sending = asyncio.create_task(meter.send(lines(b"abc"), held=False))
+        await asyncio.sleep(0.05)
+        assert (wire.written, sending.done()) == (b"", False)
+        meter.unblock()
+        meter.unblock()  # once more than it was blocked
+        await asyncio.wait_for(sending, 5)
+        assert wire.written == b"abc"
+
+
+async def test_a_fault_in_a_reply_is_its_senders() -> None:
+    async with gateway() as (server, _, _):
+        wire, loop = Wire(), asyncio.get_running_loop()
+        meter = Meter(server, wire, change(Settings(), [("pace", "200")]), loop.time)
+        with pytest.raises(ZeroDivisionError):
+            await asyncio.wait_for(meter.send(lines(b"ab", ZeroDivisionError()), held=False), 5)
+        assert wire.written == b"a"  # what was to go with the next piece went with that
+        assert meter.pump(loop.time(), 0.0) is None  # a look that was due in the same moment
+
+
+async def test_a_fault_behind_the_end_of_a_send_is_nobodys() -> None:
+    """Whoever waited for it was ended in the moment before."""
+    async with gateway() as (server, _, _):
+        wire, loop = Wire(), asyncio.get_running_loop()
+        meter = Meter(server, wire, change(Settings(), [("pace", "10")]), loop.time)
+        sending = asyncio.create_task(meter.send(lines(b"ab", ZeroDivisionError()), held=False))
+        await asyncio.sleep(0.01)
+        sending.cancel()
+        assert meter.pump(loop.time() + 1, 0.0) is None
+        await asyncio.wait({sending})
+        assert sending.cancelled()

@@ -4,11 +4,15 @@ import asyncio
 import re
 from collections.abc import Callable
 from dataclasses import replace
+from datetime import UTC, datetime
 
 import pytest
 from hypothesis import assume, example, given, settings
 
-from gateway.catalogue.model import Listener
+from gateway.catalogue.model import Catalogue, Listener
+from gateway.service.clients.resuming import Seat
+from gateway.session.conversation import Session
+from gateway.session.state import World
 from tests.gateway.service.clients.test_connection import ANY_BYTES, well_formed
 from tests.gateway.service.gate import (
     CHECKED,
@@ -346,3 +350,67 @@ async def test_the_rest_of_a_long_page_after_a_line_without_a_window_was_lost() 
             new.writer.write(b"AGAIN 151\r")
             assert await new.lines(2) == b"200 19850 008 ..\r\n00000151\r\n"
             assert house.world.asked == ["LONG"]
+
+
+class Holder:
+    """Who holds a seat; it does not leave it when it is told to, but is noted."""
+
+    surrendered = False
+
+    def surrender(self) -> None:
+        self.surrendered = True
+
+
+def begun() -> Session:
+    return Session(World(Catalogue, lambda: datetime.now(UTC)), "PLAIN")
+
+
+async def test_a_seat_that_was_emptied_meanwhile_gives_nothing() -> None:
+    """Its last request goes on without a line; before that ends, another line is asked something."""
+    seat, lost, late = Seat(lambda: 60.0), Holder(), Holder()
+    assert await seat.resume(late) is None
+    seat.take(lost, begun())
+    unfinished = asyncio.create_task(asyncio.sleep(60))
+    seat.leave(lost, unfinished, for_good=False)
+    resuming = asyncio.create_task(seat.resume(late))
+    await asyncio.sleep(0.01)
+    other, session = Holder(), begun()
+    seat.take(other, session)
+    assert await asyncio.wait_for(resuming, 5) is None
+    assert unfinished.cancelled()
+    assert seat.session is session
+    assert not seat.held_by(late)
+
+
+async def test_a_seat_that_is_no_more_is_not_taken() -> None:
+    seat, holder = Seat(lambda: 60.0), Holder()
+    await seat.close()
+    seat.take(holder, begun())
+    assert seat.session is None
+    assert not seat.held_by(holder)
+
+
+async def test_a_line_lost_while_it_takes_up_an_emptied_seat_keeps_nothing() -> None:
+    seat, lost, late = Seat(lambda: 60.0), Holder(), Holder()
+    seat.take(lost, begun())
+    release = asyncio.Event()
+
+    async def stays() -> None:
+        try:
+            await asyncio.sleep(60)
+        except asyncio.CancelledError:
+            await release.wait()
+
+    unfinished = asyncio.create_task(stays())
+    await asyncio.sleep(0)
+    seat.leave(lost, unfinished, for_good=False)
+    resuming = asyncio.create_task(seat.resume(late))
+    await asyncio.sleep(0.01)
+    closing = asyncio.create_task(seat.close())
+    await asyncio.sleep(0.01)
+    resuming.cancel()
+    await asyncio.wait({resuming})
+    assert resuming.cancelled()
+    assert seat._expiry is None
+    release.set()
+    await closing

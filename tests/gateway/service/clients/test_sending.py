@@ -7,6 +7,7 @@ from contextlib import ExitStack
 import pytest
 
 from gateway.service.clients.pacing import Pacing
+from gateway.service.clients.sending import set_send_buffer, set_unsent
 from tests.gateway.service.clients.test_connection import gateway
 from tests.gateway.service.clients.test_metering import client
 from tests.gateway.talking import replies
@@ -111,3 +112,17 @@ async def test_looks_that_were_put_off_are_not_kept() -> None:
     for each in clients:
         pacing.forget(each)
     assert (pacing.paced, len(pacing._queue)) == (0, 0)
+
+
+def test_a_line_without_a_socket_is_left_as_it_is() -> None:
+    """Such as a serial device."""
+    asked: list[str] = []
+
+    class Device(asyncio.Transport):
+        def get_extra_info(self, name: str, default: object = None) -> object:
+            asked.append(name)
+            return default
+
+    set_send_buffer(Device(), 4_096)
+    set_unsent(Device(), 0)
+    assert asked == ["socket", "socket"]

@@ -466,3 +466,28 @@ async def test_the_last_bytes_leave_before_it_is_closed(
             await asyncio.sleep(0.02)
     assert closed_with == [0]
     assert time.monotonic() >= ports[0].full_until
+
+
+async def test_a_break_between_two_sessions_begins_none(machine: Machine) -> None:
+    """It is read as no byte."""
+
+    class Breaks(Port):
+        def read(self) -> bytes:
+            data = super().read()
+            return b"" if data == b"BREAK" else data
+
+    def opening(wire: Wire) -> Port:
+        port = Breaks(os.open(wire.path, os.O_RDWR | os.O_NOCTTY | os.O_NONBLOCK), wire)
+        port.prepare()
+        return port
+
+    async with serving(Wire(str(machine.link)), opening) as stand:
+        await until(lambda: stand.device.up and stand.last.transport)
+        stand.end()
+        await until(lambda: not stand.device.up)
+        await asyncio.sleep(2 * QUICK)
+        machine.say(b"BREAK")
+        await asyncio.sleep(2 * QUICK)
+        assert len(stand.sessions) == 1
+        machine.say(b"more")
+        await until(lambda: len(stand.sessions) == 2 and stand.last.data == b"more")

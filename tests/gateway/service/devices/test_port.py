@@ -270,3 +270,15 @@ def test_what_came_is_forgotten(machine: Machine) -> None:
         port.discard()
         with pytest.raises(BlockingIOError):
             os.read(port.descriptor, 10)
+
+
+def test_a_device_that_goes_while_its_lines_are_asked(
+    machine: Machine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """EIO is no word about modem lines."""
+
+    def gone(_: Port) -> bool:
+        raise OSError(errno.EIO, os.strerror(errno.EIO))
+
+    monkeypatch.setattr(Port, "carrier", gone)
+    assert refusal(machine.link, carrier=True) == "it is not there"

@@ -352,3 +352,29 @@ def test_how_it_is_cut_never_matters(pieces: list[bytes], reads: list[int]) -> N
 
     with tempfile.TemporaryDirectory() as folder:
         asyncio.run(run(Path(folder) / "tty"))
+
+
+async def test_a_look_that_finds_nothing_tells_nobody() -> None:
+    """As when the one byte that came was a break."""
+    reader, writer = os.pipe()
+    told: list[bytes] = []
+
+    class Marked:
+        descriptor = reader
+
+        def read(self) -> bytes:
+            told.append(os.read(reader, 10))
+            return b""
+
+        def room(self) -> int:
+            return 0
+
+    stand = Stand(Marked())
+    os.write(writer, b"x")
+    await until(lambda: told == [b"x"])
+    assert stand.protocol.data == b""
+    assert stand.protocol.told == ["made"]
+    stand.transport.abort()
+    await until(lambda: stand.ends == [None])
+    os.close(reader)
+    os.close(writer)

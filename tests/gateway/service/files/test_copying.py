@@ -156,3 +156,11 @@ async def test_a_move_whose_old_one_stays_says_so(reads: MemoryFiles) -> None:
 async def test_a_condition_is_for_the_far_server(reads: MemoryFiles, writes: MemoryFiles) -> None:
     with pytest.raises(ChangedMeanwhile):
         await copy_document(far(reads, HERE), far(writes, THERE), Job("copy"), Was.NOTHING)
+
+
+async def test_a_folder_that_cannot_be_renamed_is_not_copied(reads: MemoryFiles) -> None:
+    reads.faults["rename"] = NotPossible("not from one disk to another")
+    reads.folders.add(HERE)
+    with pytest.raises(NotPossible, match="one disk"):
+        await move_document(far(reads, HERE), far(reads, HERE + "2"), Job("rename"), 5)
+    assert reads.documents == {HERE: BODY}

@@ -1,13 +1,17 @@
 """What the spool holds is delivered later, with the rights of that time; what was cut off is swept up."""
 
+import asyncio
 from pathlib import Path
 
 import pytest
 
 from adapters.errors import CannotConnect, HeadraceError, NotAllowed
+from adapters.files import Ability
 from gateway.catalogue.reading import load_catalogue
-from gateway.service.files.delivering import deliver, is_left_over
+from gateway.service.files.delivering import deliver, is_left_over, note_copy
+from gateway.service.files.far import far_of
 from gateway.service.spool.spool import Held, JobKind
+from tests.gateway.service.files.memory import ALL
 from tests.gateway.service.files.stand import LEDGER, QUAY, TEXT, Stand
 
 
@@ -84,3 +88,28 @@ def test_a_made_up_name() -> None:
     assert is_left_over(b"a.hr-12.part", b"a")
     assert not is_left_over(b"a.hr-12.part", b"b")
     assert not is_left_over(b"a", b"a")
+
+
+async def test_nothing_is_swept_where_that_is_not_wanted_or_not_possible(stand: Stand) -> None:
+    left = QUAY + "a.txt.hr-00ff.part"
+    stand.quay.documents = {left: b""}
+    await deliver(stand.catalogue, stand.adapters, await held(stand), sweep=False)
+    stand.quay.able = ALL & ~Ability.LIST
+    await deliver(stand.catalogue, stand.adapters, await held(stand))
+    assert left in stand.quay.documents
+
+
+async def test_a_note_for_which_no_thread_could_be_had_is_no_job(
+    stand: Stand, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """pthread_create(3), EAGAIN."""
+
+    async def none_left(*_: object) -> None:
+        raise RuntimeError("can't start new thread")
+
+    far = far_of(stand.catalogue, stand.adapters.of, stand.ref("quay:a.txt"))
+    monkeypatch.setattr(asyncio, "to_thread", none_left)
+    with pytest.raises(RuntimeError):
+        await note_copy(stand.room.opened(), far, far)
+    assert stand.kept == []
+    assert list((stand.room._folder).iterdir()) == []

@@ -7,6 +7,7 @@ import pytest
 
 from adapters import limits
 from adapters.errors import (
+    BrokenOff,
     ChangedMeanwhile,
     MayBeDone,
     NotPossible,
@@ -16,8 +17,9 @@ from adapters.errors import (
     WrongMoment,
     WrongWords,
 )
-from adapters.files import Ability, Kind, Stat
+from adapters.files import Ability, Kind, Listing, Stat, Target
 from adapters.port import Validators
+from gateway.catalogue.calling.targets import Ref
 from gateway.catalogue.reading import load_catalogue
 from gateway.extract.plan import Style
 from gateway.service.files.copying import same_document
@@ -34,7 +36,7 @@ from gateway.session.wishes import (
     TextWish,
     Wish,
 )
-from tests.gateway.service.files.memory import ALL
+from tests.gateway.service.files.memory import ALL, MemoryFiles
 from tests.gateway.service.files.stand import LEDGER, QUAY, TEXT, Stand
 
 BODY = bytes(range(256)) * 10
@@ -263,3 +265,39 @@ async def test_what_an_adapter_cannot_do_is_502(stand: Stand, lacks: Ability, wi
     asked: Wish = wish(stand.ref("quay:notes.txt"))
     with pytest.raises(NotPossible):
         await stand.desk.answer(asked, 5)  # type: ignore[arg-type]
+
+
+async def test_a_folder_that_is_really_elsewhere_is_named_so(
+    stand: Stand, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Inside its place it is a ref of that; outside a URL like any other, with a URL's rights."""
+    for url, ref in (
+        (QUAY + "deep/", Ref(QUAY + "deep/", stand.ref("quay:").place)),
+        ("ftp://elsewhere.example/", Ref("ftp://elsewhere.example/", None)),
+    ):
+
+        async def moved(_: object, target: Target, seconds: float, url: str = url) -> Listing:
+            return Listing((), origin="memory://far", url=url)
+
+        monkeypatch.setattr(MemoryFiles, "list", moved)
+        listed = await stand.desk.answer(
+            ListWish(
+                stand.ref("quay:"),
+            ),
+            5,
+        )
+        assert isinstance(listed, Listed)
+        assert listed.folder == ref
+
+
+async def test_a_part_that_ends_before_the_document_does_is_no_last_part(stand: Stand) -> None:
+    stand.quay.told_size = len(BODY) + 10
+    with pytest.raises(BrokenOff, match="Fewer bytes"):
+        await stand.desk.answer(ReadWish(stand.ref("quay:font.bin"), 0, len(BODY) + 5, None), 5)
+
+
+async def test_a_slash_at_the_end_of_a_folder_is_as_meant(stand: Stand) -> None:
+    stand.quay.documents[QUAY + "deep/"] = b""
+    stand.quay.folders.add(QUAY + "deep/")
+    assert (await act(stand, Act.ERASE, "quay:deep/")).code == 250
+    assert QUAY + "deep/" not in stand.quay.documents

@@ -340,3 +340,13 @@ async def test_a_job_that_never_had_its_turn_is_let_go(stand: Stand, monkeypatch
     await stand.jobs.aclose(0.01)
     await asyncio.gather(first, return_exceptions=True)
     assert {each.busy for each in stand.room.opened().held()} == {False}
+
+
+def test_documents_that_were_changed_are_remembered_up_to_a_limit(
+    stand: Stand, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(limits, "CHANGED_DOCUMENTS", 3)
+    intakes = stand.desk._intakes
+    for name in ("a", "b", "a", "c", "d"):
+        intakes.note(QUAY + name)
+    assert intakes._serials == {QUAY + "a": 2, QUAY + "c": 1, QUAY + "d": 1}

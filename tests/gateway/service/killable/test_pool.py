@@ -1,6 +1,7 @@
 """Processes that lay documents out: few, killed where they take too long, and gone when nobody needs them."""
 
 import asyncio
+import errno
 import os
 import signal
 import threading
@@ -203,3 +204,46 @@ async def test_a_process_that_found_no_thread_is_not_started_later(monkeypatch: 
         assert len((await made.lay_out(GOOD, 10)).records) == 1
         assert len(made.numbers) == 1
         assert descriptors() == before + 2  # of that one
+
+
+async def test_what_is_at_work_is_killed_at_the_end() -> None:
+    made = Workers()
+    away = asyncio.create_task(made.lay_out(RUNS_AWAY, 30))
+    until = time.monotonic() + 5
+    while not made.numbers:
+        assert time.monotonic() < until
+        await asyncio.sleep(0.01)
+    (number,) = made.numbers
+    began = time.monotonic()
+    await made.aclose()
+    with pytest.raises(TooMuchWork):
+        await away
+    assert time.monotonic() - began < 3
+    assert not there(number)
+
+
+async def test_a_process_that_could_not_start_when_nobody_waited_any_more(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """The fault is nobody's to tell, and must not be told as one that nobody looked at."""
+    begun, release = threading.Event(), threading.Event()
+
+    def fails() -> Process:
+        begun.set()
+        release.wait(5)
+        raise OSError(errno.ENOMEM, "made to fail")
+
+    told: list[object] = []
+    asyncio.get_running_loop().set_exception_handler(lambda _, what: told.append(what))
+    async with workers() as made:
+        with monkeypatch.context() as patch:
+            patch.setattr(pool, "Process", fails)
+            waiting = asyncio.create_task(made.lay_out(GOOD, 10))
+            while not begun.is_set():  # noqa: ASYNC110 it is another thread's
+                await asyncio.sleep(0.01)
+            waiting.cancel()
+            await asyncio.wait({waiting})
+            release.set()
+            await asyncio.sleep(0.05)
+        assert len((await made.lay_out(GOOD, 10)).records) == 1
+    assert told == []

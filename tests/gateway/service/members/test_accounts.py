@@ -213,3 +213,24 @@ def test_accounts_are_bounded(monkeypatch: pytest.MonkeyPatch) -> None:
     for number in range(100):
         accounts.charge(f"from 10.0.0.{number}", Rights(requests=1))
     assert len(accounts._accounts) == 20
+
+
+def test_two_processes_that_count_the_same() -> None:
+    """Each is told once what the other had since it was last told; nothing of another day counts."""
+    time = Time()
+    one, other = Accounts(None, time.now, time.clock), Accounts(None, time.now, time.clock)
+    rights = Rights(requests=3)
+    assert [waits(one, rights) for _ in range(2)] == [0, 0]
+    one.moved("ANNA", 100)
+    other.charge("BEA", rights)
+    other.add(one.used())
+    other.add(one.used())
+    assert other.snapshot() is None
+    assert [waits(other, rights) for _ in range(2)] == [0, 7_200]
+    assert waits(other, Rights(bytes=100)) == 7_200
+    late = one.used()
+    one.charge("ANNA", rights)
+    late = one.used()
+    time.seconds = 7_200
+    other.add(late)
+    assert [waits(other, rights) for _ in range(3)] == [0, 0, 0]

@@ -2,20 +2,23 @@
 
 import asyncio
 import time
-from collections.abc import Iterator
+from collections.abc import AsyncIterator, Iterator
+from contextlib import asynccontextmanager
 from pathlib import Path
 
 import pytest
 
-from gateway.catalogue.model import Catalogue, GatewaySettings, Listener, Speaks
+from gateway.catalogue.model import Catalogue, GatewaySettings, Listener, Place, Speaks
 from gateway.service.callers.ports import CallPorts
 from gateway.service.modems.line import ModemLine
 from gateway.service.server import Server
 from gateway.service.streams.calls import Call
 from gateway.service.streams.tally import Tally
+from gateway.session.wishes import Called, Granted, Provenance, Wish
 from gateway.testing.clients.line import Line
 from gateway.testing.gateways import Gateway
 from gateway.testing.stage import Stage
+from tests.gateway.service.devices.lines import until
 from tests.gateway.service.gate import World
 from tests.gateway.service.streams.far_ends import board, echo, far_end
 
@@ -379,3 +382,134 @@ async def test_an_idle_program_that_reads_nothing_is_cut_off() -> None:
     line.connection_lost(None)
     assert server.clients == 0
     await server.stop()
+
+
+# One alone, whose far end does as it is told
+
+
+class Taking(Unread):
+    """A line whose program reads what is written."""
+
+    def pause_reading(self) -> None:
+        pass
+
+    def resume_reading(self) -> None:
+        pass
+
+    def get_write_buffer_size(self) -> int:
+        return 0
+
+
+class FarEnd(World):
+    """Grants a call to a far end that says `text` and nothing more; without, no call ever comes about."""
+
+    origin = "tcp://far.example:7"
+    datagrams = False
+
+    def __init__(self, text: bytes = b"") -> None:
+        super().__init__()
+        self.text = text
+        self.aborted = False
+
+    async def answer(self, wish: Wish, seconds: float) -> Granted:
+        if not self.text:
+            return await super().answer(wish, seconds)
+        return Called(Call(self), Provenance(self.origin, "stream"))
+
+    async def receive(self) -> bytes | None:
+        text, self.text = self.text, b""
+        if not text:
+            await asyncio.Event().wait()
+        return text
+
+    async def send(self, data: bytes) -> None:
+        pass
+
+    async def aclose(self) -> None:
+        self.aborted = True
+
+    def abort(self) -> None:
+        self.aborted = True
+
+
+@asynccontextmanager
+async def alone(far: FarEnd) -> AsyncIterator[tuple[ModemLine, Taking]]:
+    place = Place("FAR", FarEnd.origin)
+    catalogue = Catalogue(listeners=(Listener(port=0),), places={"FAR": place})
+    server = Server(catalogue, lambda _: far)
+    ports = CallPorts(lambda: catalogue, Tally())
+    line = ModemLine(server, lambda: catalogue, far, lambda: Listener(speaks=Speaks.MODEM), ports)
+    transport = Taking()
+    await server.start()
+    line.connection_made(transport)
+    line.data_received(b"ATE0\r")
+    await until(lambda: transport.written.endswith(b"OK\r\n"))
+    transport.written.clear()
+    try:
+        yield line, transport
+    finally:
+        line.connection_lost(None)
+        await server.stop()
+
+
+async def test_who_rang_has_gone_just_before_the_answer() -> None:
+    async with alone(FarEnd()) as (line, transport):
+        assert line.ring()
+        line.data_received(b"ATA\r")
+        await until(lambda: transport.written.endswith(b"\r\nNO CARRIER\r\n"))
+        assert transport.written.startswith(b"\r\nRING\r\n")
+
+
+async def test_a_line_that_is_lost_while_it_dials_ends_the_try() -> None:
+    far = FarEnd()
+    async with alone(far) as (line, transport):
+        line.data_received(b"ATDfar\r")
+        await far.begun.wait()
+        assert line.seat is None
+        line.connection_lost(None)
+        line.abort()  # there is nothing to cut any more
+        await line.gone()
+        await until(lambda: far.cancelled == 1)
+        assert not transport.aborted.is_set()
+
+
+async def test_a_program_that_leaves_in_the_middle_of_a_text_sees_no_more_of_it() -> None:
+    """It drops its DTR (AT&D2: V.250 section 6.2.9, from memory), and has not read for a while."""
+    far = FarEnd(b"x" * 20_000)
+    async with alone(far) as (line, transport):
+        line.data_received(b"AT&D2\r")
+        await until(lambda: transport.written == b"\r\nOK\r\n")
+        line.pause_writing()
+        line.data_received(b"ATDfar\r")
+        await until(lambda: far.text == b"")
+        await asyncio.sleep(0.01)
+        line._ready(False)
+        assert far.aborted is False
+        line.resume_writing()
+        await until(lambda: transport.written.endswith(b"\r\nNO CARRIER\r\n"))
+        assert transport.written.count(b"x") < 2_000
+        await until(lambda: far.aborted)
+
+
+async def test_nothing_is_shown_on_a_line_that_closes() -> None:
+    async with alone(FarEnd()) as (line, transport):
+        transport.close()
+        line.data_received(b"AT\r")
+        await asyncio.sleep(0.02)
+        assert transport.written == b""
+
+
+async def test_a_fault_of_our_own_cuts_the_line_if_it_is_there(caplog: pytest.LogCaptureFixture) -> None:
+    async def fails() -> None:
+        raise RuntimeError("made to fail")
+
+    async with alone(FarEnd()) as (line, transport):
+        line._begin(fails())
+        await asyncio.wait_for(transport.aborted.wait(), 5)
+        failing = line._begin(fails())
+        transport.aborted.clear()
+        line._transport = None  # it was lost in the same moment
+        await asyncio.wait({failing})
+        await asyncio.sleep(0)
+        assert not transport.aborted.is_set()
+    assert caplog.text.count("a modem's line failed") == 2

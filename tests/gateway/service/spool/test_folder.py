@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from adapters.errors import HeadraceError, NoRoom
-from gateway.service.spool.folder import Fault, SpoolFolder, let_go, spool_fault
+from gateway.service.spool.folder import Fault, SpoolFolder, let_go, spool_fault, write_all
 from gateway.service.spool.record import Damaged, JobKind, Record, SpooledJob, read_record
 from tests.disks import descriptors
 from tests.gateway.service.spool.jobs import names
@@ -203,3 +203,37 @@ def test_errors(number: int, kind: type[HeadraceError]) -> None:
     assert type(fault) is kind
     assert "/srv" not in fault.sentence
     assert len(fault.sentence) <= 40
+
+
+def test_a_spare_description_that_cannot_be_written_costs_nothing(
+    folder: SpoolFolder, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The disk fills up in between; half of one is not left there."""
+
+    def full(descriptor: int, data: bytes) -> None:
+        if Path(f"/proc/self/fd/{descriptor}").readlink().name == f"{number}.spare":
+            os.write(descriptor, data[:5])
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        write_all(descriptor, data)
+
+    number, descriptor = folder.create(1)
+    monkeypatch.setattr("gateway.service.spool.folder.write_all", full)
+    folder.write_job(number, RECORD)
+    os.close(descriptor)
+    assert names(folder.path) == {f"{number}.data", f"{number}.job"}
+    assert folder.read_job(number) == RECORD
+
+
+def test_data_that_cannot_be_opened_now_are_not_called_damaged(
+    folder: SpoolFolder, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """open(2), EMFILE: it passes."""
+
+    def full(*_: object) -> int:
+        raise OSError(errno.EMFILE, os.strerror(errno.EMFILE))
+
+    number, descriptor = folder.create(1)
+    os.close(descriptor)
+    monkeypatch.setattr(os, "open", full)
+    with pytest.raises(OSError, match=os.strerror(errno.EMFILE)):
+        folder.lock(number)

@@ -1,12 +1,13 @@
 """A held job gives its bytes as often as wanted, and ends in one of four ways."""
 
+import errno
 from pathlib import Path
 
 import pytest
 
 from adapters import limits
 from adapters.errors import HeadraceError
-from gateway.service.spool.folder import Fault
+from gateway.service.spool.folder import Fault, SpoolFolder
 from gateway.service.spool.spool import Held, Spool
 from tests.gateway.service.spool.jobs import bytes_of, kept, names, sealed
 
@@ -170,3 +171,23 @@ def test_a_spool_that_cannot_remove_it_does_not_fail_the_client(
     monkeypatch.setattr(Path, "unlink", failing)
     held.delivered()
     assert "cannot be removed" in caplog.text
+
+
+@pytest.mark.parametrize("call", ["lock", "remove"])
+def test_an_older_job_that_cannot_be_removed_does_not_fail_the_newer(
+    spool: Spool, call: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The next look at the spool deals with it; nothing stays locked."""
+    older, held = kept(spool), sealed(spool)
+    real = getattr(SpoolFolder, call)
+
+    def fails(folder: SpoolFolder, number: int) -> object:
+        if number == older:
+            raise OSError(errno.EIO, "made to fail")
+        return real(folder, number)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(SpoolFolder, call, fails)
+        held.delivered()
+    assert [each.number for each in spool.held()] == [older]
+    taken(spool, older).close()

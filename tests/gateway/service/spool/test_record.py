@@ -84,3 +84,17 @@ def test_a_time_keeps_its_microseconds() -> None:
     when = datetime(2026, 11, 26, 1, 2, 3, 456789, tzinfo=UTC)
     job = SpooledJob(JobKind.STORE, "A:b", Stat(Kind.FILE, 1, when), created=when)
     assert read_record(record_text(Record(job, 1, "x"))).job == job
+
+
+@pytest.mark.parametrize(
+    ("told", "instead"), [('"size": 5', '"size": "5"'), ('"media_type": "text/plain"', '"media_type": 7')]
+)
+def test_values_of_another_kind_are_damage(told: str, instead: str) -> None:
+    """Whole by its digest, such as from another program."""
+    condition = Stat(Kind.FILE, 5, media_type="text/plain")
+    written = record_text(Record(SpooledJob(JobKind.STORE, "A:b", condition=condition), 0, ""))
+    said = written.decode().partition(" ")[2].strip()
+    assert said.count(told) == 1
+    other = said.replace(told, instead)
+    with pytest.raises(Damaged):
+        read_record(f"{hashlib.sha256(other.encode()).hexdigest()} {other}\n".encode())

@@ -1,6 +1,7 @@
 """Jobs outlive the gateway, whatever ends it; each is delivered by one at a time."""
 
 import asyncio
+import errno
 import os
 import random
 import signal
@@ -296,3 +297,64 @@ def test_looking_at_jobs_does_not_keep_others_from_taking_them(
     held = spool.take(number)
     assert held is not None
     held.close()
+
+
+def test_a_description_that_was_lost_comes_back_from_its_spare(spool: Spool, tmp_path: Path) -> None:
+    number = kept(spool)
+    (tmp_path / "spool" / f"{number}.job").unlink()
+    spool.recover()
+    assert [each.number for each in spool.held()] == [number]
+
+
+def test_a_spare_description_alone_is_set_aside(spool: Spool, tmp_path: Path) -> None:
+    number = kept(spool)
+    for part in ("job", "data"):
+        (tmp_path / "spool" / f"{number}.{part}").unlink()
+    spool.recover()
+    assert spool.held() == []
+    assert spool.damaged == 1
+
+
+@pytest.mark.parametrize("kind", ["folder", "link"])
+def test_data_that_are_nobodys_and_no_file_are_set_aside(spool: Spool, tmp_path: Path, kind: str) -> None:
+    """They must not keep the next gateway from its spool."""
+    path = tmp_path / "spool" / "7.data"
+    if kind == "folder":
+        path.mkdir()
+    else:
+        path.symlink_to(tmp_path)
+    spool.recover()
+    assert spool.held() == []
+    assert spool.damaged == 1
+
+
+def test_a_job_that_cannot_be_read_now_stays_and_is_nobodys(
+    spool: Spool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """read(2), EIO: it may pass; nothing stays locked meanwhile."""
+
+    def fails(*_: object) -> None:
+        raise OSError(errno.EIO, "made to fail")
+
+    number = kept(spool)
+    with monkeypatch.context() as patch:
+        patch.setattr(SpoolFolder, "read_job", fails)
+        with pytest.raises(HeadraceError):
+            spool.take(number)
+    held = spool.take(number)
+    assert held is not None
+    held.close()
+
+
+def test_an_equal_append_that_somebody_works_on_stays(
+    spool: Spool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    kept(spool, b"line", "append")
+    with monkeypatch.context() as patch:
+        patch.setattr(SpoolFolder, "remove", lambda *_: None)  # killed before it could
+        kept(spool, b"line", "append")
+    older = min(each.number for each in spool.held())
+    monkeypatch.setattr(Spool, "take", lambda _, number: None)
+    Spool(tmp_path / "spool").recover()
+    monkeypatch.undo()
+    assert older in {each.number for each in spool.held()}

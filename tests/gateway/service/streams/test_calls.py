@@ -130,3 +130,50 @@ async def test_hanging_up_twice_and_while_something_is_waited_for() -> None:
         await asyncio.sleep(0.2)
         with pytest.raises(BrokenOff):
             await call.say(b"x")
+
+
+class Tells:
+    """A far end that says these, and then that the line broke."""
+
+    origin = "tcp://far.example:7"
+    datagrams = False
+
+    def __init__(self, *pieces: bytes) -> None:
+        self.pieces = list(pieces)
+        self.aborted = False
+
+    async def receive(self) -> bytes | None:
+        if not self.pieces:
+            raise BrokenOff
+        return self.pieces.pop(0)
+
+    async def send(self, data: bytes) -> None:
+        pass
+
+    async def aclose(self) -> None:
+        pass
+
+    def abort(self) -> None:
+        self.aborted = True
+
+
+async def test_what_a_caller_says_while_it_waits_is_kept_up_to_a_limit() -> None:
+    pieces = [bytes(limits.CHUNK_BYTES - 1), b"ab", b"not read yet"]
+    far = Tells(*pieces)
+    call = Call(far)
+    with pytest.raises(TimeoutError):
+        async with asyncio.timeout(0.05):
+            await call.gone()
+    assert far.pieces == [b"not read yet"]
+    assert await call.hear() == pieces[0] + b"ab"
+    assert await call.hear() == b"not read yet"
+    await call.gone()  # the line broke, and that is an end like another
+    call.drop()
+
+
+async def test_a_line_that_breaks_behind_an_answer_is_told_with_the_next() -> None:
+    call = Call(Tells(b"the answer"))
+    assert await call.exchange(b"", 5) == Heard(b"the answer", over=False)
+    with pytest.raises(BrokenOff):
+        await call.exchange(b"", 5)
+    call.drop()

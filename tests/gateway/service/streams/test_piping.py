@@ -4,15 +4,23 @@ import asyncio
 import os
 import random
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
+from typing import cast
 
 import pytest
 
+from adapters import limits
+from adapters.errors import BrokenOff, TooLarge
+from gateway.service.clients.sending import Sender
 from gateway.service.streams.calls import Call
+from gateway.service.streams.piping import Ending, Pipe, Ways
+from gateway.service.streams.tally import Tally, Way
+from gateway.streams.to_client import RawToClient
 from gateway.testing.clients.client import Client
 from gateway.testing.gateways import Gateway
 from gateway.testing.stage import Stage
+from gateway.wire.settings import Settings
 from tests.gateway.service.streams.far_ends import board, cut, echo, far_end
 
 OVER = b"\r\n226 00000 000 ..\r\n"
@@ -250,3 +258,128 @@ def test_a_fault_of_our_own_ends_a_stream(stage: Stage, way: str, monkeypatch: p
         client.put(b"anything\r")
         assert rest(client) == b""
         assert client.ask("NOOP back").records[0].strip() == "back"
+
+
+# One alone, between a far end and a screen that do as they are told
+
+
+class Far:
+    """The far end of a call. `said` is what came there; more than eight bytes fit into no message."""
+
+    sent = heard = 0
+
+    def __init__(self, *, datagrams: bool = False) -> None:
+        self.datagrams = datagrams
+        self.said: list[bytes] = []
+        self.tells: asyncio.Queue[bytes | None] = asyncio.Queue()
+        self.deaf = False
+        self.ended = ""
+
+    def count(self, tally: Tally, way: Way) -> None:
+        pass
+
+    def facts(self) -> Sequence[tuple[str, str]]:
+        return ()
+
+    async def say(self, data: bytes) -> None:
+        if self.deaf:
+            raise BrokenOff
+        if self.datagrams and len(data) > 8:
+            raise TooLarge
+        self.said.append(data)
+
+    async def hear(self) -> bytes | None:
+        return await self.tells.get()
+
+    def leave(self) -> None:
+        self.ended = "left"
+
+    def drop(self) -> None:
+        self.ended = self.ended or "dropped"
+
+
+class Screen:
+    """Where the client reads; it is gone after `most` pieces."""
+
+    writable = True
+
+    def __init__(self, most: int = 1_000) -> None:
+        self.most = most
+        self.pieces: list[bytes] = []
+
+    @property
+    def open(self) -> bool:
+        return len(self.pieces) < self.most
+
+    async def send(self, lines: Iterator[bytes], whole: bool) -> None:
+        assert not whole
+        self.pieces.append(b"".join(lines))
+
+    def hold(self, held: bool) -> None:
+        pass
+
+    def abandon(self) -> None:
+        pass
+
+
+def pipe(far: Far, screen: Screen) -> tuple[Pipe, "asyncio.Task[Ending]"]:
+    """A pipe that goes on; nothing is made of its bytes."""
+    ways = Ways(RawToClient(Settings()), None, Settings())
+    sender = cast(Sender, screen)
+    made = Pipe(far, ways, sender, owed=lambda _: None, choke=lambda _: None, heard=lambda: None)
+    return made, asyncio.create_task(made.run())
+
+
+async def test_messages_go_one_by_one_and_only_whole() -> None:
+    """What fits into none is left out; a server that has gone ends it (RFC 1122 section 4.1.3.3)."""
+    far = Far(datagrams=True)
+    made, running = pipe(far, Screen())
+    made.feed(b"one\n\nfar too long\nha")
+    await asyncio.sleep(0.01)
+    assert far.said == [b"one", b""]
+    made.feed(b"lf\n")
+    await asyncio.sleep(0.01)
+    assert far.said == [b"one", b"", b"half"]
+    far.deaf = True
+    made.feed(b"two\n")
+    assert await asyncio.wait_for(running, 5) is Ending.BROKE
+    assert far.ended == "dropped"
+
+
+async def test_pluses_that_are_no_leaving_go_on(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(limits, "GUARD_SECONDS", 0.05)
+    far = Far()
+    made, running = pipe(far, Screen())
+    await asyncio.sleep(0.06)
+    made.feed(b"+")
+    made.feed(b"+")
+    await asyncio.sleep(0.01)
+    assert far.said == []
+    await asyncio.sleep(0.1)
+    assert far.said == [b"++"]
+    made.end(Ending.GATEWAY)
+    assert await running is Ending.GATEWAY
+
+
+async def test_what_comes_behind_the_leaving_before_it_was_seen_are_requests(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(limits, "GUARD_SECONDS", 0.05)
+    far = Far()
+    made, running = pipe(far, Screen())
+    await asyncio.sleep(0.06)
+    made.feed(b"+++")
+    time.sleep(0.06)  # noqa: ASYNC251 the loop is busy, and its timers are late
+    made.feed(b"NOOP\r")
+    assert await asyncio.wait_for(running, 5) is Ending.CLIENT
+    assert (made.rest, far.said, far.ended) == (b"NOOP\r", [], "left")
+
+
+async def test_nothing_is_shown_to_who_has_gone() -> None:
+    far, screen = Far(), Screen(most=1)
+    made, running = pipe(far, screen)
+    far.tells.put_nowait(bytes(3 * limits.CHUNK_BYTES))
+    await asyncio.sleep(0.01)
+    assert [len(each) for each in screen.pieces] == [limits.CHUNK_BYTES]
+    made.end(Ending.GATEWAY)
+    await running

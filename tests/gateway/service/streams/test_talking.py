@@ -153,3 +153,17 @@ def test_a_stop_while_the_200_of_a_hear_goes_out(stage: Stage) -> None:
     assert client.read(len(told)) == told
     caller.ends()
     caller.hang_up()
+
+
+def test_a_client_that_had_ended_its_side_before_the_stream_was_open(
+    stage: Stage, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It still hears the far end out, and does not hold the call for ever."""
+    monkeypatch.setattr(limits, "STREAM_CLOSE_SECONDS", 0.3)
+    with far_end(board) as port:
+        text = f'[place.board]\nbase = "tcp://127.0.0.1:{port}"\nlines = "lf"'
+        client = stage.clients(stage.gateways(text))
+        client.put(b"TALK board:\r")
+        client.finish()
+        expected = b"200 00000 000 ..\r\nGruss Gott\r\nname: \r\n226 00000 000 ..\r\n"
+        assert client.read(len(expected)) == expected

@@ -16,6 +16,11 @@ async def test_a_call() -> None:
     call.count(tally, Way.OUT)
     await call.say(b"hello")
     assert (tally.begun[Way.OUT], tally.open, tally.sent, tally.heard) == (1, 1, 5, 0)
+    assert {each.name: each.read() for each in tally.numbers} == {
+        "calls": {"out": 1, "in": 0, "counter": 0},
+        "calls_open": 1,
+        "call_bytes": {"to_far": 5, "from_far": 0},
+    }
     call.drop()
     call.drop()
     call.leave()
