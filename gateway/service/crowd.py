@@ -92,7 +92,7 @@ class Crowd:
         if not self._busy[server]:
             del self._busy[server]
         for each in list(self._waiting):
-            if self._has_room(each[0]):
+            if not each[1].done() and self._has_room(each[0]):  # who has given up leaves by itself
                 self._waiting.remove(each)
                 self._busy[each[0]] += 1
                 each[1].set_result(None)

@@ -123,6 +123,21 @@ async def test_a_turn_that_comes_just_as_it_is_given_up_is_passed_on() -> None:
     assert [each.read() for each in asked.crowd.numbers] == [0, 0]
 
 
+async def test_who_gives_up_in_the_moment_in_which_a_turn_is_free_does_not_keep_it() -> None:
+    """Both happen in one turn of the loop, and whoever waits has not noticed yet. (Found by a soak.)"""
+    asked = Asked(4, 2)
+    first = await asked.ask("ftp://one.example/")
+    second, third = [await asked.ask("ftp://one.example/") for _ in range(2)]
+    first.cancel()
+    second.cancel()
+    for each in (first, second):
+        with pytest.raises(asyncio.CancelledError):
+            await each
+    asked.slow.end.set()
+    await asyncio.wait_for(third, SECONDS)
+    assert [each.read() for each in asked.crowd.numbers] == [0, 0]
+
+
 def test_through_a_whole_gateway(stage: Stage) -> None:
     """421 is a reply like any other: the line stays, and the next request may fit."""
     far = stage.upstreams()
