@@ -85,6 +85,21 @@ def test_as_it_was_and_then_not(server: HTTPServer, tmp_path: Path) -> None:
     assert "06:57  3.10" in said
 
 
+def test_what_was_not_recorded_is_looked_at_alone(server: HTTPServer, tmp_path: Path) -> None:
+    headrace("record", "--site", "hall", "tides mole", folder=tmp_path)
+    new = deepcopy(TIDES)
+    for tide in new["tides"]:
+        tide["level"] = tide.pop("height")["metres"]
+    server.clear()
+    server.expect_request("/tides").respond_with_json(new)
+    done = headrace("check", "--live", "--apart", "0", "--site", "hall", "tides", folder=tmp_path)
+    assert done.returncode == 1
+    mole, bar = done.stdout.decode().split("ASK TIDES bar:")
+    assert "likely now: $.level" in mole  # where the recorded value stands now
+    assert '"$.height.metres" finds nothing' in bar
+    assert "likely now" not in bar
+
+
 def test_without_recordings_and_with_errors(server: HTTPServer, tmp_path: Path) -> None:
     server.clear()
     server.expect_request("/tides").respond_with_data("<html>moved</html>", content_type="text/html")

@@ -148,6 +148,9 @@ def test_open_files(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     assert "1024 are allowed, and 1000 clients want 1356" in found.line
     monkeypatch.setattr(resource, "getrlimit", lambda _: (1_000, resource.RLIM_INFINITY))
     assert not list(doctor.descriptors(patient(folder)))
+    monkeypatch.setattr(resource, "getrlimit", lambda _: (1_000, 1_024))
+    monkeypatch.setattr(doctor, "resource", None)  # a system without such limits
+    assert not list(doctor.descriptors(patient(folder)))
 
 
 def test_devices_that_may_not_be_used(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:

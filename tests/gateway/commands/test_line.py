@@ -229,6 +229,18 @@ def test_on_a_narrow_terminal_no_setting_is_cut(
         assert "\u2026" not in said
 
 
+@pytest.mark.usefixtures("folder")
+def test_with_flow_xon_a_buffer_stops_the_line_at_three_quarters(capsys: pytest.CaptureFixture[str]) -> None:
+    def said(*options: str) -> str:
+        words = ["line", "--baud", "9600", "--receiver", "interrupt", "--byte-ms", "2"]
+        main([*words, "--no-advice", "--adapter", "1", "--set", "flow=xon", *options])
+        return capsys.readouterr().out
+
+    told = said("--buffer", "100")
+    assert told == said("--buffer", "100", "--xoff-at", "75", "--xon-at", "25")
+    assert told != said("--buffer", "100", "--xoff-at", "90", "--xon-at", "25")
+
+
 def test_where_the_terminal_cannot_show_blocks_the_plot_is_ascii(tmp_path: Path) -> None:
     done = headrace("line", "--baud", "9600", *SLOW, folder=tmp_path, PYTHONIOENCODING="ascii")
     assert (done.returncode, done.stderr) == (1, b"")

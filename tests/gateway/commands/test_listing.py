@@ -133,6 +133,7 @@ def test_into_a_file(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
         (["wide", "--for", "com-channel"], "--set most=120 window=2"),
         (["wide", "--for", "com-channel", "--profile", "buffer-128"], "--set most=120 window=1)"),
         (["wide", "--for", "structured", "--profile", "buffer-128"], "--set most=120 window=1)"),
+        (["wide", "--for", "structured", "--set", "most=100"], "(try --set most=120)"),
         (["sign", "--for", "com-channel", "--set", "check=sum"], "check=none"),
         (
             ["tides", "--for", "com-channel", "--set", "charset=cp037"],

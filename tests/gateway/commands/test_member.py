@@ -102,6 +102,14 @@ def test_what_will_not_do(
     assert not (here / "headrace-members.toml").exists()
 
 
+def test_no_catalogue_is_2(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert main(["member", "list"]) == 2
+    assert "no catalogue at headrace.toml" in capsys.readouterr().err
+
+
 def test_characters_that_a_small_machine_may_lack_are_told_of(
     here: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -1,6 +1,8 @@
 """`headrace record`: sources and whole places, kept for a gateway without a network."""
 
+import io
 import os
+import re
 import signal
 import socket
 import subprocess
@@ -9,6 +11,8 @@ from pathlib import Path
 
 import pytest
 
+from gateway.commands import record
+from gateway.service.files.walking import Walked
 from tests.gateway.commands.processes import HEADRACE, PATIENCE, ROOT, headrace
 from tests.gateway.commands.test_sites import KEY, Stand, stand
 
@@ -54,6 +58,57 @@ def test_choices_are_asked_for_one_by_one_and_other_args_have_to_be_told(stand: 
     done = headrace("record", "--site", "hall", folder=stand.folder, PIER=KEY)
     assert "ASK N a: 200" in done.stdout.decode()
     assert "ASK N b: 200" in done.stdout.decode()
+
+
+SENDING = """
+[source.pair]
+url = "http://127.0.0.1:9/{one}/{two}"
+args = ["one", "two"]
+field = [{ name = "X", width = 1 }]
+[source.send]
+url = "http://127.0.0.1:9/"
+method = "POST"
+field = [{ name = "X", width = 1 }]
+"""
+
+
+def test_what_a_source_does_not_take(tmp_path: Path) -> None:
+    done = headrace("record", "--site", "hall", folder=tmp_path)
+    assert (done.returncode, b"no catalogue at headrace.toml" in done.stderr) == (2, True)
+    (tmp_path / "headrace.toml").write_text(SENDING)
+    done = headrace("record", "--site", "hall", "send", folder=tmp_path)
+    assert done.returncode == 2
+    assert done.stderr == (
+        b"headrace: SEND changes something; record it as it happens, with serve --record\n"
+    )
+    done = headrace("record", "--site", "hall", "pair a", folder=tmp_path)
+    assert done.returncode == 1
+    assert done.stdout.startswith(b"ASK PAIR a: 501 00001 040 .. Wanted: ASK PAIR ONE TWO\n")
+
+
+def test_a_bound_that_was_reached_is_told(stand: Stand) -> None:
+    (stand.folder / "shelf" / "second.txt").write_text("More\n")
+    done = headrace("record", "--site", "hall", "--most", "1", "shelf:", folder=stand.folder, PIER=KEY)
+    assert done.returncode == 1
+    assert b"SHELF: 1 folders, 1 documents, " in done.stdout
+    assert re.search(rb"^  left out beyond .+: see --depth, --most and --bytes$", done.stderr, re.MULTILINE)
+
+
+class Terminal(io.StringIO):
+    """Takes what is shown, as a terminal does."""
+
+    def isatty(self) -> bool:
+        return True
+
+
+def test_a_terminal_is_shown_how_far_it_is(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sys, "stderr", terminal := Terminal())
+    monkeypatch.setenv("TERM", "xterm")
+    monkeypatch.setenv("COLUMNS", "80")
+    with record._progress("SHELF:") as step:
+        step(Walked(documents=3, known=4))
+    assert "SHELF:" in terminal.getvalue()
+    assert "75%" in terminal.getvalue()
 
 
 def test_a_disk_that_takes_nothing_is_a_failure(stand: Stand) -> None:

@@ -68,7 +68,9 @@ def test_good_and_bad(folder: Path) -> None:
 def test_accepted_it_is_as_expected(folder: Path) -> None:
     path = folder / "bad.rehearsal"
     path.chmod(0o640)
-    assert headrace("rehearse", "--accept", "bad.rehearsal", folder=folder).returncode == 0
+    done = headrace("rehearse", "--accept", "good.rehearsal", "bad.rehearsal", folder=folder)
+    assert done.returncode == 0
+    assert re.findall(r"^(.+): written anew", done.stdout.decode(), re.MULTILINE) == ["bad.rehearsal"]
     assert path.read_text() == SCRIPT
     assert path.stat().st_mode & 0o777 == 0o640
     assert headrace("rehearse", "bad.rehearsal", folder=folder).returncode == 0

@@ -1,11 +1,18 @@
 """`headrace say`: the exact reply on standard output, and a code that a shell can use."""
 
+import asyncio
+import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from pytest_httpserver import HTTPServer
 
+from gateway.commands import say, wiring
+from gateway.session.wishes import Granted, Wish
+from gateway.wire.replies import Lines
 from tests.gateway.commands.processes import headrace
+from tests.gateway.commands.test_record import Terminal
 
 CATALOGUE = """
 [[listen]]
@@ -58,6 +65,8 @@ def test_an_error_reply_is_exit_code_1(folder: Path, requests: tuple[str, ...]) 
 
 def test_bye_ends_it(folder: Path) -> None:
     assert headrace("say", "BYE", "NOOP", folder=folder).stdout == b"221 00000 000 ..\n"
+    done = headrace("say", "NOOP", "BYE", folder=folder)
+    assert (done.returncode, done.stdout[-17:], done.stderr) == (0, b"221 00000 000 ..\n", b"")
 
 
 def test_no_catalogue_or_no_request_is_2(tmp_path: Path) -> None:
@@ -110,3 +119,48 @@ def test_a_counter_is_no_matter_for_say(tmp_path: Path) -> None:
         done.stdout
         == b"502 00001 040 ..\r\n" + b"No counter here; headrace serve has one".ljust(40) + b"\r\n"
     )
+
+
+class Stuck:
+    """Grants nothing: it fails in a way that nobody foresaw, or takes too long."""
+
+    def __init__(self, fault: Exception | None = None) -> None:
+        self._fault = fault
+
+    def now(self, wish: Wish) -> Granted | None:
+        """Nothing."""
+
+    async def answer(self, wish: Wish, seconds: float) -> Granted:
+        """Never."""
+        if self._fault is not None:
+            raise self._fault
+        await asyncio.sleep(60)
+        raise AssertionError(wish)
+
+
+async def said_by(answers: Stuck, folder: Path, wait: int) -> bytes:
+    """The reply to a request that `answers` is to grant within `wait` seconds."""
+    catalogue = wiring.read_catalogue(folder / "headrace.toml")
+    catalogue = replace(catalogue, gateway=replace(catalogue.gateway, wait=wait))
+    got: list[bytes] = []
+
+    def put(status_line: str, lines: Lines) -> None:
+        got.extend(lines)
+
+    assert await say.converse(catalogue, answers, ["ASK words", "NOOP on"], put)
+    assert got[-1].startswith(b"on")  # the next request is answered as ever
+    return b"".join(got[:-2])
+
+
+async def test_what_nobody_foresaw_is_451(folder: Path) -> None:
+    assert (await said_by(Stuck(ZeroDivisionError("x")), folder, 9)).startswith(b"451 00001 ")
+
+
+async def test_a_terminal_is_shown_the_wait(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(say, "_SHOW_AFTER", 0.01)
+    monkeypatch.setattr(sys, "stderr", terminal := Terminal())
+    monkeypatch.setenv("TERM", "xterm")
+    monkeypatch.setenv("COLUMNS", "80")
+    assert (await said_by(Stuck(), folder, 1)).startswith(b"420 00001 ")
+    assert "waiting for the far server" in terminal.getvalue()
+    assert terminal.getvalue().endswith("\x1b[2K")  # and the bar is taken away
