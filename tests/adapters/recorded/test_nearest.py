@@ -125,5 +125,7 @@ def test_large_bodies_and_one_that_is_gone(tmp_path: Path) -> None:
     recorded = Asked("PUT", "http://tides.example/x", (), Content(large + b"a"))
     asked = Asked("PUT", "http://tides.example/x", (), Content(large + b"b"))
     assert nearest(asked, [recorded]).differs == f"the body: from byte {len(large) + 1} on"
+    begun = Asked("PUT", "http://tides.example/x", (), Content(large[: limits.CHUNK_BYTES]))
+    assert nearest(begun, [recorded]).differs == f"the body: from byte {limits.CHUNK_BYTES + 1} on"
     gone = Asked("PUT", "http://tides.example/x", (), Content(path=tmp_path / "gone"))
     assert nearest(asked, [gone]).differs == "the body"
