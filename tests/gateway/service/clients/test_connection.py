@@ -560,3 +560,17 @@ async def test_a_worker_that_is_ended_cuts_its_line() -> None:
         line.abort()  # it is gone already
         await line.gone()
         writer.close()
+
+
+async def test_hurry_without_a_reply_in_flight_changes_nothing() -> None:
+    async with gateway() as (server, host, port):
+        reader, writer = await asyncio.open_connection(host, port)
+        for word in (b"one", b"two"):
+            writer.write(b"NOOP " + word + b"\r")
+            assert (await reader.readline()).startswith(b"200 00001 ")
+            assert (await reader.readline()).startswith(word)
+            (line,) = server._connections
+            assert isinstance(line, Connection)
+            await asyncio.sleep(0.01)
+            line.hurry()
+        writer.close()
