@@ -129,12 +129,11 @@ async def _reply(session: Session, event: Line | Data, answers: Fulfiller, secon
                 granted = answers.now(wish) or await _granted(wish, answers, deadline)
             except HeadraceError as error:
                 wish = steps.throw(error)
-                continue
             except Exception as error:  # noqa: BLE001 - every request is answered, whatever failed
                 _log.exception("a request failed")
                 wish = steps.throw(failure(wish, error))
-                continue
-            wish = steps.send(granted)
+            else:
+                wish = steps.send(granted)
     except StopIteration as stop:
         lines: Lines | None = stop.value
         return lines
