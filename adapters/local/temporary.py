@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Final
 
 from adapters import limits
+from adapters.disks import to_spare
 from adapters.errors import ChangedMeanwhile, MayBeDone, NotAllowed, WrongDocument
 from adapters.files import A_FOLDER, ALREADY_THERE
 from adapters.local.confined import SELF, Spot, shut
@@ -80,9 +81,7 @@ class Temporary:
 
     def _leave_room(self, size: int) -> None:
         """OSError where so many bytes more would take what the system needs: a document may have no end."""
-        disk = os.fstatvfs(self._descriptor)
-        reserve = min(limits.DISK_RESERVE_BYTES, disk.f_blocks * disk.f_frsize // limits.DISK_RESERVE_PART)
-        if disk.f_bavail * disk.f_frsize - size < reserve:
+        if to_spare(self._descriptor, limits.DISK_RESERVE_BYTES) < size:
             raise OSError(errno.ENOSPC, "what is left is kept free")
 
     def place(self, may_replace: Check, *, replace: bool) -> None:

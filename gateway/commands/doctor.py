@@ -70,7 +70,7 @@ def secrets(patient: Patient) -> Iterator[Finding]:
 def state(patient: Patient) -> Iterator[Finding]:
     """The state folder: there or to be made, writable, for nobody else, and with room."""
     path = Path(patient.catalogue.gateway.state)
-    there = next(each for each in (path, *path.absolute().parents) if each.exists())
+    there = wiring.standing(path)
     if not os.access(there, os.W_OK | os.X_OK):
         yield Finding(f"the state folder {path}", "it cannot be written", "give it to the gateway's user")
     elif there == path and path.stat().st_mode & stat.S_IWOTH:

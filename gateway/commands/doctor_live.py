@@ -18,6 +18,7 @@ from adapters.trust import trust_context
 from gateway.catalogue.calling.addresses import is_literal_host, split_url
 from gateway.catalogue.model import Catalogue
 from gateway.commands.findings import DAY, SOON, Finding, Patient
+from gateway.service.doors import where
 
 _WEB: Final = {"http": "http", "https": "https", "dav": "http", "davs": "https"}
 
@@ -81,7 +82,8 @@ def _origins(catalogue: Catalogue) -> set[tuple[str, str | None]]:
         host = rest.partition("/")[0]
         if scheme in _WEB and "{" not in host:
             url = split_url(f"{scheme}://{host}/")
-            found.add((f"{_WEB[scheme]}://{url.text.partition('://')[2].rstrip('/')}", ca))
+            assert url.port is not None  # each of these has a usual one
+            found.add((f"{_WEB[scheme]}://{where(url.host, url.port)}", ca))
     return found
 
 

@@ -4,7 +4,7 @@ import asyncio
 import logging
 import os
 import signal
-from collections.abc import Mapping
+from collections.abc import Coroutine, Mapping
 from contextlib import suppress
 from typing import Any, Final
 
@@ -127,7 +127,7 @@ class Handover:
 
     # The end
 
-    async def stopping(self) -> None:
+    def stopping(self) -> None:
         """This one goes down, and the one before it does so too, if it is still there."""
         if self._before is not None:
             self._before.say(STOP)
@@ -146,7 +146,7 @@ class Handover:
             await self._before.gone(seconds)
             await self._before.aclose()
 
-    def _begin(self, work: Any) -> None:
+    def _begin(self, work: Coroutine[Any, Any, None]) -> None:
         self._tasks.append(asyncio.get_running_loop().create_task(work))
 
 

@@ -167,7 +167,7 @@ class _Serving:
                 self._manager.say(stopping=1)
             for task in background:
                 task.cancel()
-            await handover.stopping()
+            handover.stopping()
             await server.stop()
         finally:
             await page.stop()

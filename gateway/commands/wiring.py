@@ -5,7 +5,6 @@ import asyncio
 import errno
 import logging
 import os
-import shutil
 import stat
 import sys
 from collections.abc import Callable
@@ -17,6 +16,7 @@ from typing import Final, TypeVar
 from urllib.parse import unquote_to_bytes
 
 from adapters import limits
+from adapters.disks import to_spare
 from adapters.errors import HeadraceError
 from adapters.redaction import HIDDEN
 from adapters.registry import SCHEMES
@@ -117,6 +117,11 @@ def read_table(folder: Path, name: str) -> str | None:
 def folder_of(base: str) -> Path:
     """The folder that a `file` URL is."""
     return Path(os.fsdecode(unquote_to_bytes(base.removeprefix("file://"))))
+
+
+def standing(path: Path) -> Path:
+    """The path, or what there is of it: where the rest would be made."""
+    return next(each for each in (path, *path.absolute().parents) if each.exists())
 
 
 def check_folder(base: str) -> str | None:
@@ -281,11 +286,11 @@ class Parts:
         """Why nothing can be kept on the disk; on any thread."""
         if self._store is None:
             return []
-        there = next(each for each in (self._state, *self._state.absolute().parents) if each.exists())
+        there = standing(self._state)
         if not os.access(there, os.W_OK | os.X_OK):
             return ["The state folder cannot be written"]
-        free = shutil.disk_usage(there).free
-        return [] if free >= limits.SPOOL_RESERVE_BYTES else ["The disk of the state folder is full"]
+        full = to_spare(there, limits.SPOOL_RESERVE_BYTES) <= 0
+        return ["The disk of the state folder is full"] if full else []
 
     async def save_accounts(self) -> None:
         """Write down what clients have had today."""

@@ -29,7 +29,8 @@ class Crowd:
 
     def __init__(self, catalogue: Callable[[], Catalogue], others: Fulfiller) -> None:
         self._catalogue, self._others = catalogue, others
-        self._busy: Counter[str] = Counter()
+        self._busy: Counter[str] = Counter()  # by far server
+        self._count = 0  # of all
         self._waiting: list[tuple[str, asyncio.Future[None]]] = []
 
     def now(self, wish: Wish) -> Granted | None:
@@ -49,14 +50,14 @@ class Crowd:
     def numbers(self) -> list[Number]:
         """How many there are, for who collects that."""
         return [
-            Number("requests_at_once", "Requests that are worked on", self._busy.total),
+            Number("requests_at_once", "Requests that are worked on", lambda: self._count),
             Number("requests_waiting", "Requests that wait for others", lambda: len(self._waiting)),
         ]
 
     @asynccontextmanager
     async def _turn(self, server: str, ends: float) -> AsyncIterator[None]:
         if self._has_room(server):
-            self._busy[server] += 1
+            self._enter(server)
         else:
             await self._wait(server, ends)
         try:
@@ -85,16 +86,23 @@ class Crowd:
     def _has_room(self, server: str) -> bool:
         most = self._catalogue().gateway.at_once
         share = max(1, most // limits.SERVERS_AT_ONCE)
-        return self._busy.total() < most and (not server or self._busy[server] < share)
+        return self._count < most and (not server or self._busy[server] < share)
+
+    def _enter(self, server: str) -> None:
+        self._busy[server] += 1
+        self._count += 1
 
     def _leave(self, server: str) -> None:
+        self._count -= 1
         self._busy[server] -= 1
         if not self._busy[server]:
             del self._busy[server]
         for each in list(self._waiting):
+            if not self._has_room(""):
+                return
             if not each[1].done() and self._has_room(each[0]):  # who has given up leaves by itself
                 self._waiting.remove(each)
-                self._busy[each[0]] += 1
+                self._enter(each[0])
                 each[1].set_result(None)
 
 

@@ -7,6 +7,11 @@ from typing import Final
 _LETTING_IN: Final = 3  # turns of the loop until who was let in has a transport, and its protocol knows
 
 
+def descriptors_of(servers: Iterable[asyncio.Server]) -> list[int]:
+    """Of all sockets that they listen at."""
+    return [each.fileno() for server in servers for each in server.sockets]
+
+
 async def close_listening(servers: Iterable[asyncio.Server]) -> None:
     """Let nobody else in, and close.
 

@@ -24,7 +24,7 @@ from gateway.service.counter.answers import CounterAnswers
 from gateway.service.crowd import Crowd
 from gateway.service.devices.device import Device
 from gateway.service.doors import Bound, Door, Place, places, wire_of
-from gateway.service.listening import close_listening
+from gateway.service.listening import close_listening, descriptors_of
 from gateway.service.members.accounts import Accounts
 from gateway.service.members.answers import MemberAnswers
 from gateway.service.modems.line import ModemLine
@@ -196,10 +196,10 @@ class Server:
     @property
     def sockets(self) -> dict[Spot, list[int]]:
         """The descriptors of all that listens, by what it was opened for."""
-        doors = {place: door for place, door in self._doors.items() if not isinstance(place, SerialDevice)}
         found = {
-            place: [each.fileno() for server in door.servers for each in server.sockets]
-            for place, door in doors.items()
+            place: descriptors_of(door.servers)
+            for place, door in self._doors.items()
+            if not isinstance(place, SerialDevice)
         }
         return {**found, **self._ports.sockets}
 

@@ -7,7 +7,7 @@ from typing import Protocol
 from adapters.errors import NotThere
 from gateway.catalogue.model import Catalogue, ReservedPort
 from gateway.service.callers.port import CallPort, Ringer
-from gateway.service.listening import close_listening
+from gateway.service.listening import close_listening, descriptors_of
 from gateway.service.running.inheriting import CALLS, Inherited, Spot
 from gateway.service.streams.tally import Tally
 
@@ -113,9 +113,7 @@ class CallPorts:
     def sockets(self) -> dict[Spot, list[int]]:
         """The descriptors of all ports that are open."""
         return {
-            (self._hosts[number], number, CALLS): [
-                each.fileno() for server in port.servers for each in server.sockets
-            ]
+            (self._hosts[number], number, CALLS): descriptors_of(port.servers)
             for number, port in self._ports.items()
         }
 

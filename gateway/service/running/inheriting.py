@@ -83,8 +83,9 @@ def told(spots: Mapping[Spot, Iterable[int]], tether: int) -> str:
 
 
 def _handed(said: dict[str, Any]) -> Inherited:
-    found = Inherited(tether=socket.socket(fileno=said["tether"]))
-    found.tether.set_inheritable(False)  # type: ignore[union-attr]
+    tether = socket.socket(fileno=said["tether"])
+    tether.set_inheritable(False)
+    found = Inherited(tether=tether)
     for host, port, number, descriptors in said["spots"]:
         found.by_spot[host, port, number] = [*_listening(descriptors)]
     return found

@@ -9,7 +9,6 @@ import logging
 import os
 import socket
 from collections.abc import MutableMapping
-from contextlib import suppress
 from typing import Final
 
 _log = logging.getLogger(__name__)
@@ -49,8 +48,9 @@ class Manager:
             _log.warning("the service manager cannot be told: %s", error.strerror)
 
     async def stay_alive(self) -> None:
-        """Say so twice in each span, from the loop: a loop that stands still says nothing. Never returns."""
-        with suppress(asyncio.CancelledError):
-            while self.seconds is not None:
-                self.say(watchdog=1)
-                await asyncio.sleep(self.seconds / 2)
+        """Say so twice in each span, from the loop: a loop that stands still says nothing. Returns at once
+        where nobody wants to be told.
+        """
+        while self.seconds is not None:
+            self.say(watchdog=1)
+            await asyncio.sleep(self.seconds / 2)

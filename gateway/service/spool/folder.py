@@ -23,6 +23,7 @@ from pathlib import Path
 from typing import Final
 
 from adapters import limits
+from adapters.disks import to_spare
 from adapters.errors import HeadraceError, NoRoom
 from gateway.service.damage import DAMAGED, set_aside
 from gateway.service.spool.record import Damaged, JobKind, Record, read_record, record_text
@@ -239,9 +240,7 @@ class SpoolFolder:
 
     def free(self) -> int:
         """Bytes of the disk that may be filled: what is free, less a reserve, smaller on a small disk."""
-        disk = os.statvfs(self.path)
-        reserve = min(limits.SPOOL_RESERVE_BYTES, disk.f_blocks * disk.f_frsize // limits.DISK_RESERVE_PART)
-        return disk.f_bavail * disk.f_frsize - reserve
+        return to_spare(self.path, limits.SPOOL_RESERVE_BYTES)
 
     def has(self, number: int, part: str) -> bool:
         """Whether there is anything under that name, be it a link that leads nowhere."""

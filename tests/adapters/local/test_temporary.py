@@ -191,7 +191,7 @@ async def test_something_of_a_disk_is_left_free(
 ) -> None:
     """What a far server sends may have no end, and a system without any room does not do well."""
     room = os.statvfs_result((512, 512, disk // 512, 9_999, 2 + kept // 512, 0, 0, 0, 0, 255))
-    monkeypatch.setattr(os, "fstatvfs", lambda _: room)
+    monkeypatch.setattr(os, "statvfs", lambda _: room)
     await write(stand, b"small", bytes(1_024))
     await fails(stand, write(stand, b"small", bytes(1_025)), NoRoom)
     assert stand.peek(b"small") == bytes(1_024)

@@ -5,7 +5,6 @@ path selects the same nodes as libxml2's evaluator selects by it; and each recor
 the plan says, printable, and as long again on the line.
 """
 
-import math
 from collections.abc import Iterator
 from typing import Final
 
@@ -13,13 +12,14 @@ from lxml import etree
 
 from adapters.errors import PathFault, TooLarge, WrongDocument
 from gateway.extract.markup import Markup, XmlPath, compile_xpath, parse_html, parse_xml
-from gateway.extract.markup.nodes import Attribute, Item, Namespace, Text
+from gateway.extract.markup.nodes import Item, Namespace
 from gateway.extract.markup.xpath.compile import KNOWN_PREFIXES
 from gateway.extract.markup.xpath.evaluate import Evaluation
 from gateway.extract.markup.xpath.grammar import parse
 from gateway.extract.plan import Field, Format, Kind, Plan
 from tests.fuzz.inputs import behind, case_files, first_line, literals, parted
 from tests.fuzz.laid_out import check_laid_out
+from tests.gateway.extract.markup.xpath.generated import place
 
 _LABELS: Final = (None, "iso-8859-1", "utf-16", "windows-1252", "no such charset")
 _PLAIN: Final = b"<a x='1' y='2'>one<b n='3'>two<c/>three</b><b>four</b><c>5</c></a>"
@@ -33,23 +33,6 @@ def _path(text: str) -> XmlPath | None:
         assert 0 <= fault.position <= len(text)
         assert fault.sentence.isascii()
         return None
-
-
-def _place(item: object) -> object:
-    """Something that is equal for the same node, whoever selected it."""
-    match item:
-        case Attribute(parent, name, value):
-            return "attribute", parent, name, value
-        case Text(beside, after):
-            return "text", beside, after
-        case etree._ElementUnicodeResult():
-            if item.is_attribute:
-                return "attribute", item.getparent(), item.attrname, str(item)
-            return "text", item.getparent(), item.is_tail
-        case float():
-            return "NaN" if math.isnan(item) else item
-        case _:
-            return item
 
 
 def _check_as_libxml2_does(text: str, body: bytes, markup: Markup) -> None:
@@ -70,7 +53,7 @@ def _check_as_libxml2_does(text: str, body: bytes, markup: Markup) -> None:
         return
     if isinstance(ours, list) and isinstance(theirs, list):
         mine: list[Item] = [each for each in ours if not isinstance(each, Markup | Namespace)]
-        assert list(map(_place, mine)) == list(map(_place, theirs)), text
+        assert list(map(place, mine)) == list(map(place, theirs)), text
     elif isinstance(ours, bool):
         assert ours is theirs
 

@@ -87,20 +87,19 @@ class Managed:
     process: int
     folder: Path
 
+    def _run(self, *words: str) -> "subprocess.CompletedProcess[str]":
+        """In its namespaces."""
+        inside = ["nsenter", "--target", str(self.process), "--mount", "--pid", "--ipc", "--uts", "--cgroup"]
+        return subprocess.run(
+            [*inside, *words], capture_output=True, text=True, timeout=2 * PATIENCE, check=False
+        )
+
     def ask(self, *words: str) -> str:
         """What systemctl says."""
-        inside = ["nsenter", "--target", str(self.process), "--mount", "--pid", "--ipc", "--uts", "--cgroup"]
-        done = subprocess.run(
-            [*inside, "systemctl", *words], capture_output=True, text=True, timeout=2 * PATIENCE, check=False
-        )
+        done = self._run("systemctl", *words)
         if done.returncode:
-            status = subprocess.run(
-                [*inside, "systemctl", "status", "headrace"], capture_output=True, text=True, check=False
-            )
-            said = subprocess.run([*inside, "cat", "/run/said"], capture_output=True, text=True, check=False)
-            raise AssertionError(
-                done.stderr + status.stdout + said.stdout + (self.folder / "log").read_text()
-            )
+            more = self._run("systemctl", "status", "headrace").stdout, self._run("cat", "/run/said").stdout
+            raise AssertionError("\n".join((done.stderr, *more, (self.folder / "log").read_text())))
         return done.stdout.strip()
 
     def told(self, name: str, unit: str = "headrace") -> str:
@@ -109,14 +108,9 @@ class Managed:
 
     def main(self) -> dict[str, str]:
         """/proc/PID/status of the gateway's main process (proc(5))."""
-        inside = ["nsenter", "--target", str(self.process), "--mount", "--pid"]
-        text = subprocess.run(
-            [*inside, "cat", f"/proc/{self.told('MainPID')}/status"],
-            capture_output=True,
-            text=True,
-            check=True,
-        ).stdout
-        return dict(line.split(":\t", 1) for line in text.splitlines())
+        done = self._run("cat", f"/proc/{self.told('MainPID')}/status")
+        assert done.returncode == 0, done.stderr
+        return dict(line.split(":\t", 1) for line in done.stdout.splitlines())
 
 
 @contextmanager

@@ -6,7 +6,8 @@ import signal
 import subprocess
 import sys
 import threading
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -53,6 +54,14 @@ class Serving:
         _, errors = self.process.communicate(timeout=PATIENCE)
         self.said.append(errors.decode())
         return self.process.returncode
+
+
+def until(true: Callable[[], bool]) -> None:
+    """Wait for that to be so."""
+    ends = time.monotonic() + PATIENCE
+    while not true():
+        assert time.monotonic() < ends
+        time.sleep(0.02)
 
 
 @contextmanager

@@ -10,7 +10,7 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import ExitStack, closing, contextmanager, suppress
 from pathlib import Path
 
@@ -29,7 +29,7 @@ from gateway.service.running.manager import Manager
 from gateway.service.running.page import Page
 from gateway.service.server import Server
 from gateway.testing.clients.line import Line, NothingCame
-from tests.gateway.commands.processes import PATIENCE, Serving, serving
+from tests.gateway.commands.processes import PATIENCE, Serving, serving, until
 from tests.gateway.commands.test_serve import port_of
 from tests.gateway.service.callers.callers import Caller, free_port
 from tests.gateway.service.devices.lines import Machine
@@ -97,13 +97,6 @@ def said(line: Line, request: str) -> list[str]:
     ends = time.monotonic() + PATIENCE
     status = line.take_until(b"\r\n", ends).decode()
     return [status, *(line.take_until(b"\r\n", ends).decode() for _ in range(int(status[4:9])))]
-
-
-def until(true: Callable[[], bool]) -> None:
-    ends = time.monotonic() + PATIENCE
-    while not true():
-        assert time.monotonic() < ends
-        time.sleep(0.02)
 
 
 def runs(process: int) -> bool:
@@ -304,8 +297,9 @@ def test_the_page_stays_at_its_port(tmp_path: Path) -> None:
         assert said(line, "TIME")[0].startswith("200")
 
 
-def test_a_recording_is_written_by_one_only(tmp_path: Path) -> None:
-    with house(tmp_path, "", "--record", "hall") as gateways:
+@pytest.mark.parametrize("option", ["--record", "--trace"])
+def test_a_recording_is_written_by_one_only(tmp_path: Path, option: str) -> None:
+    with house(tmp_path, "", option, "hall") as gateways:
         gateways.gateway.process.send_signal(signal.SIGUSR2)
         gateways.gateway.wait_for("while it records or traces, no other one can go on")
         assert said(gateways.client(), "TIME")[0].startswith("200")

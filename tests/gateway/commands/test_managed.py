@@ -7,7 +7,6 @@ import signal
 import threading
 import time
 from base64 import b64encode
-from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
 
@@ -15,7 +14,7 @@ from pytest_httpserver import HTTPServer
 
 from gateway.testing.clients.line import Line, NothingCame
 from tests.gateway.commands.managed import CREDENTIAL, SECRET, Managed, managed
-from tests.gateway.commands.processes import PATIENCE
+from tests.gateway.commands.processes import PATIENCE, until
 from tests.gateway.service.callers.callers import free_port
 
 CATALOGUE = """
@@ -45,13 +44,6 @@ def asked(line: Line) -> str:
     status = line.take_until(b"\r\n", until).decode()
     line.take_until(b"\r\n", until)
     return status
-
-
-def until(true: Callable[[], bool]) -> None:
-    ends = time.monotonic() + PATIENCE
-    while not true():
-        assert time.monotonic() < ends
-        time.sleep(0.05)
 
 
 PLACE = """

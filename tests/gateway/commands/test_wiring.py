@@ -10,6 +10,7 @@ import trustme
 
 from adapters import limits
 from gateway.catalogue.document.mistakes import CatalogueFaults
+from gateway.catalogue.model import Catalogue, GatewaySettings
 from gateway.commands import wiring
 from gateway.commands.wiring import check_ca, check_folder, read_catalogue, read_secret, read_table
 from tests.gateway.commands.processes import headrace
@@ -165,3 +166,26 @@ def test_a_secret_that_others_may_change_is_refused(tmp_path: Path, mode: int, r
     (mistake,) = faults.value.mistakes
     assert mistake.found == f"file:key, which others may change (mode {mode:04o})"
     assert mistake.allowed.endswith("chmod 600")
+
+
+async def test_why_nothing_can_be_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """By the disk of the state folder, or of where it would be made; a small disk has a smaller reserve."""
+    parts = wiring.Parts(Catalogue(gateway=GatewaySettings(state=str(tmp_path / "to" / "be" / "made"))))
+
+    def disk(blocks: int, free: int) -> None:
+        room = os.statvfs_result((512, 4096, blocks, free, free, 0, 0, 0, 0, 255))
+        monkeypatch.setattr(os, "statvfs", lambda _: room)
+
+    disk(1 << 30, limits.SPOOL_RESERVE_BYTES // 4096 + 1)
+    assert parts.troubles() == []
+    disk(1 << 30, limits.SPOOL_RESERVE_BYTES // 4096)
+    assert parts.troubles() == ["The disk of the state folder is full"]
+    disk(256, 200)  # 1 MiB, as the spool takes it
+    assert parts.troubles() == []
+    monkeypatch.setattr(os, "access", lambda *_: False)
+    assert parts.troubles() == ["The state folder cannot be written"]
+    monkeypatch.undo()
+    await parts.aclose()
+    nothing_kept = wiring.Parts(Catalogue(), keep_on_disk=False)
+    assert nothing_kept.troubles() == []
+    await nothing_kept.aclose()

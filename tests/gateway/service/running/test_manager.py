@@ -59,7 +59,8 @@ async def test_a_watched_process_says_that_it_is_alive_twice_in_each_span(told: 
     took = asyncio.get_running_loop().time() - began
     assert took >= 0.4
     alive.cancel()
-    await alive
+    with pytest.raises(asyncio.CancelledError):
+        await alive
 
 
 @pytest.mark.parametrize(

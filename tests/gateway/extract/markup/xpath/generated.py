@@ -1,12 +1,17 @@
-"""Hypothesis strategies: XML documents, and XPath expressions by the grammar of XPath 1.0.
+"""Hypothesis strategies: XML documents, and XPath expressions by the grammar of XPath 1.0; and what they
+select, so that two evaluators can be compared.
 
 In a document and in an expression, `~` stands before every element name: it is taken away for one without
 namespaces, and made a prefix for one with.
 """
 
+import math
 from xml.sax.saxutils import escape
 
 from hypothesis import strategies as st
+from lxml import etree
+
+from gateway.extract.markup.nodes import Attribute, Text
 
 ELEMENTS = ("a", "b", "c")
 ATTRIBUTES = ("x", "y", "id")
@@ -119,3 +124,20 @@ def _expressions(draw: st.DrawFn, inner: st.SearchStrategy[str]) -> str:
 
 _simple = _numbers | _strings | _paths(None) | st.sampled_from(["last()", "position()", "true()"])
 expressions = st.recursive(_simple, _expressions, max_leaves=6)
+
+
+def place(item: object) -> object:
+    """Something that is equal for the same node, and for equal values."""
+    match item:
+        case Attribute(parent, name, value):
+            return "attribute", parent, name, value
+        case Text(beside, after):
+            return "text", beside, after
+        case etree._ElementUnicodeResult():
+            if item.is_attribute:
+                return "attribute", item.getparent(), item.attrname, str(item)
+            return ("text", item.getparent(), item.is_tail) if item.is_text or item.is_tail else str(item)
+        case float():
+            return "NaN" if math.isnan(item) else item
+        case _:
+            return item

@@ -1,36 +1,17 @@
 """Evaluation against libxml2's, through lxml, on generated documents and expressions of XPath 1.0."""
 
-import math
-
 from hypothesis import assume, given, settings
 from lxml import etree
 
 from adapters import limits
-from gateway.extract.markup.nodes import Attribute, Item, Markup, Text
+from gateway.extract.markup.nodes import Item, Markup
 from gateway.extract.markup.parse import parse_xml
 from gateway.extract.markup.xpath.compile import KNOWN_PREFIXES
 from gateway.extract.markup.xpath.evaluate import Evaluation, Result
 from gateway.extract.markup.xpath.grammar import parse
-from tests.gateway.extract.markup.xpath.generated import documents, expressions
+from tests.gateway.extract.markup.xpath.generated import documents, expressions, place
 
 URI = "urn:demo:town"
-
-
-def place(item: object) -> object:
-    """Something that is equal for the same node, and for equal values."""
-    match item:
-        case Attribute(parent, name, value):
-            return "attribute", parent, name, value
-        case Text(beside, after):
-            return "text", beside, after
-        case etree._ElementUnicodeResult():
-            if item.is_attribute:
-                return "attribute", item.getparent(), item.attrname, str(item)
-            return ("text", item.getparent(), item.is_tail) if item.is_text or item.is_tail else str(item)
-        case float():
-            return "NaN" if math.isnan(item) else item
-        case _:
-            return item
 
 
 def places(result: object) -> object:
