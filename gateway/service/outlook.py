@@ -12,6 +12,7 @@ def numbers(server: Server) -> list[Number]:
         Number("replies", "Replies", lambda: counts.replies, "code", counts=True),
         Number("refused", "Clients that were not let in", lambda: counts.refused, "why", counts=True),
         Number("logins", "What came of LOGIN", lambda: counts.logins, "outcome", counts=True),
+        Number("kept_bytes", "Memory of replies that clients may go on with, about", lambda: server.kept),
         *server.crowd.numbers,
         *server.tally.numbers,
     ]

@@ -88,6 +88,11 @@ class Server:
         return len(self._connections)
 
     @property
+    def kept(self) -> int:
+        """Bytes of replies that clients may go on with, about."""
+        return self._world.memory.size
+
+    @property
     def leaving(self) -> int:
         """How many clients were turned away and have not hung up yet."""
         return len(self._turned_away)

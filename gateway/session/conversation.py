@@ -23,9 +23,10 @@ from gateway.session.access import guarded
 from gateway.session.checking import LineChecks
 from gateway.session.dispatch import PLAIN, WISHING
 from gateway.session.files import storing
+from gateway.session.files.refs import without_slash
 from gateway.session.outgoing import Outgoing
 from gateway.session.requests import read_request
-from gateway.session.state import Asker, Explanation, State, Transfer, World
+from gateway.session.state import Asker, Explanation, Fault, State, Transfer, World
 from gateway.session.steps import Asking, Steps
 from gateway.session.streams.hearing import OpenHearing
 from gateway.session.streams.talking import OpenTalk, refuse
@@ -43,13 +44,6 @@ _STORING: Final = frozenset({"STORE", "APPEND"})
 _WHILE_TALKING: Final = frozenset({"AGAIN", "HALT", "WHY"})
 _GARBLED: Final = "A line came garbled; send it all again"
 _STORING_WORD: Final = re.compile(rb"(?:\? )?[ \t]*(?:sto|app)", re.IGNORECASE)
-
-
-def _without_slash(error: HeadraceError) -> NotThere:
-    """What is said where a ref led nowhere from a BASE that lacks its slash (RFC 3986 section 5.2.3)."""
-    told = NotThere("Not there; BASE ends without a /")
-    told.far, told.steps, told.notes = error.far, error.steps, error.notes
-    return told
 
 
 def _without_prompt(line: bytes) -> bytes:
@@ -70,6 +64,10 @@ class Session:
         self._checks = LineChecks()
         self._untold: Explanation | None = None  # what a lost line may not have been told of
         self.closing = False
+
+    def served(self, busy: bool) -> None:
+        """Whether a reply is being made or sent: then nothing of it is forgotten for want of memory."""
+        self._outgoing.served = busy
 
     @property
     def request_shown(self) -> str:
@@ -130,6 +128,10 @@ class Session:
             self._state.talk.end()
         if self._state.hearing is not None:
             self._state.hearing.end()
+
+    def gone(self) -> None:
+        """Nobody will go on with it: nothing is kept in memory, however long the rest of it is."""
+        self._state.world.memory.gone(self._outgoing)
 
     @property
     def hearing(self) -> OpenHearing | None:
@@ -199,7 +201,7 @@ class Session:
                 )
             elif self._state.explained is not None:
                 self._explain(reply, error.sentence)
-                self._state.explained.fault = error
+                self._state.explained.fault = Fault(error.far, tuple(error.notes), tuple(error.steps))
             if isinstance(error, NotARequest) or (waiting is not None and waiting is self._outgoing.window):
                 return self._outgoing.whole(reply)  # nothing is acknowledged; AGAIN never means it
         else:
@@ -326,8 +328,9 @@ class Session:
             if request.name in _CALLING:
                 self.reader.discard()  # what waits may be meant for the far server
             if error.code == NotThere.code and self._state.loose:
-                raise _without_slash(error) from error
+                raise without_slash(error) from error
             raise
+        self._state.world.memory.used(self._outgoing)
         if request.name != "WHY":
             self._explain(reply)
         self._after(request)

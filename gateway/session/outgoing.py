@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from adapters.errors import WrongMoment, WrongWords
+from gateway.session.memory import Weights
 from gateway.session.pages import check_raw_bytes
 from gateway.session.state import State
 from gateway.session.windows import Window, rest_of
@@ -12,18 +13,35 @@ from gateway.wire.replies import Lines, Reply, encode_lines
 
 class Outgoing:
     """One connection's way out. `reader` tells whether the client speaks telnet; `window` waits for an empty
-    line; `status_shown` is the last reply's status line, for the log.
+    line; `status_shown` is the last reply's status line, for the log. `served`: a reply is being made or
+    sent.
     """
 
     def __init__(self, state: State, reader: LineReader) -> None:
         self.reader = reader
         self.window: Window | None = None
         self.status_shown = ""
+        self.served = False
         self._state = state
         self._mirror = "crlf"
         self._nine_b = False
         self._eol = b""
         self.choose_eol()
+
+    @property
+    def busy(self) -> bool:
+        """Whether something is on its way, or waits to be."""
+        return self.served or self.window is not None
+
+    @property
+    def kept(self) -> Weights:
+        """What is kept in memory of replies and listings."""
+        return self._state.kept
+
+    def forget(self) -> None:
+        """Memory is wanted for others."""
+        self.window = None
+        self._state.forget_replies()
 
     def choose_eol(self, line: Line | None = None) -> None:
         """The line end from now on: as set, or 9Bh for a client whose `line` ended in it."""

@@ -8,6 +8,7 @@ from typing import Final
 from adapters import limits
 from adapters.errors import WrongMoment, WrongWords
 from gateway.extract.plan import Record
+from gateway.session.memory import RECORD_BYTES, Weights
 from gateway.session.steps import Steps
 from gateway.session.wishes import Outcome, Provenance
 from gateway.wire.replies import Reply
@@ -44,6 +45,11 @@ class Pages(ABC):
         tell by nothing else. Bare bytes count as records.
         """
         return f"{self._before + 1}-{self._before + self._count}" if self._count else ""
+
+    @property
+    @abstractmethod
+    def kept(self) -> Weights:
+        """What it keeps in memory."""
 
     def _moved(self, count: int) -> None:
         """A page of so many records is shown; one past the end, without any, leaves the last one."""
@@ -85,6 +91,11 @@ class Cursor(Pages):
         self._page: Sequence[Record] = ()
         self._last: Reply | None = None
 
+    @property
+    def kept(self) -> Weights:
+        """All its records."""
+        return ((self._records, len(self._records) * (self.width + RECORD_BYTES)),)
+
     def next_page(self, settings: Settings) -> Steps:
         """The next page: nothing has to be asked for it."""
         yield from ()
@@ -118,6 +129,27 @@ class Cursor(Pages):
         record = self._page[record_index(number, len(self._page))]
         flag = FLAGS[harm_of(record) | self._stale]
         return replace(self._last, records=(record.text,), flag=flag)
+
+
+class Forgotten(Pages):
+    """After a reply that was given up for want of memory."""
+
+    def __init__(self) -> None:
+        super().__init__(0)
+
+    @property
+    def kept(self) -> Weights:
+        """Nothing."""
+        return ()
+
+    def next_page(self, settings: Settings) -> Steps:
+        """There is none."""
+        yield from ()
+        return self.again(None)
+
+    def again(self, number: str | None) -> Reply:
+        """There is none."""
+        raise WrongMoment("No longer kept; ask again")
 
 
 def page_size(settings: Settings) -> int:

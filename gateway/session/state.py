@@ -14,8 +14,9 @@ from gateway.catalogue.model import Catalogue
 from gateway.extract.plan import Record, Style
 from gateway.session.access import Access, access_of
 from gateway.session.files.listed_names import ListedNames
-from gateway.session.files.numbering import Numbered
-from gateway.session.pages import Cursor, Pages
+from gateway.session.files.numbering import NoNumbers, Numbered
+from gateway.session.memory import Memory, Weights
+from gateway.session.pages import Cursor, Forgotten, Pages
 from gateway.session.steps import Asking, Steps
 from gateway.session.visitors import NOBODY, Visitor
 from gateway.session.wishes import Done, Outcome, Provenance
@@ -92,6 +93,7 @@ class World:
     now: Callable[[], datetime]  # aware
     timed: bool = True
     accounts: Accounts = _FREE
+    memory: Memory = field(default_factory=Memory)
 
 
 class Transfer(Protocol):
@@ -133,6 +135,17 @@ class Transfer(Protocol):
         ...
 
 
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """What an error had to tell WHY; fields as its own. The error itself would keep alive all that the work
+    had in hand, by its traceback.
+    """
+
+    far: str
+    notes: tuple[tuple[str, str], ...]
+    steps: tuple[tuple[str, float], ...]
+
+
 @dataclass(slots=True)
 class Explanation:
     """The last reply, as WHY tells it; filled in as the reply comes about."""
@@ -142,7 +155,7 @@ class Explanation:
     sentence: str = ""
     account: Outcome | Provenance | Done | None = None
     facts: tuple[tuple[str, str], ...] = ()  # pairs of name(8) and text beside the account
-    fault: HeadraceError | None = None
+    fault: Fault | None = None
 
 
 @dataclass(slots=True)
@@ -211,6 +224,20 @@ class State:
             self.base = self.cursor = self.numbered = None
             self.listed_names = ListedNames()
             self.begun.clear()
+
+    @property
+    def kept(self) -> Weights:
+        """What is kept in memory of replies and listings."""
+        holding = (each for each in (self.cursor, self.numbered, self.listed_names) if each is not None)
+        return [pair for each in holding for pair in each.kept]
+
+    def forget_replies(self) -> None:
+        """Memory is wanted for others: MORE, AGAIN and `#n` say so, and WHY tells less."""
+        self.cursor = self.cursor and Forgotten()
+        self.numbered = self.numbered and NoNumbers("No longer kept; LIST again")
+        self.listed_names = ListedNames()
+        if self.explained is not None and isinstance(self.explained.account, Outcome):
+            self.explained.account = self.explained.account.provenance
 
     @property
     def room(self) -> int:

@@ -240,6 +240,11 @@ class Outcome:
     stale: bool
     steps: tuple[tuple[str, float], ...]
 
+    @property
+    def provenance(self) -> Provenance:
+        """The same without the records."""
+        return Provenance(self.origin, self.how, self.age, self.stale, self.steps)
+
 
 @dataclass(frozen=True, slots=True)
 class Listed:

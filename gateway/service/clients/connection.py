@@ -154,6 +154,8 @@ class Connection(asyncio.Protocol):
             self._worker.cancel()
         self._session.lost()
         self._seating.leave(unfinished, for_good=self._session.taken_leave)
+        if not self._seating.keeps(self._session):
+            self._session.gone()
 
     # What the server calls
 
@@ -306,6 +308,7 @@ class Connection(asyncio.Protocol):
         if self._session.reader.cancel_ahead():
             return
         self._busy, self._abandon = True, False
+        self._session.served(True)
         started = time.perf_counter()
         try:
             lines = await self._granting.reply(self._session, event, self._house.wait_seconds())
@@ -316,6 +319,7 @@ class Connection(asyncio.Protocol):
                 self._house.answered(self._session.status_shown[:3])
         finally:
             self._busy = False
+            self._session.served(False)
             self.heard_at = asyncio.get_running_loop().time()
         if lines is not None and _log.isEnabledFor(logging.INFO):
             session = self._session

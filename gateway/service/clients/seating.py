@@ -34,6 +34,10 @@ class Seating:
         """Whether this connection's session is kept when its line is lost."""
         return self.seat is not None and self.seat.held_by(self._holder)
 
+    def keeps(self, session: Session) -> bool:
+        """Whether a client may go on with that on another line."""
+        return self.seat is not None and self.seat.session is session
+
     def feed(self, data: bytes, pending: int) -> None:
         """Bytes came; `pending` of those before them have not been looked at."""
         if self._arrival is not None:

@@ -36,11 +36,13 @@ from gateway.session.files.listed_names import Use
 from gateway.session.files.listing import list_folder
 from gateway.session.files.refs import typed_ref, writable
 from gateway.session.files.texts import text as text_of
+from gateway.session.memory import Weights
 from gateway.session.state import State, World
 from gateway.session.steps import Steps
 from gateway.wire.blocks import heading
 from gateway.wire.charsets import decode_line
 from gateway.wire.lines import BS, CAN, CR, LF, TAB, Cancel, Line, LineReader
+from gateway.wire.replies import Reply
 from gateway.wire.settings import Settings
 
 _SEPARATORS: Final = str.maketrans("/\\", "__")
@@ -63,9 +65,25 @@ class Counter:
         self._unclean = unclean
         self._last: Transfer | None = None
         self._stopped = False  # by a CAN that is still to be listened to
+        self.busy = False  # records are being shown
+
+    @property
+    def kept(self) -> Weights:
+        """What is kept in memory of listings."""
+        return self._state.kept
+
+    def forget(self) -> None:
+        """Memory is wanted for others."""
+        self._state.forget_replies()
 
     def run(self) -> Talk[None]:
         """The whole dialogue, which ends when the client takes its leave."""
+        try:
+            yield from self._dialogue()
+        finally:
+            self._state.world.memory.gone(self)
+
+    def _dialogue(self) -> Talk[None]:
         yield from self._tell(wording.greeting(self._place.name, writable=self._place.write))
         yield from say(self._writing.prompt())
         while True:
@@ -257,7 +275,16 @@ class Counter:
 
     def _show(self, steps: Steps) -> Talk[bool]:
         """The records of a request, page by page, until a CAN comes. Whether there were any."""
-        reply, any_yet = (yield from steps), False
+        reply = yield from steps
+        self._state.world.memory.used(self)
+        self.busy = True
+        try:
+            return (yield from self._pages(reply))
+        finally:
+            self.busy = False
+
+    def _pages(self, reply: Reply) -> Talk[bool]:
+        any_yet = False
         while True:
             any_yet = any_yet or bool(reply.records)
             for piece in self._writing.pieces(reply.records):

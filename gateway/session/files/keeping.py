@@ -16,8 +16,13 @@ from gateway.extract.dumps import HexDump
 _STRETCH: Final = 64  # records laid out at a time
 
 
-class _Records(Sequence[str]):
+class CompactRecords(Sequence[str]):
     """What the forms have in common: a slice is a list."""
+
+    @property
+    @abstractmethod
+    def size(self) -> int:
+        """Bytes kept of them."""
 
     @abstractmethod
     def _at(self, index: int) -> str:
@@ -32,13 +37,18 @@ class _Records(Sequence[str]):
         return self._at(places) if isinstance(places, int) else [self._at(each) for each in places]
 
 
-class HexRecords(_Records):
+class HexRecords(CompactRecords):
     """Hex records of `width` characters that show `data`."""
 
     def __init__(self, data: bytes, width: int) -> None:
         self._data = data
         self._width = width
         self._bytes = HexDump(width).wanted(1)
+
+    @property
+    def size(self) -> int:
+        """Bytes kept of the document."""
+        return len(self._data)
 
     def __len__(self) -> int:
         return len(range(0, len(self._data), self._bytes))
@@ -57,7 +67,7 @@ class HexRecords(_Records):
         return [*dump.feed(part), *dump.finish()][0].text
 
 
-class PackedRecords(_Records):
+class PackedRecords(CompactRecords):
     """Texts of `width` characters each, kept as UTF-8 without the blanks at their ends."""
 
     def __init__(self, width: int, texts: Iterable[str] = ()) -> None:

@@ -14,6 +14,7 @@ from urllib.parse import unquote_to_bytes
 from adapters import limits
 from adapters.files import quoted
 from gateway.catalogue.calling.targets import Ref
+from gateway.session.memory import NAME_BYTES, Weights
 
 Behind: TypeAlias = bytes | str | None
 """What a shown name stands for: a name in the folder, a whole URL within the place, or nothing usable."""
@@ -77,8 +78,16 @@ class ListedNames:
             del self._folders[next(iter(self._folders))]
 
     def _too_many(self) -> bool:
-        names = sum(each.size for each in self._folders.values())
-        return len(self._folders) > limits.SHORT_LISTINGS or names > limits.SHORT_NAMES
+        return len(self._folders) > limits.SHORT_LISTINGS or self._count > limits.SHORT_NAMES
+
+    @property
+    def _count(self) -> int:
+        return sum(each.size for each in self._folders.values())
+
+    @property
+    def kept(self) -> Weights:
+        """All names."""
+        return ((self, self._count * NAME_BYTES),)
 
     def created(self, ref: Ref) -> None:
         """Something may have this very name from now on, so that it stands for nothing else."""

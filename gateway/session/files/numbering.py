@@ -8,10 +8,16 @@ from adapters.errors import NotAllowed, NotThere, WrongMoment
 from adapters.files import Entry, Kind, quoted
 from gateway.catalogue.calling.targets import Ref, current, inside, read_ref
 from gateway.catalogue.model import Catalogue
+from gateway.session.memory import ENTRY_BYTES, LINK_BYTES, Weights
 
 
 class Numbered(Protocol):
     """What the numbers of the last LIST or TEXT stand for."""
+
+    @property
+    def kept(self) -> Weights:
+        """What is kept in memory for that."""
+        ...
 
     def ref(self, catalogue: Catalogue, number: int) -> Ref:
         """The ref of `number`, from 1. NotThere for none; NotAllowed for a URL that may not be typed."""
@@ -23,11 +29,18 @@ class Numbered(Protocol):
 
 
 class NoNumbers:
-    """After a LIST that failed: a program that looks at no code must not go on in another folder."""
+    """After a LIST that failed: a program that looks at no code must not go on in another folder. `why` is
+    what is said of that.
+    """
+
+    kept: Weights = ()
+
+    def __init__(self, why: str = "The last LIST failed; LIST again") -> None:
+        self._why = why
 
     def ref(self, catalogue: Catalogue, number: int) -> Ref:
         """There is none."""
-        raise WrongMoment("The last LIST failed; LIST again")
+        raise WrongMoment(self._why)
 
     def whole(self, catalogue: Catalogue, number: int) -> str:
         """There is none."""
@@ -40,6 +53,11 @@ class NumberedEntries:
 
     folder: Ref
     entries: Sequence[Entry]
+
+    @property
+    def kept(self) -> Weights:
+        """All entries."""
+        return ((self.entries, len(self.entries) * ENTRY_BYTES),)
 
     def _entry(self, number: int) -> Entry:
         if not 1 <= number <= len(self.entries):
@@ -73,6 +91,11 @@ class NumberedLinks:
 
     links: Sequence[str]
     placed: bool = False
+
+    @property
+    def kept(self) -> Weights:
+        """All links."""
+        return ((self.links, len(self.links) * LINK_BYTES + sum(map(len, self.links))),)
 
     def _link(self, number: int) -> str:
         if not 1 <= number <= len(self.links):

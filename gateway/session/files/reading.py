@@ -18,8 +18,9 @@ from adapters.files import Stat
 from gateway.catalogue.calling.targets import Ref
 from gateway.extract.dumps import Dump, HexDump, dump_for
 from gateway.extract.fields.text import Lettering
-from gateway.session.files.keeping import HexRecords, PackedRecords
+from gateway.session.files.keeping import CompactRecords, HexRecords, PackedRecords
 from gateway.session.files.refs import typed_ref
+from gateway.session.memory import Weights
 from gateway.session.pages import Pages, check_raw_bytes, page_size, record_index
 from gateway.session.state import State
 from gateway.session.steps import Asking, Steps, granted, worked
@@ -135,6 +136,18 @@ class _Reading(Pages):
         super().__init__(width)
         self._window = window
         self._last: Reply | None = None
+
+    @property
+    def kept(self) -> Weights:
+        """What was fetched and not yet shown, and the page shown last."""
+        shown = 0 if self._last is None else self._shown_bytes(self._last)
+        return ((self, len(self._window.here) + shown),)
+
+    @staticmethod
+    def _shown_bytes(reply: Reply) -> int:
+        if reply.raw is not None:
+            return len(reply.raw)
+        return reply.records.size if isinstance(reply.records, CompactRecords) else 0
 
     def _shown(self, reply: Reply, empty: bool) -> Reply:
         """Note a page; one past the end leaves the last one to be repeated."""

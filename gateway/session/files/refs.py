@@ -3,7 +3,7 @@
 import re
 from typing import Final
 
-from adapters.errors import NotAllowed, NotPossible, NotThere, WrongMoment, WrongWords
+from adapters.errors import HeadraceError, NotAllowed, NotPossible, NotThere, WrongMoment, WrongWords
 from gateway.catalogue.calling.targets import Ref, is_relative, read_ref
 from gateway.session.files.listed_names import Use
 from gateway.session.files.numbering import Numbered
@@ -70,3 +70,10 @@ def not_a_root(ref: Ref) -> Ref:
     if ref.is_root:
         raise NotPossible("That is the place itself")
     return ref
+
+
+def without_slash(error: HeadraceError) -> NotThere:
+    """What is said where a ref led nowhere from a BASE that lacks its slash (RFC 3986 section 5.2.3)."""
+    told = NotThere("Not there; BASE ends without a /")
+    told.far, told.steps, told.notes = error.far, error.steps, error.notes
+    return told
