@@ -65,9 +65,9 @@ class Session:
         self._untold: Explanation | None = None  # what a lost line may not have been told of
         self.closing = False
 
-    def served(self, busy: bool) -> None:
-        """Whether a reply is being made or sent: then nothing of it is forgotten for want of memory."""
-        self._outgoing.served = busy
+    def sent(self, now: bool) -> None:
+        """Whether a reply is being sent: then nothing of it is forgotten for want of memory."""
+        self._outgoing.sent = now
 
     @property
     def request_shown(self) -> str:

@@ -26,7 +26,7 @@ class Keeper(Protocol):
 
     @property
     def busy(self) -> bool:
-        """Whether it is being served, or a reply is still on its way."""
+        """Whether a reply is on its way."""
         ...
 
     @property
@@ -56,8 +56,8 @@ class Memory:
         keeper.forget()
 
     def used(self, keeper: Keeper) -> None:
-        """It was served just now. NoRoom, and it has forgotten everything: the others are being served too,
-        and keep as much as there is room for.
+        """It was served just now. NoRoom, and it has forgotten everything: replies on their way to others
+        take all the room.
         """
         self._kept.pop(keeper, None)
         kept = keeper.kept

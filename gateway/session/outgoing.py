@@ -13,15 +13,14 @@ from gateway.wire.replies import Lines, Reply, encode_lines
 
 class Outgoing:
     """One connection's way out. `reader` tells whether the client speaks telnet; `window` waits for an empty
-    line; `status_shown` is the last reply's status line, for the log. `served`: a reply is being made or
-    sent.
+    line; `status_shown` is the last reply's status line, for the log. `sent`: a reply is being sent.
     """
 
     def __init__(self, state: State, reader: LineReader) -> None:
         self.reader = reader
         self.window: Window | None = None
         self.status_shown = ""
-        self.served = False
+        self.sent = False
         self._state = state
         self._mirror = "crlf"
         self._nine_b = False
@@ -31,7 +30,7 @@ class Outgoing:
     @property
     def busy(self) -> bool:
         """Whether something is on its way, or waits to be."""
-        return self.served or self.window is not None
+        return self.sent or self.window is not None
 
     @property
     def kept(self) -> Weights:

@@ -308,18 +308,18 @@ class Connection(asyncio.Protocol):
         if self._session.reader.cancel_ahead():
             return
         self._busy, self._abandon = True, False
-        self._session.served(True)
         started = time.perf_counter()
         try:
             lines = await self._granting.reply(self._session, event, self._house.wait_seconds())
             if self._abandon:
                 lines = None  # CAN may have come just before they were made
             if lines is not None:
+                self._session.sent(True)
                 await self._send(lines)
                 self._house.answered(self._session.status_shown[:3])
         finally:
             self._busy = False
-            self._session.served(False)
+            self._session.sent(False)
             self.heard_at = asyncio.get_running_loop().time()
         if lines is not None and _log.isEnabledFor(logging.INFO):
             session = self._session
