@@ -32,6 +32,7 @@ from typing import ClassVar, Final
 from urllib.parse import quote_from_bytes, unquote_to_bytes
 
 from adapters.errors import ChangedMeanwhile, NotPossible, TooLarge
+from adapters.in_hand import in_hand
 from adapters.media import media_type_of
 from adapters.port import Call, Credentials, Fetched, Reach, Validators
 
@@ -282,6 +283,7 @@ class FileAdapter:
                 body += chunk
                 if len(body) > call.body_limit:
                     raise TooLarge("The document is too large")
+                await in_hand(len(body))
         stat = reading.stat
         return Fetched(
             body=bytes(body),

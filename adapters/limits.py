@@ -281,6 +281,8 @@ ACCOUNTS_SAVED_SECONDS: Final = 30.0  # between two times that a day's counts ar
 ACCOUNT_BURST: Final = 10  # requests at once, at least, before a rate holds anybody back
 
 SERVERS_AT_ONCE: Final = 4  # far servers that may take all turns of requests between them, if they hang
+LARGE_AT_ONCE: Final = 8  # large documents in memory, from when they arrive to the answer
+LARGE_BYTES: Final = 1 << 20  # a document from there on; a part of one that READ fetches is never more
 
 # Running for years
 LIVE_SECONDS: Final = 10.0  # for a far server to answer whoever looks whether it does

@@ -35,6 +35,7 @@ from adapters.http.messages import first_hop, request_fields, request_url
 from adapters.http.redirects import Hop, next_hop
 from adapters.http.statuses import REDIRECT_STATUSES, status_fault
 from adapters.http.urls import origin_text, url_origin
+from adapters.in_hand import in_hand
 from adapters.port import Call, Fetched
 
 
@@ -223,5 +224,6 @@ async def _body(hop: Hop, call: Call, response: httpcore.Response, fields: Field
     gzip = not bodiless and is_gzip(fields.joined("content-encoding"))
     body = Body(gzip=gzip, raw_limit=call.body_limit)
     async for data in response.aiter_stream():
-        body.feed(data)
+        for size in body.feed(data):
+            await in_hand(size)
     return b"" if bodiless else body.finish()

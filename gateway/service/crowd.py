@@ -1,24 +1,24 @@
 """wishes -> so many granted at once, and so many at one far server; others wait, and those beyond are told.
 
-One far server that hangs can take a share of all turns (1 / limits.SERVERS_AT_ONCE): the rest is for who asks
-others.
+Of what they fetch so many large documents are in memory at one time, by the same rule.
 """
 
 import asyncio
-from collections import Counter
-from collections.abc import AsyncIterator, Callable
-from contextlib import asynccontextmanager
+from collections.abc import Callable
 from typing import Final
 
 from adapters import limits
-from adapters.errors import GatewayFull
+from adapters.in_hand import holding
 from gateway.catalogue.model import Catalogue
 from gateway.service.breaker import origin_of
 from gateway.service.clients.granting import Fulfiller
 from gateway.service.running.metrics import Number
+from gateway.service.shares import Shares
 from gateway.session.wishes import DeliverWish, Granted, SayWish, SourceWish, Wish, WorkWish
 
 _FULL: Final = "Too many requests at once; try again"
+_LARGE: Final = "Too many large documents at once"
+_PATIENCE: Final = 0.8  # of a request's time; then it is told, before the far server seems to be late
 
 
 class Crowd:
@@ -29,9 +29,8 @@ class Crowd:
 
     def __init__(self, catalogue: Callable[[], Catalogue], others: Fulfiller) -> None:
         self._catalogue, self._others = catalogue, others
-        self._busy: Counter[str] = Counter()  # by far server
-        self._count = 0  # of all
-        self._waiting: list[tuple[str, asyncio.Future[None]]] = []
+        self._requests = Shares(lambda: catalogue().gateway.at_once, self._queue, _FULL)
+        self._large = Shares(lambda: limits.LARGE_AT_ONCE, self._queue, _LARGE)
 
     def now(self, wish: Wish) -> Granted | None:
         """What is granted without waiting takes no room."""
@@ -42,68 +41,40 @@ class Crowd:
         if isinstance(wish, SayWish | WorkWish | DeliverWish):
             return await self._others.answer(wish, seconds)
         loop = asyncio.get_running_loop()
-        ends = loop.time() + seconds
-        async with self._turn(_server_of(wish), ends):
-            return await self._others.answer(wish, ends - loop.time())
+        ends, server = loop.time() + seconds, _server_of(wish)
+        await self._requests.take(server, ends)
+        left = ends - loop.time()
+        try:
+            with holding(_Large(self._large, server, ends - (1 - _PATIENCE) * left)):
+                return await self._others.answer(wish, left)
+        finally:
+            self._requests.give_back(server)
+
+    def _queue(self) -> int:
+        settings = self._catalogue().gateway
+        return settings.clients if settings.queue is None else settings.queue
 
     @property
     def numbers(self) -> list[Number]:
         """How many there are, for who collects that."""
         return [
-            Number("requests_at_once", "Requests that are worked on", lambda: self._count),
-            Number("requests_waiting", "Requests that wait for others", lambda: len(self._waiting)),
+            Number("requests_at_once", "Requests that are worked on", lambda: self._requests.count),
+            Number("requests_waiting", "Requests that wait for others", lambda: self._requests.waiting),
+            Number("large_at_once", "Large documents in memory", lambda: self._large.count),
         ]
 
-    @asynccontextmanager
-    async def _turn(self, server: str, ends: float) -> AsyncIterator[None]:
-        if self._has_room(server):
-            self._enter(server)
-        else:
-            await self._wait(server, ends)
-        try:
-            yield
-        finally:
-            self._leave(server)
 
-    async def _wait(self, server: str, ends: float) -> None:
-        settings = self._catalogue().gateway
-        if len(self._waiting) >= (settings.clients if settings.queue is None else settings.queue):
-            raise GatewayFull(_FULL)
-        mine = server, asyncio.get_running_loop().create_future()
-        self._waiting.append(mine)
-        try:
-            async with asyncio.timeout_at(ends):
-                await mine[1]
-        except (TimeoutError, asyncio.CancelledError) as error:
-            if mine in self._waiting:
-                self._waiting.remove(mine)
-            else:
-                self._leave(server)  # its turn has just come
-            if isinstance(error, TimeoutError):
-                raise GatewayFull(_FULL) from error
-            raise
+class _Large:
+    """Turns of large documents, for one request."""
 
-    def _has_room(self, server: str) -> bool:
-        most = self._catalogue().gateway.at_once
-        share = max(1, most // limits.SERVERS_AT_ONCE)
-        return self._count < most and (not server or self._busy[server] < share)
+    def __init__(self, shares: Shares, server: str, ends: float) -> None:
+        self._shares, self._server, self._ends = shares, server, ends
 
-    def _enter(self, server: str) -> None:
-        self._busy[server] += 1
-        self._count += 1
+    async def take(self) -> None:
+        await self._shares.take(self._server, self._ends)
 
-    def _leave(self, server: str) -> None:
-        self._count -= 1
-        self._busy[server] -= 1
-        if not self._busy[server]:
-            del self._busy[server]
-        for each in list(self._waiting):
-            if not self._has_room(""):
-                return
-            if not each[1].done() and self._has_room(each[0]):  # who has given up leaves by itself
-                self._waiting.remove(each)
-                self._enter(each[0])
-                each[1].set_result(None)
+    def give_back(self) -> None:
+        self._shares.give_back(self._server)
 
 
 def _server_of(wish: Wish) -> str:

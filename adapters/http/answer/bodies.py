@@ -99,21 +99,29 @@ class Body:
         self._room = expanded_limit
         self._expander = Expander(limits.GZIP_MEMBERS) if gzip else None
         self._parts: list[bytes] = []
+        self._size = 0
 
-    def feed(self, data: bytes) -> None:
-        """The next raw bytes, in pieces of any size. TooLarge, BrokenOff."""
+    def feed(self, data: bytes) -> Iterator[int]:
+        """The next raw bytes, in pieces of any size: they are taken in step by step, and each tells how many
+        bytes of the body there are. TooLarge, BrokenOff.
+        """
         self._raw_room -= len(data)
         if self._raw_room < 0:
             raise TooLarge("The document is too large")
         if self._expander is None:
-            self._parts.append(data)
+            yield self._add(data)
             return
         for part in self._expander.feed(data):
             if self._expander.packed:
                 self._room -= len(part)
                 if self._room < 0:
                     raise TooLarge("The document is too large")
-            self._parts.append(part)
+            yield self._add(part)
+
+    def _add(self, part: bytes) -> int:
+        self._parts.append(part)
+        self._size += len(part)
+        return self._size
 
     def finish(self) -> bytes:
         """The whole body. BrokenOff where the last member is not complete."""

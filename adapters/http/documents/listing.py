@@ -11,6 +11,7 @@ from adapters.http.client import Answer, HttpClient, Request
 from adapters.http.documents.looking import kind_by_slash
 from adapters.http.documents.places import as_folder
 from adapters.http.index_pages import index_entries
+from adapters.in_hand import in_hand
 
 _HTML: Final = frozenset({"", "text/html", "application/xhtml+xml"})
 
@@ -52,4 +53,5 @@ async def _page(answer: Answer) -> tuple[bytearray, bool]:
         if len(page) > limits.LIST_BYTES:
             del page[limits.LIST_BYTES :]
             return page, True
+        await in_hand(len(page))
     return page, False

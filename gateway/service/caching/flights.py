@@ -6,12 +6,14 @@ lack of time.
 """
 
 import asyncio
+import contextvars
 import copy
 from collections.abc import Callable, Coroutine
 from dataclasses import dataclass, field
 from typing import Any, Generic, TypeVar
 
 from adapters.errors import GatewayFull, HeadraceError
+from adapters.in_hand import IN_HAND, InHand
 from adapters.recorded.asking import LATE
 
 T = TypeVar("T")
@@ -20,12 +22,13 @@ T = TypeVar("T")
 @dataclass(slots=True, eq=False)
 class Flight(Generic[T]):
     """One piece of work under way, since when on the loop's clock. `wanted`: some asker has a use for its
-    result beyond the moment.
+    result beyond the moment. `hand`: what it has in memory, which is all its askers'.
     """
 
     since: float
     wanted: bool = False
     askers: int = 0
+    hand: InHand | None = None
     task: asyncio.Task[T] = field(init=False)
 
 
@@ -62,20 +65,25 @@ class Flights(Generic[T]):
         flight = self._flights.get(key)
         if flight is None:
             flight = self._flights[key] = Flight(asyncio.get_running_loop().time())
-            flight.task = asyncio.create_task(start(flight))
+            flight.task = asyncio.create_task(start(flight), context=_within(flight))
             self._tasks.add(flight.task)
             flight.task.add_done_callback(self._landed(key, flight))
         flight.wanted |= wanted
         flight.askers += 1
-        why = None
+        why, hand = None, IN_HAND.get()
         try:
             await asyncio.wait((flight.task,), timeout=max(0.0, seconds))
             why = LATE
         finally:
+            if hand is not None and flight.hand is not None:
+                hand.join(flight.hand)
             flight.askers -= 1
             if not flight.askers and not flight.task.done():
                 self._unlist(key, flight)
                 flight.task.cancel(why)
+            if not flight.askers and flight.hand is not None:
+                flight.hand.leave()
+                flight.hand = None
         if not flight.task.done():
             raise TimeoutError
         if flight.task.cancelled():
@@ -115,3 +123,12 @@ class Flights(Generic[T]):
 def _own(fault: BaseException) -> HeadraceError:
     """A copy for one asker, with the same code, sentence and seconds."""
     return copy.copy(fault) if isinstance(fault, HeadraceError) else HeadraceError()
+
+
+def _within(flight: Flight[T]) -> contextvars.Context:
+    """What the flight's work runs in: what it has in hand is its own."""
+    context, hand = contextvars.copy_context(), IN_HAND.get()
+    if hand is not None:
+        flight.hand = hand.of_shared()
+        context.run(IN_HAND.set, flight.hand)
+    return context

@@ -7,6 +7,7 @@ from typing import TypeAlias
 from adapters import limits
 from adapters.errors import BrokenOff, ChangedMeanwhile, NotPossible, TooLarge, WrongDocument
 from adapters.files import A_DOCUMENT, Ability, Kind
+from adapters.in_hand import in_hand
 from adapters.media import media_type_of
 from gateway.catalogue.calling.targets import Ref
 from gateway.catalogue.model import Catalogue
@@ -20,6 +21,7 @@ from gateway.service.files.jobs import Job, Jobs
 from gateway.service.files.links import link_refs, page_url
 from gateway.service.layouts import Layouts
 from gateway.service.spool.spool import Held, Spool
+from gateway.session.memory import ENTRY_BYTES, NAME_BYTES
 from gateway.session.state import without_secrets
 from gateway.session.wishes import (
     Act,
@@ -92,6 +94,7 @@ class FileDesk:
     async def _list(self, far: Far, seconds: float) -> Listed:
         _wanted(far, Ability.LIST, "LIST")
         listing = await far.adapter.list(far.target, seconds)
+        await in_hand(len(listing.entries) * (ENTRY_BYTES + NAME_BYTES))
         folder = _moved(far.ref, listing.url)
         return Listed(listing, folder, Provenance(listing.origin, "fetched", steps=listing.steps))
 
@@ -201,6 +204,7 @@ async def _part(far: Far, wish: ReadWish, seconds: float) -> Part:
             data += chunk
             if len(data) > wish.count:
                 break
+            await in_hand(len(data))
     last = len(data) <= wish.count
     del data[wish.count :]
     if last and reading.size is not None and data and wish.offset + len(data) < reading.size:

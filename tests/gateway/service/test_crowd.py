@@ -1,17 +1,21 @@
 """Requests at once: turns, a share for each far server, a queue, and 421 for those beyond it."""
 
 import asyncio
+import time
 from collections.abc import Iterator
+from contextlib import AsyncExitStack, closing, suppress
 from dataclasses import replace
 
 import pytest
 
+from adapters import limits
 from adapters.errors import GatewayFull
 from gateway.catalogue.calling.targets import Ref
 from gateway.catalogue.model import Catalogue, GatewaySettings
 from gateway.service.crowd import Crowd
 from gateway.session.wishes import CallerWish, Granted, ListWish, Taken, Wish, WorkWish
 from gateway.testing.stage import Stage
+from tests.gateway.service.gate import Line
 
 SECONDS = 10.0
 
@@ -59,10 +63,10 @@ async def test_one_far_server_has_its_share_and_others_go_past_it() -> None:
     assert asked.slow.begun == ["ftp://one.example/"] * 2
     other = await asked.ask("ftp://two.example/")
     assert asked.slow.begun[2:] == ["ftp://two.example/"]
-    assert [each.read() for each in asked.crowd.numbers] == [3, 2]
+    assert [each.read() for each in asked.crowd.numbers] == [3, 2, 0]
     asked.slow.end.set()
     await asyncio.wait_for(asyncio.gather(*hanging, other), SECONDS)
-    assert [each.read() for each in asked.crowd.numbers] == [0, 0]
+    assert [each.read() for each in asked.crowd.numbers] == [0, 0, 0]
 
 
 async def test_folders_of_this_computer_have_no_share() -> None:
@@ -120,7 +124,7 @@ async def test_a_turn_that_comes_just_as_it_is_given_up_is_passed_on() -> None:
         await second
     asked.slow.end.set()
     await asyncio.wait_for(third, SECONDS)
-    assert [each.read() for each in asked.crowd.numbers] == [0, 0]
+    assert [each.read() for each in asked.crowd.numbers] == [0, 0, 0]
 
 
 async def test_who_gives_up_in_the_moment_in_which_a_turn_is_free_does_not_keep_it() -> None:
@@ -135,7 +139,7 @@ async def test_who_gives_up_in_the_moment_in_which_a_turn_is_free_does_not_keep_
             await each
     asked.slow.end.set()
     await asyncio.wait_for(third, SECONDS)
-    assert [each.read() for each in asked.crowd.numbers] == [0, 0]
+    assert [each.read() for each in asked.crowd.numbers] == [0, 0, 0]
 
 
 def test_through_a_whole_gateway(stage: Stage) -> None:
@@ -150,3 +154,63 @@ def test_through_a_whole_gateway(stage: Stage) -> None:
     assert two.ask("TIME").status == 200
     assert one.reply().status == 200
     assert two.ask("TEXT far:slow.txt").status == 200
+
+
+async def large_far(begun: asyncio.Event, go: asyncio.Event) -> asyncio.Server:
+    """A far server whose large documents come by half until `go`; small ones are small."""
+
+    async def serve(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        with closing(writer), suppress(OSError, asyncio.IncompleteReadError):
+            while True:
+                head = await reader.readuntil(b"\r\n\r\n")
+                size = limits.LARGE_BYTES * 2 if b"large" in head else 10
+                body = b'{"a": "%s"}' % (b"x" * size)
+                writer.write(b"HTTP/1.1 200 OK\r\nContent-Type: application/json\r\n")
+                writer.write(b"Content-Length: %d\r\n\r\n" % len(body))
+                if b"slow" in head:
+                    writer.write(body[: len(body) * 3 // 4])
+                    body = body[len(body) * 3 // 4 :]
+                    begun.set()
+                    await go.wait()
+                writer.write(body)
+                await writer.drain()
+
+    return await asyncio.start_server(serve, "127.0.0.1", 0)
+
+
+@pytest.mark.parametrize("form", ["PICK {}:{}.json $.b", "TEXT {}:{}.txt"])
+async def test_so_many_large_documents_are_in_memory_at_one_time(
+    stage: Stage, monkeypatch: pytest.MonkeyPatch, form: str
+) -> None:
+    """A second one waits at its far server until the first is dealt with, and small ones go past."""
+    monkeypatch.setattr(limits, "LARGE_AT_ONCE", 1)
+    begun, go = asyncio.Event(), asyncio.Event()
+    far, other = await large_far(begun, go), await large_far(begun, go)
+    ports = [each.sockets[0].getsockname()[1] for each in (far, other)]
+    places = "".join(f'[place.p{port}]\nbase = "http://127.0.0.1:{port}/"\n' for port in ports)
+    gateway = await asyncio.to_thread(stage.gateways, f"[gateway]\nwait = 10\n{places}")
+    async with far, other, AsyncExitStack() as lines:
+
+        async def line() -> Line:
+            return await lines.enter_async_context(Line(gateway.port))
+
+        def asked(number: int, name: str) -> bytes:
+            return form.format(f"p{ports[number]}", name).encode() + b"\r"
+
+        first, second, third = await line(), await line(), await line()
+        for _ in range(2):  # the first time, a process may have to be started for it
+            began = time.perf_counter()
+            await first.say(asked(1, "large"))
+        took = time.perf_counter() - began
+        waits = asyncio.create_task(first.say(asked(0, "slow-large")))
+        await asyncio.wait_for(begun.wait(), 5)
+        late = asyncio.create_task(second.say(asked(1, "large")))
+        for number in range(5):
+            status = await third.say(asked(number % 2, f"small{number}"))
+            assert status[:3] in {b"200", b"551"}, status
+        await asyncio.wait({late}, timeout=took * 3 + 0.5)
+        assert not waits.done()
+        assert not late.done()
+        go.set()
+        for each in (waits, late):
+            assert (await asyncio.wait_for(each, 10))[:3] in {b"200", b"551", b"552"}

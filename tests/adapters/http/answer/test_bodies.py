@@ -26,7 +26,7 @@ def pieces(data: bytes, size: int) -> Iterator[bytes]:
 def expanded(data: bytes, size: int = 65_536, raw_limit: int = ROOM, expanded_limit: int = ROOM) -> bytes:
     body = Body(gzip=True, raw_limit=raw_limit, expanded_limit=expanded_limit)
     for piece in pieces(data, size):
-        body.feed(piece)
+        list(body.feed(piece))
     return body.finish()
 
 
@@ -158,16 +158,16 @@ def test_too_many_members() -> None:
 def test_a_plain_body(parts: list[bytes]) -> None:
     body = Body(gzip=False, raw_limit=ROOM)
     for part in parts:
-        body.feed(part)
+        list(body.feed(part))
     assert body.finish() == b"".join(parts)
 
 
 def test_a_plain_body_over_its_limit() -> None:
     body = Body(gzip=False, raw_limit=3)
-    body.feed(b"ab")
-    body.feed(b"c")
+    list(body.feed(b"ab"))
+    list(body.feed(b"c"))
     with pytest.raises(TooLarge):
-        body.feed(b"d")
+        list(body.feed(b"d"))
 
 
 @pytest.mark.parametrize("value", ["gzip", "GZIP", "x-gzip", " gzip ", "gzip, identity", ", gzip ,"])

@@ -9,8 +9,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from adapters import errors
+from adapters import errors, limits
 from adapters.errors import AskedTooOften, FarBusy, GatewayFull, HeadraceError, PathFault
+from adapters.in_hand import holding, in_hand
 from adapters.recorded.asking import is_late
 from gateway.service.caching.flights import Flight, Flights
 from tests.gateway.service.caching.virtual_time import run
@@ -254,3 +255,54 @@ def test_whoever_comes_and_goes(
 
     run(main)
     gc.collect()
+
+
+class _Turns:
+    """Turns of large documents, without end."""
+
+    def __init__(self) -> None:
+        self.taken = 0
+
+    async def take(self) -> None:
+        self.taken += 1
+
+    def give_back(self) -> None:
+        self.taken -= 1
+
+
+@pytest.mark.parametrize("first_leaves", [False, True])
+def test_what_is_shared_is_in_hand_once_and_until_the_last_asker_is_done(first_leaves: bool) -> None:
+    """Also where whoever began the work has given up meanwhile."""
+
+    async def main() -> None:
+        flights: Flights[int] = Flights()
+        turns, large, end = _Turns(), asyncio.Event(), asyncio.Event()
+
+        async def start(_: Flight[int]) -> int:
+            await in_hand(limits.LARGE_BYTES + 1)
+            large.set()
+            await end.wait()
+            return 7
+
+        async def ask(done: asyncio.Event) -> None:
+            with holding(turns):
+                assert await flights.share("k", start, 5) == 7
+                await done.wait()
+
+        done = [asyncio.Event(), asyncio.Event()]
+        askers = [asyncio.create_task(ask(each)) for each in done]
+        await large.wait()
+        assert turns.taken == 1
+        if first_leaves:
+            askers[0].cancel()
+            await asyncio.wait([askers[0]])
+        end.set()
+        await asyncio.sleep(0.01)
+        done[0].set()
+        await asyncio.wait([askers[0]])
+        assert turns.taken == 1
+        done[1].set()
+        await askers[1]
+        assert turns.taken == 0
+
+    asyncio.run(main())
