@@ -52,3 +52,15 @@ async def test_nobody_waits_beyond_the_end() -> None:
     with pytest.raises(GatewayFull):
         await shares.take("", ends(-1))
     assert (shares.count, shares.waiting) == (1, 0)
+
+
+async def test_one_turn_that_is_free_is_one_more_and_no_more() -> None:
+    shares = Shares(lambda: 1, lambda: 9, "Full")
+    await shares.take("", ends())
+    waiting = [asyncio.create_task(shares.take("", ends())) for _ in range(3)]
+    await asyncio.sleep(0)
+    for left in (2, 1, 0):
+        shares.give_back("")
+        await asyncio.sleep(0)
+        assert (shares.count, shares.waiting) == (1, left)
+    await asyncio.gather(*waiting)
