@@ -87,7 +87,6 @@ ELSEWHERE = {
     "gateway/service/doors.py": "gateway/service/test_server.py",
     "gateway/service/outlook.py": "gateway/service/running/test_page.py",
     "gateway/service/running/counts.py": "gateway/service/running/test_page.py",
-    "gateway/service/running/following.py": "gateway/commands/test_handover.py",
     "adapters/recorded/asking.py": "adapters/recorded/http/test_recording.py",
     "adapters/recorded/exchange.py": "adapters/recorded/test_folder.py",
     "adapters/recorded/ports.py": "adapters/recorded/test_folder.py",

@@ -116,8 +116,8 @@ class Session:
 
     def abandoned(self) -> None:
         """CAN came while this request was being worked on: WHY tells it."""
-        if self._state.explained is not None:
-            self._state.explained.sentence = "Abandoned; a change may have been done"
+        assert self._state.explained is not None  # it is, from a request's first word on
+        self._state.explained.sentence = "Abandoned; a change may have been done"
 
     def lost(self) -> None:
         """The line is gone: what it was sending is dropped. Harmless at any time."""

@@ -109,11 +109,11 @@ class Outgoing:
     def accounted(self, reply: Reply) -> Reply:
         """A page of records that were fetched before: WHY still tells where from, and which they are."""
         cursor = self._state.cursor
+        assert cursor is not None  # whose page it is
         if reply.raw is not None:
             check_raw_bytes(self._state.settings)
-        if cursor is not None:
-            position = [("PAGE", f"records {cursor.position}")] if cursor.position else []
-            self._state.account(cursor.account, position)
+        position = [("PAGE", f"records {cursor.position}")] if cursor.position else []
+        self._state.account(cursor.account, position)
         return reply
 
     @property

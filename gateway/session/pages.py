@@ -122,8 +122,7 @@ class Cursor(Pages):
 
     def again(self, number: str | None) -> Reply:
         """The last page, or its record `number` (from 1), once more."""
-        if self._last is None:
-            raise WrongMoment("No page to repeat")
+        assert self._last is not None  # a cursor is kept once its first page is there
         if number is None:
             return self._last
         record = self._page[record_index(number, len(self._page))]

@@ -232,7 +232,7 @@ class Counter:
             raise NameNotAllowed(f"A name has {limits.COUNTER_NAME_BYTES} bytes at most")
         folder = self._folder
         ref = writable(read_ref(self._catalogue, folder.whole + quoted(data)))
-        if ref.url.rpartition("/")[0] + "/" != folder.url or ref.is_folder:
+        if ref.url.rpartition("/")[0] + "/" != folder.url or ref.is_folder:  # pragma: no cover — it is quoted
             raise NameNotAllowed("That is no name of one document")
         self._state.listed_names.created(ref)
         return ref

@@ -139,7 +139,7 @@ class Transfer(ABC):
     def _answer_late(self, came: Came) -> Talk[None]:
         self._clock.goes_on(came.now)
         for effect in self._side.feed(came.data, self._clock.now):
-            if isinstance(effect, Send):
+            if isinstance(effect, Send):  # pragma: no branch — who is done says nothing else
                 said = yield from say(effect.data)
                 self._clock.stands(said.now, _MOMENT)
 

@@ -151,16 +151,14 @@ class _Reading(Pages):
 
     def _shown(self, reply: Reply, empty: bool) -> Reply:
         """Note a page; one past the end leaves the last one to be repeated."""
-        if self._window.provenance is not None:
-            self.account = self._window.provenance
+        self.account = self._window.provenance
         if self._last is None or not empty:
             self._last = reply
         self._moved(len(reply.records if reply.raw is None else reply.raw))
         return reply
 
     def _repeated(self) -> Reply:
-        if self._last is None:
-            raise WrongMoment("No page to repeat")
+        assert self._last is not None  # a cursor is kept once its first page is there
         return self._last
 
     def again(self, number: str | None) -> Reply:

@@ -75,6 +75,5 @@ class OpenHearing:
 
     def end(self) -> None:
         """The wait is over."""
-        if self._state.hearing is self:
-            self._state.hearing = None
+        self._state.hearing = None
         self.far.drop()

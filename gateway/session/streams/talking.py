@@ -153,8 +153,7 @@ class OpenTalk:
         """The stream is over; `more` are facts about it for WHY."""
         self._account(*more)
         self.call.drop()
-        if self._state.talk is self:
-            self._state.talk = None
+        self._state.talk = None
 
     def _account(self, *more: tuple[str, str]) -> None:
         self._state.account(self._called.provenance, [*self.call.facts(), *more])

@@ -313,3 +313,11 @@ def test_one_edit_is_told_and_nothing_else(row: dict[str, Any], count: int, data
         assert texts == [str(each[name]) for each in before["list"]]
     elif edit == "take":
         assert finding.likely == ()
+
+
+def test_rows_that_are_values_of_several_lists_have_no_place_beside_them() -> None:
+    """So that nothing can be proposed for what has become of them."""
+    values = plan("$.tides[*].metres", ("V", "$"))
+    before, now = ({"tides": [{"metres": each}, {"metres": each}]} for each in ("3.10", 3.1))
+    found = compared(values, document(before), document(now))
+    assert [(each.what, each.likely) for each in found] == [(What.KIND, ())]

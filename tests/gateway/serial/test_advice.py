@@ -13,6 +13,7 @@ from gateway.serial.advice import Advice, Proposal, advise, slower
 from gateway.serial.framing import Framing, cycles, exact
 from gateway.serial.machine import EndsAt, Machine, Receiver, XonXoff
 from gateway.serial.reply import Shape
+from gateway.serial.report import tables
 from gateway.serial.simulation import simulate
 from gateway.serial.way import Link, Noise, Way
 from gateway.wire.ready import READY
@@ -223,3 +224,16 @@ def test_a_long_reply_is_tried_in_part_before_it_is_tried_whole() -> None:
     assert advice.pace.settings.pace == 153  # by hand above
     for each in proposals(advice):
         assert loses_nothing(Way(Framing(9_600), POLLED, CR), shape, each.settings)
+
+
+def test_a_machine_that_can_say_stop_is_offered_that() -> None:
+    """It loses bytes of a long reply otherwise: 16 bytes hold it up for some 13 characters of a record."""
+    machine = replace(INTERRUPT, buffer_bytes=64, xon=XonXoff(24, 8))
+    way, shape = Way(Framing(9_600), machine, CR, Link(0, 16)), Shape(12, 60)
+    advice = advise(way, shape, spare=0)
+    assert not advice.unlimited.lossless
+    assert advice.flow is not None
+    assert advice.flow.settings.flow == "xon"
+    assert loses_nothing(way, shape, advice.flow.settings)
+    table = tables.proposals(advice, way)
+    assert any(row[0].startswith("flow=xon") for row in table.rows)

@@ -12,6 +12,7 @@ from adapters import limits
 from gateway.catalogue.model import Catalogue, Listener, ReservedPort, SerialDevice
 from gateway.service.clients.connection import Connection
 from gateway.service.doors import Bound
+from gateway.service.outlook import troubles
 from gateway.service.server import Server
 from tests.gateway.service.callers.callers import free_port
 from tests.gateway.service.clients.test_granting import Late
@@ -162,3 +163,47 @@ def test_a_device_is_announced_with_how_it_is_set() -> None:
     assert Bound(listener, "/dev/example", 0).announcement == (
         "headrace: listening on /dev/example, 9600 8N1 (line)"
     )
+
+
+async def test_a_reload_with_another_state_folder_is_told_to_wait(caplog: pytest.LogCaptureFixture) -> None:
+    async with gate() as house:
+        known = house.server._catalogue
+        await house.server.reload(replace(known, gateway=replace(known.gateway, state="elsewhere")))
+        assert "the state folder changes with the next start only" in caplog.text
+        async with house.call() as line:
+            assert await line.say(b"ASK ten\r") == TEN
+
+
+async def test_a_port_that_is_taken_costs_a_reload_only_that_listener(
+    caplog: pytest.LogCaptureFixture,
+) -> None:
+    async with gate() as house:
+        with socket.create_server(("127.0.0.1", 0)) as taken:
+            known, port = house.server._catalogue, taken.getsockname()[1]
+            more = (*known.listeners, Listener(port=port), Listener(port=0, host="127.0.0.2"))
+            bound = await house.server.reload(replace(known, listeners=more))
+        assert [each.host for each in bound] == ["127.0.0.2"]
+        assert f"cannot listen on 127.0.0.1:{port}" in caplog.text
+        assert [each.port for each in house.server.absent] == [port]
+        assert troubles(house.server) == [f"The listener at 127.0.0.1:{port} is not open"]
+
+
+async def test_where_another_process_lets_clients_in_a_reload_opens_nothing() -> None:
+    async with gate() as house, house.call() as line:
+        await line.say(b"NOOP\r")
+        await house.server.follow_on()
+        known = house.server._catalogue
+        sources = {"TEN": known.sources["TEN"]}
+        more = (*known.listeners, Listener(port=0, host="127.0.0.2"))
+        assert await house.server.reload(replace(known, listeners=more, sources=sources)) == []
+        assert (await line.say(b"ASK long\r"))[:3] == b"550"  # what it says holds for who is still here
+
+
+async def test_why_no_further_client_should_be_sent_there() -> None:
+    async with gate(clients=1) as house:
+        assert troubles(house.server) == []
+        async with house.call() as line:
+            await line.say(b"NOOP\r")
+            assert troubles(house.server) == ["It is full"]
+        house.server.stopping = True
+        assert troubles(house.server) == ["It is going down"]

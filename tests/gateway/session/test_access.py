@@ -6,7 +6,7 @@ from types import MappingProxyType
 
 import pytest
 
-from adapters.errors import AskedTooOften, LoginRefused
+from adapters.errors import AskedTooOften, LoginFirst, LoginRefused
 from gateway.catalogue.access import NOTHING, Member, Rights
 from gateway.catalogue.calling.targets import Ref
 from gateway.catalogue.model import Catalogue, GatewaySettings, Place, ReservedPort
@@ -306,3 +306,14 @@ def test_raw_bytes_behind_a_store_that_costs_too_much_are_not_run(house: Clubhou
     answer = talk.raw(b"STORE club:x.txt 5\rBYE\r\r")
     assert answer.count(b"429 ") == 1
     assert b"221 " not in answer
+
+
+def test_a_change_at_a_url_is_a_matter_of_reading_it_first() -> None:
+    """A place says whether it is written; what is in none is refused by the request itself."""
+    known = Clubhouse(rights={"GUESTS": NOTHING, "ALL": Rights()}).catalogue()
+    everything = access_of(known, Visitor("192.0.2.7", lambda: "ALL"), "")
+    everything.check_change(Ref("https://far.example/x"))
+    with pytest.raises(LoginFirst):
+        access_of(known, Visitor("192.0.2.7", lambda: "GUESTS"), "").check_change(
+            Ref("https://far.example/x")
+        )

@@ -158,3 +158,8 @@ def test_every_directive_has_a_pattern_that_reads_and_writes_it() -> None:
     }
     assert {letter[:1].strip() or "%" for letter in letters} >= IN_DIRECTIVES
     assert all(out_fault(f"%{letter}") is None for letter in OUT_DIRECTIVES)
+
+
+def test_the_offset_of_a_moment_without_a_zone_is_nothing() -> None:
+    assert compile_out("%H%z").write(datetime(2024, 5, 1, 9, 5)) == "09"
+    assert compile_out("%H%z").write(datetime(2024, 5, 1, 9, 5, tzinfo=UTC)) == "09+0000"

@@ -139,6 +139,8 @@ MEMBERS = parse_json(
         ("$.item.LIST[?@.KEY == 7].KEY", "[7]"),
         ("$.item.LIST[?@.Key].key", "[6,7]"),
         ("$.item.LIST[?$.ITEM.ID == 5].key", "[6,7]"),
+        ("$.item[?@[0].KEY == 6][1].Key", "[7]"),
+        ("$.item[?@[9].KEY == 6]", "[]"),
         ("$.absent", "[]"),
     ],
 )

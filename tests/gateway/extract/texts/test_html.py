@@ -277,3 +277,7 @@ def test_the_demo_site_s_pages_have_text() -> None:
 
 def test_cells_without_a_row_are_one() -> None:
     assert lines("<table><td>a<td>b<tr><td>c<td>d</table>") == ["a  b", "c  d"]
+
+
+def test_a_table_without_a_word_is_none() -> None:
+    assert lines("<p>a<table><tr><td> </td><td></td></tr><tr></tr></table><p>b") == ["a", "", "b"]

@@ -4,8 +4,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from adapters import limits
 from adapters.errors import FarBusy
 from gateway.catalogue.model import Place
+from gateway.session.counter.steps import Came, Listen, Said, Say
 from gateway.session.wishes import ListWish, ReadWish, StageWish, TextWish, Wish
 from tests.gateway.session.counter.clients import PLAIN, Client, with_settings
 from tests.gateway.session.files.far import CLUB, Far, catalogue, entries
@@ -212,3 +214,29 @@ def test_byte_by_byte() -> None:
     for byte in SESSION:
         client.type(bytes([byte]))
     assert client.told() == TOLD
+
+
+def test_an_empty_folder() -> None:
+    client = Client(Far(listings={CLUB: []}))
+    assert client.ask("LIST") == ["Nothing is there"]
+
+
+def test_a_text_of_more_pages_than_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Five digits count 99,999 records; here, as if they counted two."""
+    monkeypatch.setattr(limits, "PAGE_RECORDS", 2)
+    assert Client(far()).ask("TEXT a.txt") == ["One [1]", "two", "three [2]"]
+
+
+def test_who_hangs_up_before_a_transfer_begins_leaves_nothing_behind() -> None:
+    client = Client(far())
+    steps, want, typed = client.steps, client._want, b"STORE b.txt\r"
+    while not client.far.trays:
+        match want:
+            case Listen():
+                want, typed = steps.send(Came(typed, client.now)), b""
+            case Say():
+                want = steps.send(Said(client.now, cancelled=False))
+            case _:
+                want = steps.send(client.far.grant(want))
+    steps.close()
+    assert [each.dropped for each in client.far.trays] == [1]

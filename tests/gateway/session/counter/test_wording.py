@@ -35,3 +35,10 @@ def test_records_go_in_pieces_without_their_last_blanks() -> None:
 
 def test_bytes_in_words() -> None:
     assert (counted(0), counted(1), counted(2)) == ("0 bytes", "1 byte", "2 bytes")
+
+
+def test_what_fills_its_last_piece_has_no_empty_one_behind_it() -> None:
+    writing = Writing(Settings())
+    record = "x" * (PIECE_BYTES - 2)
+    assert list(writing.pieces([record])) == [record.encode() + b"\r\n"]
+    assert list(writing.pieces([])) == []

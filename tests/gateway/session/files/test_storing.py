@@ -7,6 +7,7 @@ from adapters.errors import HeadraceError, MayBeDone, NoRoom, NotPossible
 from gateway.catalogue.model import LineEnd
 from gateway.session.wishes import DataWish, DeliverWish, StageWish
 from gateway.wire.lines import Line
+from tests.gateway.service.gate import checked
 from tests.gateway.session.files.far import CLUB, PLACES, Far, FarTalk, far_talk
 
 
@@ -275,3 +276,13 @@ def test_after_a_transfer_lines_have_their_limit_again(talk: FarTalk) -> None:
     assert not talk.session.reader.data_lines
     assert talk.raw(b">" + b"x" * 10_000 + b"\r") == b""
     assert talk.raw(b"NOOP " + b"x" * 300 + b"\r")[:3] == b"500"
+
+
+def test_of_several_garbled_lines_the_first_is_told(talk: FarTalk) -> None:
+    talk.raw(b"SET check=crc\r")
+    talk.raw(checked(b"STORE club:a.txt"))
+    talk.raw(checked(b">one")[:-3] + b"?\r")
+    talk.raw(checked(b">two")[:-3] + b"?\r")
+    assert talk.raw(checked(b"."))[:3] == b"500"
+    assert talk.far.trays[0].dropped
+    assert talk.url("a.txt") == b"old\n"

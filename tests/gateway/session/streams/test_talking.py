@@ -313,3 +313,21 @@ def test_text_in_the_clients_own_charset(talk: Talk, far: FarEnd) -> None:
     talk.status("TALK bbs: lines")
     talk.raw(b">caf\xe9\r")
     assert far.said == ["café\n".encode()]
+
+
+def test_what_the_far_end_left_behind_is_read_without_asking_it_again(talk: Talk, far: FarEnd) -> None:
+    far.says = [b"1\n2\n3\n", None]
+    talk.status("SET page=1")
+    talk.status("TALK bbs: lines")
+    assert talk.say("") == ("200 00001 040 +.", ["1".ljust(40)])
+    said = len(far.said)
+    assert talk.say("") == ("200 00001 040 +.", ["2".ljust(40)])
+    assert talk.say("") == ("226 00001 040 ..", ["3".ljust(40)])
+    assert len(far.said) == said
+
+
+def test_a_stream_that_a_lost_line_has_ended_ends_once(talk: Talk, far: FarEnd) -> None:
+    talk.status("TALK bbs:")
+    talk.session.lost()
+    assert b"".join(talk.session.stream_over("by the far end")) == b"\r\n226 00000 000 ..\r\n"
+    assert far.line.dropped == 1
