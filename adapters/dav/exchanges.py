@@ -145,8 +145,8 @@ class Exchanges:
             fault = _plain(answer)
             if answer.status == _MULTISTATUS:
                 fault = await self._first_failure(answer)
-            if fault is not None:
-                fault.far, fault.steps = _far(answer), answer.steps
+        if fault is not None:
+            fault.far, fault.steps = _far(answer), answer.steps
         doubtful = answer.status == _MULTISTATUS or status_row(answer.status).may_be_done
         return Outcome(answer.status, fault, doubtful and fault is not None)
 

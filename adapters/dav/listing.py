@@ -1,8 +1,8 @@
 """Responses of a PROPFIND -> the entries of a folder, or what one thing is (RFC 4918 section 9.1).
 
 A folder's own response comes anywhere in the answer, with or without its slash; only an exact match is it, so
-that a folder `docs` in a folder `docs` stays. Entries that failed alone are left out, and the listing is
-`partial`. Where the folder's own response failed, that is the fault, and no empty folder.
+that a folder `docs` in a folder `docs` stays. Entries that failed alone or have no name are left out, and the
+listing is `partial`. Where the folder's own response failed, that is the fault, and no empty folder.
 """
 
 from collections.abc import Iterator
@@ -44,7 +44,7 @@ def entries_of(answer: Multistatus, url: str) -> Told | None:
     depth = len(folder)
     own: list[Response] = []
     entries: dict[bytes, Entry] = {}
-    partial = answer.cut
+    partial = answer.cut or not all(each.hrefs and all(each.hrefs) for each in answer.responses)
     for path, response in all_paths:
         if path.segments == folder:
             own.append(response)

@@ -24,9 +24,7 @@ async def list_index(client: HttpClient, target: Target, seconds: float) -> List
         fault = answer.fault
         if fault is None and media_type(answer.fields.first("content-type"))[0] not in _HTML:
             fault = WrongDocument("Not an index page")
-        page, cut = bytearray(), False
-        if fault is None:
-            page, cut = await _page(answer)
+        page, cut = (bytearray(), False) if fault is not None else await _page(answer)
     if fault is not None:
         left = deadline - asyncio.get_running_loop().time()
         if await kind_by_slash(client, target, left) is Kind.FILE:

@@ -93,10 +93,11 @@ async def delete(client: HttpClient, target: Target, seconds: float, now: Clock)
     if is_folder_url(target.url) or (await look(client, target, seconds, now())).leads_to_folder(target):
         raise NotPossible(_NO_FOLDERS)
     async with client.exchange(Request("DELETE", target, changes=True), _left(deadline)) as answer:
-        if answer.fault is not None:
-            raise answer.fault
-        if answer.status not in _DONE:
-            raise MayBeDone
+        status, fault = answer.status, answer.fault
+    if fault is not None:
+        raise fault
+    if status not in _DONE:
+        raise MayBeDone
 
 
 def _left(deadline: float) -> float:

@@ -54,7 +54,3 @@ class Dialer(httpcore.AsyncNetworkBackend):
     ) -> httpcore.AsyncNetworkStream:
         """Never: no call leads to a path."""
         raise CannotConnect
-
-    async def sleep(self, seconds: float) -> None:
-        """Between connection retries, of which there are none."""
-        await asyncio.sleep(seconds)

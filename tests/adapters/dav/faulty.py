@@ -36,6 +36,7 @@ class Fault:
     well: bool = False  # and then the request goes as it should
     completes: bool = False  # a request that stalled is done before
     half: bool = False  # a MOVE takes the target away, and gets no further
+    coding: str = ""  # what the body is compressed by
 
 
 @dataclass
@@ -138,7 +139,8 @@ class Faulty:
 
     async def _fail(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter, fault: Fault) -> bool:
         if fault.status:
-            self._say(writer, fault.status, fault.body, {}, "")
+            coded = {"Content-Encoding": fault.coding} if fault.coding else {}
+            self._say(writer, fault.status, fault.body, coded, "")
             await writer.drain()
         elif fault.end == "stall":
             await asyncio.sleep(60)

@@ -30,6 +30,10 @@ SECONDS = 20.0
 SHORT = 0.5
 UNREACHABLE = [Fault()] * 30
 
+DOCUMENT = (
+    b"<D:response><D:href>%b</D:href><D:propstat><D:prop><D:resourcetype/></D:prop></D:propstat></D:response>"
+)
+
 Far = tuple[Faulty, DavAdapter]
 
 
@@ -109,6 +113,10 @@ async def test_a_207_about_nothing(far: Far) -> None:
     server.faults["PROPFIND"] = [nothing]
     with pytest.raises(NotThere):
         await adapter.list(server.target("missing"), SECONDS)
+    document = nothing.body.replace(b"/>", b">") + DOCUMENT % b"/old" + b"</D:multistatus>"
+    server.faults["PROPFIND"] = [nothing, Fault(status="207 x", body=document)]
+    with pytest.raises(WrongDocument):  # by a server that does not mind the slash
+        await adapter.list(server.target("old"), SECONDS)
 
 
 async def test_a_folder_that_is_elsewhere() -> None:
@@ -130,6 +138,11 @@ async def test_a_folder_has_no_bytes(far: Far) -> None:
     for target in (server.target("folder"), replace(server.target(), url=server.target("old").url + "/")):
         with pytest.raises(WrongDocument):
             async with adapter.read(target, 0, None, SECONDS):
+                pass
+    for refusal in ("403 x", "404 x", "405 x"):  # or one of these, which are not what is wrong
+        server.faults["GET"] = [Fault(status=refusal)]
+        with pytest.raises(WrongDocument):
+            async with adapter.read(server.target("folder"), 0, None, SECONDS):
                 pass
     server.put(b"/empty", b"")
     async with adapter.read(server.target("empty"), 0, None, SECONDS) as reading:
@@ -202,10 +215,12 @@ async def test_a_folder_that_is_not_empty(far: Far) -> None:
     assert "DELETE" not in server.methods()
     entries = b'<D:multistatus xmlns:D="DAV:"><D:response><D:href>/folder/</D:href><D:propstat><D:prop>'
     entries += b"<D:resourcetype><D:collection/></D:resourcetype></D:prop></D:propstat></D:response>"
-    entries += b"<D:response><D:href>/folder/x</D:href><D:status>HTTP/1.1 403 x</D:status></D:response>"
-    server.faults["PROPFIND"] = [None, Fault(status="207 x", body=entries + b"</D:multistatus>")]
-    with pytest.raises(NotPossible):  # one that is not told is there all the same
-        await adapter.erase(server.target("folder"), SECONDS)
+    refused = b"<D:response><D:href>/folder/x</D:href><D:status>HTTP/1.1 403 x</D:status></D:response>"
+    for entry in (refused, DOCUMENT % b""):  # one that is not told, or not named, is there all the same
+        body = entries + entry + b"</D:multistatus>"
+        server.faults["PROPFIND"] = [None, Fault(status="207 x", body=body)]
+        with pytest.raises(NotPossible):
+            await adapter.erase(server.target("folder"), SECONDS)
     assert "DELETE" not in server.methods()
 
 
@@ -274,6 +289,8 @@ async def test_not_made(far: Far) -> None:
         ("new", Fault(status="500 x"), FarBusy),
         ("new", Fault(status="405 x"), ChangedMeanwhile),
         ("new", Fault(status="403 x"), NotAllowed),
+        ("new", Fault(status="415 x"), WrongDocument),  # RFC 4918 section 9.3.1
+        ("new", Fault(status="507 x"), FarBusy),  # section 11.5
         ("new", Fault(), MayBeDone),
         ("missing/new", Fault(status="409 x"), NotThere),
         ("missing/new", Fault(status="500 x"), NotThere),

@@ -168,6 +168,23 @@ def test_entries_that_failed_alone_are_left_out() -> None:
     assert listing.partial
 
 
+@pytest.mark.parametrize("href", ["", " \n ", None])
+def test_a_response_that_names_nothing(href: str | None) -> None:
+    """Something is there that nobody can name: a folder of such things is not empty. RFC 4918 section 14.24
+    wants an href in each response, and section 8.3 a path in each href.
+    """
+    nameless = document("") if href is None else document(href)
+    if href is None:
+        nameless = nameless.replace("<D:href></D:href>", "")
+    listing = told(folder("/w/"), document("/w/a"), nameless, document("/w/b"))
+    assert names(listing) == [b"a", b"b"]
+    assert listing is not None
+    assert listing.partial
+    assert told(folder("/w/"), nameless) == Told((), partial=True)
+    with pytest.raises(WrongDocument):
+        stat_of(multistatus(nameless), URL, "")
+
+
 def test_all_entries_failed() -> None:
     listing = told(folder("/w/"), failed("/w/a", 403))
     assert listing == Told((), partial=True)

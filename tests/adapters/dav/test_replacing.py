@@ -5,6 +5,7 @@ The codes are CONTRACT section 2's: 558 only where it stays unclear what became 
 """
 
 import asyncio
+import gzip
 from collections.abc import AsyncIterator
 
 import pytest
@@ -19,6 +20,7 @@ from adapters.errors import (
     HeadraceError,
     MayBeDone,
     NotAllowed,
+    NotPossible,
     NotThere,
     TooLarge,
     TooSlow,
@@ -132,6 +134,15 @@ async def test_no_folder(far: Far) -> None:
     assert server.documents() == {b"/old": OLD}
 
 
+async def test_a_server_that_lets_nobody_look(far: Far) -> None:
+    """The folder is there, so it is the name that is refused, and nothing is sent."""
+    server, _ = far
+    server.faults["PROPFIND"] = [Fault(status="403 x")]
+    with pytest.raises(NotAllowed):
+        await write(far, "new")
+    assert [method for method in server.methods() if method != "PROPFIND"] == []
+
+
 # The move
 
 
@@ -196,12 +207,17 @@ async def test_a_move_that_stalls(far: Far) -> None:
     assert server.documents() == {b"/old": NEW}
 
 
+@pytest.mark.parametrize(
+    "fault", [Fault(completes=True, well=True), Fault(completes=True, status="500 x")], ids=["404", "500"]
+)
 @pytest.mark.parametrize("name", ["old", "new"])
-async def test_a_move_that_comes_late(far: Far, name: str) -> None:
-    """It is made between our look at the temporary document and our taking that away."""
+async def test_a_move_that_comes_late(far: Far, name: str, fault: Fault) -> None:
+    """It is made between our look at the temporary document and our taking that away, whatever the server
+    says of that.
+    """
     server, _ = far
-    server.faults["MOVE"] = [Fault(end="stall"), Fault(completes=True, well=True)]
-    await write(far, name, seconds=SHORT)
+    server.faults["MOVE"] = [Fault(end="stall"), fault]
+    await write(far, name, seconds=4 * SHORT)  # a quarter of it is for looking what became of it
     assert server.documents() == {b"/old": OLD} | {b"/" + name.encode(): NEW}
 
 
@@ -392,6 +408,26 @@ async def test_a_put_that_fails_may_have_changed_the_target(far: Far, fault: Fau
     assert set(server.documents()) == {b"/old"}
 
 
+async def test_a_put_after_which_nobody_can_look(far: Far) -> None:
+    server, _ = far
+    server.faults["MOVE"] = [Fault(status="405 x")]
+    server.faults["PROPFIND"] = [None, None, None, *[Fault()] * 20]
+    with pytest.raises(MayBeDone) as caught:
+        await write(far)
+    assert server.documents() == {b"/old": NEW}
+    assert caught.value.far.startswith("dav://")  # for WHY and the log
+
+
+async def test_a_put_after_which_nothing_is_there(far: Far) -> None:
+    """The server took it, or somebody else took it away again: not a document that is kept."""
+    server, _ = far
+    server.faults["MOVE"] = [Fault(status="405 x")]
+    server.faults["PUT"] = [None, Fault(status="201 x")]
+    with pytest.raises(MayBeDone):
+        await write(far, "new")
+    assert server.documents() == {b"/old": OLD}
+
+
 async def test_a_put_whose_source_breaks_off(far: Far) -> None:
     """The source is the temporary document, at the same server."""
     server, _ = far
@@ -441,6 +477,16 @@ async def test_appending_to_what_cannot_be_read(far: Far, fault: Fault) -> None:
     server.faults["GET"] = [fault, fault]  # a kept connection that ended is worth another try
     with pytest.raises((BrokenOff, FarBusy)):
         await append(far)
+    assert server.documents() == {b"/old": OLD}
+
+
+async def test_appending_to_what_is_kept_compressed(far: Far) -> None:
+    """Its bytes at the server are not those that came, so that there is nothing to add to."""
+    server, _ = far
+    server.faults["GET"] = [Fault(status="200 x", body=gzip.compress(OLD), coding="gzip")]
+    with pytest.raises(NotPossible):
+        await append(far)
+    assert "PUT" not in server.methods()
     assert server.documents() == {b"/old": OLD}
 
 

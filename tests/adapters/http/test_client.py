@@ -3,6 +3,7 @@
 import asyncio
 import gzip
 import tracemalloc
+from dataclasses import replace
 from time import perf_counter
 
 import pytest
@@ -10,16 +11,19 @@ import pytest
 from adapters import limits
 from adapters.errors import (
     BrokenOff,
+    CredentialsRefused,
     HeadraceError,
     MayBeDone,
+    NotAllowed,
     NotPossible,
     TooLarge,
     TooSlow,
     WrongWords,
 )
 from adapters.http.client import HttpClient, Request
+from adapters.port import CredentialKind, Credentials
 from tests.adapters.http.servers import LOOPBACK, reset
-from tests.adapters.http.talks import SECONDS, Line, collected, endless, field_of, fine, pieces, talking
+from tests.adapters.http.talks import SECONDS, Line, Talk, collected, endless, field_of, fine, pieces, talking
 
 # What goes
 
@@ -354,3 +358,48 @@ async def test_a_whole_body_has_a_limit(client: HttpClient) -> None:
         async with client.exchange(Request("GET", server.target()), SECONDS) as answer:
             with pytest.raises(TooLarge):
                 await answer.body(1)
+
+
+@pytest.mark.parametrize("field", [1_000, 10_000])
+async def test_a_header_section_has_a_limit(client: HttpClient, field: int) -> None:
+    """Less than httpcore takes, and as much as any other answer may have."""
+    async with talking(with_fields(limits.HEADER_BYTES // field + 1, field)) as server:
+        with pytest.raises(TooLarge):
+            await collected(client, Request("GET", server.target()))
+    async with talking(with_fields(limits.HEADER_BYTES // field - 1, field)) as server:
+        assert (await collected(client, Request("GET", server.target())))[1] == b"ok"
+
+
+def with_fields(count: int, size: int) -> Talk:
+    async def talk(line: Line) -> None:
+        while True:
+            await line.head()
+            fields = "".join(f"X-{number:05}: {'x' * (size - 7)}\n" for number in range(count))
+            await line.say(f"HTTP/1.1 200 OK\n{fields}Content-Length: 2\n\nok")
+
+    return talk
+
+
+async def test_the_oldest_login_that_was_taken_is_forgotten(
+    client: HttpClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A 403 for it may again be about the login; one for a login that is remembered is not (533, 532)."""
+    monkeypatch.setattr(limits, "LOGINS_TAKEN", 2)
+
+    async def talk(line: Line) -> None:
+        while True:
+            head = await line.head()
+            status = "403 Forbidden" if " /no " in head else "200 OK"
+            await line.say(f"HTTP/1.1 {status}\nContent-Length: 2\n\nok")
+
+    async with talking(talk) as server:
+
+        async def asked(name: str, path: str) -> HeadraceError | None:
+            login = Credentials(CredentialKind.BASIC, name, "secret")
+            target = replace(server.target(path), credentials=login)
+            return (await collected(client, Request("GET", target)))[0].fault
+
+        for name in ("first", "second", "third"):
+            assert await asked(name, "/yes") is None
+        kinds = [type(await asked(name, "/no")) for name in ("first", "second", "third")]
+        assert kinds == [CredentialsRefused, NotAllowed, NotAllowed]

@@ -127,3 +127,9 @@ def test_a_table_without_headings_that_tell_anything() -> None:
 def test_a_time_element_without_a_time_is_none() -> None:
     page = "<ul><li><a href='x'>x</a> <time>long ago</time></li></ul>"
     assert beside(page) == Beside()
+
+
+def test_a_table_that_is_all_headings() -> None:
+    """Pages whose every cell is a `th`: none of them tells what a column is, so cells count by themselves."""
+    row = "<tr><th><a href='x'>x</a></th><th>2026-11-26 01:55</th><th>1234</th></tr>"
+    assert beside(f"<table>{row}</table>") == Beside(1234, datetime(2026, 11, 26, 1, 55, tzinfo=UTC))

@@ -2,6 +2,7 @@
 
 import asyncio
 from collections.abc import AsyncIterator
+from dataclasses import replace
 from functools import partial
 from time import perf_counter
 
@@ -161,3 +162,13 @@ async def test_what_it_says_it_can_do() -> None:
         assert able == (
             Ability.READ | Ability.RANGE | Ability.STAT | Ability.WRITE | Ability.ERASE | Ability.LIST
         )
+
+
+async def test_no_folders_where_none_are_declared() -> None:
+    """Nothing is asked: what a page's links lead to is no folder unless the catalogue says so."""
+    async with web_stand(python_server, TextStand) as stand:
+        root = replace(stand.root, index="")
+        with pytest.raises(NotPossible):
+            await stand.adapter.list(root, SECONDS)
+        assert Ability.LIST not in stand.adapter.abilities(root)
+        assert stand.contacts() == 0

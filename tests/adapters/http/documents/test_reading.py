@@ -3,6 +3,7 @@
 import gzip
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import pytest
@@ -295,6 +296,10 @@ OTHER = {
         BrokenOff,
     ),
     "no Content-Range": (lambda _: Give("206 Partial Content", b"x"), BrokenOff),
+    "the rest, compressed": (
+        lambda asked: part(asked, gzip.compress(BODY), ETAG, "Content-Encoding: gzip"),
+        BrokenOff,
+    ),
     "busy for ever": (lambda _: Give("503 Service Unavailable"), BrokenOff),
 }
 
@@ -336,6 +341,26 @@ async def test_parts_shorter_than_asked_for(client: HttpClient) -> None:
     async with site(give) as (made, server):
         assert (await read(client, server, 1))[1] == BODY[1:]
         assert len(made.asked) == 11
+
+
+async def test_parts_shorter_than_they_say(client: HttpClient) -> None:
+    """The answer ends well, before the bytes that its Content-Range told of: what is missing is asked for,
+    but not for ever, as nothing says that it will come.
+    """
+
+    def give(asked: Asked) -> Give:
+        whole = part(asked, BODY, ETAG)
+        return replace(whole, body=whole.body[:step])
+
+    step = 4_000
+    async with site(give) as (made, server):
+        assert (await read(client, server, 1))[1] == BODY[1:]
+        assert made.ranges() == ["bytes=1-", "bytes=4001-10239", "bytes=8001-10239"]
+    step = 100
+    async with site(give) as (made, server):
+        with pytest.raises(BrokenOff):
+            await read(client, server, 1)
+        assert len(made.asked) == 1 + limits.READ_RESUMES
 
 
 async def test_parts_of_a_document_whose_size_nobody_knows(client: HttpClient) -> None:

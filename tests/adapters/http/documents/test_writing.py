@@ -13,6 +13,7 @@ from adapters.errors import (
     FarBusy,
     HeadraceError,
     MayBeDone,
+    NotAllowed,
     NotPossible,
     NotThere,
     TooLarge,
@@ -162,6 +163,13 @@ async def test_what_the_server_says(client: HttpClient, status: str) -> None:
             await write(client, server)
         assert type(caught.value) is OUTCOMES[status]
         assert [each.method for each in made.asked].count("PUT") == 1
+
+
+@pytest.mark.parametrize("head", ["403 Forbidden", "500 Internal Server Error"])
+async def test_a_folder_that_nobody_may_look_at_is_not_called_missing(client: HttpClient, head: str) -> None:
+    async with talking(Site(answering("403 Forbidden", Give(head))).talk) as server:
+        with pytest.raises(NotAllowed):
+            await write(client, server)
 
 
 @pytest.mark.parametrize("status", ["409 Conflict", "500 Internal Server Error"])

@@ -1,5 +1,6 @@
 """Pools apart by address rule and trust: a kept connection serves only calls that might have opened it."""
 
+from ipaddress import ip_network
 from pathlib import Path
 
 import httpcore
@@ -97,3 +98,23 @@ async def test_unused_pools_are_closed_and_used_ones_are_not(monkeypatch: pytest
         assert await response.aread() == b"x"
         await response.aclose()
     await adapter.aclose()
+
+
+async def test_pools_that_are_all_in_use_stay(monkeypatch: pytest.MonkeyPatch) -> None:
+    """More than there should be, rather than an answer that breaks off."""
+    monkeypatch.setattr(limits, "POOLS", 1)
+    pools = Pools(nobody, open_stream)
+    async with raw_server(reply(b"x")) as server:
+        answers = []
+        for number in range(3):
+            rule = Guard(anywhere=True, networks=(ip_network(f"10.0.0.{number}"),))
+            pool = await pools.pool("http", None, rule)
+            request = httpcore.Request("GET", f"http://127.0.0.1:{server.port}/", headers={"Host": "x"})
+            answers.append(await pool.handle_async_request(request))
+        assert len(pools._pools) == 3
+        for answer in answers:
+            assert await answer.aread() == b"x"
+            await answer.aclose()
+        await pools.pool("http", None, Guard())
+        assert len(pools._pools) == 1, "and go when they are free"
+    await pools.aclose()

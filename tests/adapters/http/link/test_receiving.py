@@ -1,11 +1,15 @@
 """A response's body: codings that nobody asked for, and answers without one."""
 
+import asyncio
 import gzip
 
+import httpcore
 import pytest
 
 from adapters.errors import BrokenOff, WrongDocument
+from adapters.http.answer.fields import Fields
 from adapters.http.client import HttpClient, Request
+from adapters.http.link.receiving import Receiving
 from tests.adapters.http.talks import SECONDS, Line, Talk, collected, talking
 
 TEXT = b"harbour " * 50_000
@@ -27,6 +31,26 @@ async def test_gzip_that_nobody_asked_for_is_undone(client: HttpClient) -> None:
         answer, body = await collected(client, Request("GET", server.target("/text")))
         assert answer.decoded
         assert body == TEXT + TEXT
+
+
+@pytest.mark.parametrize("body", [b"x", b"no gzip at all"])
+async def test_what_is_called_gzip_and_is_not(client: HttpClient, body: bytes) -> None:
+    """Taken as it is, also where it is too short for the two bytes that tell (RFC 1952 section 2.3.1)."""
+    async with talking(saying("200 OK\nContent-Encoding: gzip", body)) as server:
+        assert (await collected(client, Request("GET", server.target("/text"))))[1] == body
+
+
+async def test_no_piece_is_empty() -> None:
+    """httpcore gives an answer whose bytes are all here as one piece, an empty one too."""
+    for body, pieces in ((b"", []), (b"x", [b"x"])):
+        response = httpcore.Response(200, content=body, extensions={"network_stream": None})
+        deadline = asyncio.get_running_loop().time() + SECONDS
+        fields = Fields(response.headers)
+        receiving = Receiving(
+            response, fields, deadline, lambda error: error, path=b"/", bodiless=False, kept=True
+        )
+        assert [piece async for piece in receiving.chunks()] == pieces
+        await receiving.close()
 
 
 async def test_a_bomb_expands_in_bounded_steps(client: HttpClient) -> None:

@@ -207,6 +207,18 @@ async def test_a_name_that_tls_cannot_carry() -> None:
             await stream.start_tls(trust_context(None), "")
 
 
+async def test_a_connection_that_is_lost_as_the_handshake_ends(monkeypatch: pytest.MonkeyPatch) -> None:
+    """asyncio then has no transport to give, and raises nothing."""
+
+    async def lost(*_: object, **__: object) -> None:
+        return None
+
+    monkeypatch.setattr(asyncio.get_running_loop(), "start_tls", lost)
+    async with connected(echo) as stream:
+        with pytest.raises(CannotConnect, match="No TLS"):
+            await stream.start_tls(trust_context(None), "site.example")
+
+
 async def test_a_handshake_that_is_given_up() -> None:
     async def silent(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         await reader.read()
