@@ -18,7 +18,8 @@ def accepted(run: Run) -> str:
         came = None if pair.came is None else _indent(run, pair.line) + shown(pair.came)
         if pair.expected is not None:
             instead[pair.expected.line] = came
-        elif came is not None:
+        else:
+            assert came is not None  # it is there because it came
             behind[pair.line].append(came)
     lines: list[str] = []
     for number, line in enumerate(("", *run.script.lines)):

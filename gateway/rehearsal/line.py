@@ -86,9 +86,6 @@ class Line(asyncio.Protocol):
         before = len(self.pending)
         self._news.clear()
         left = deadline - asyncio.get_running_loop().time()
-        if left <= 0:
-            await asyncio.sleep(0)
-            return len(self.pending) > before
         with suppress(TimeoutError):
             await asyncio.wait_for(self._news.wait(), left)
         return len(self.pending) > before
@@ -119,8 +116,20 @@ class Line(asyncio.Protocol):
 
 
 async def open_line(host: str, port: int, seconds: float) -> Line:
-    """A line to that gateway; OSError or TimeoutError where there is none."""
-    loop = asyncio.get_running_loop()
+    """A line to that gateway; OSError or TimeoutError where there is none.
+
+    Of a name with several addresses each is dialled. Where nobody answers, the error is that of the last:
+    asyncio's own for all of them, in Python 3.11, has no number, and is no sentence.
+    """
     async with asyncio.timeout(seconds):
-        _, line = await loop.create_connection(Line, host, port)
+        found = await asyncio.get_running_loop().getaddrinfo(host, port, type=socket.SOCK_STREAM)
+        *others, last = [str(address[0]) for *_, address in found]
+        for each in others:
+            with suppress(OSError):
+                return await _dialled(each, port)
+        return await _dialled(last, port)
+
+
+async def _dialled(address: str, port: int) -> Line:
+    _, line = await asyncio.get_running_loop().create_connection(Line, address, port)
     return line

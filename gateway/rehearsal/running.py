@@ -173,9 +173,8 @@ class _Stage:
         except UnicodeError as error:
             raise _Broken("the gateway cannot be reached: no name of a host") from error
         except OSError as error:
-            why = error.strerror or str(error)
-            if error.errno is not None and not isinstance(error, socket.gaierror):  # its numbers are its own
-                why = os.strerror(error.errno)
+            number = None if isinstance(error, socket.gaierror) else error.errno  # a look-up's are its own
+            why = error.strerror or str(error) if number is None else os.strerror(number)
             raise _Broken(f"the gateway cannot be reached: {why}") from error
         self.lines[name], self.name = line, name
         return line

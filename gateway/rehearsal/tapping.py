@@ -1,7 +1,6 @@
 """A client's connection -> the same, with a trace of what comes and goes."""
 
 import asyncio
-from collections.abc import Iterable
 from typing import Any
 
 from gateway.rehearsal.script.steps import Close, Closed, Reset
@@ -65,9 +64,6 @@ class _Wire(asyncio.Transport):
             self._trace.heard(self._number, bytes(data))
         self._transport.write(data)
 
-    def writelines(self, list_of_data: Iterable[bytes | bytearray | memoryview]) -> None:
-        self.write(b"".join(list_of_data))
-
     def write_eof(self) -> None:
         self.ended = True
         self._transport.write_eof()
@@ -80,14 +76,8 @@ class _Wire(asyncio.Transport):
         self.ended = True
         self._transport.abort()
 
-    def can_write_eof(self) -> bool:
-        return self._transport.can_write_eof()
-
     def is_closing(self) -> bool:
         return self._transport.is_closing()
-
-    def is_reading(self) -> bool:
-        return self._transport.is_reading()
 
     def pause_reading(self) -> None:
         self._transport.pause_reading()
@@ -100,9 +90,6 @@ class _Wire(asyncio.Transport):
 
     def get_write_buffer_size(self) -> int:
         return self._transport.get_write_buffer_size()
-
-    def get_write_buffer_limits(self) -> tuple[int, int]:
-        return self._transport.get_write_buffer_limits()
 
     def get_extra_info(self, name: str, default: Any = None) -> Any:
         return self._transport.get_extra_info(name, default)

@@ -4,6 +4,7 @@ import asyncio
 import threading
 from collections.abc import Callable, Coroutine
 from concurrent.futures import CancelledError, Future
+from contextlib import suppress
 from contextvars import ContextVar
 from typing import Any, Final, TypeVar
 
@@ -67,9 +68,8 @@ class Background:
 
     def stop(self) -> None:
         """Cancel what still runs, close the loop and wait for the thread. StillRunning where it stays."""
-        if not self._thread.is_alive():
-            return
-        self._loop.call_soon_threadsafe(self._ended.set)
+        with suppress(RuntimeError):  # it has ended already, or just now: its loop is closed
+            self._loop.call_soon_threadsafe(self._ended.set)
         self._thread.join(limits.TESTING_STOP_SECONDS)
         if self._thread.is_alive():
             raise StillRunning(f"{self._thread.name} did not end")

@@ -200,11 +200,7 @@ class Client:
 
     def quiet(self, seconds: float = 0.05) -> bool:
         """Whether nothing comes for that long, and nothing came that was not read."""
-        try:
-            ended = self._line.ended(time.monotonic() + seconds)
-        except NothingCame:
-            ended = False
-        return not ended and not self._line.pending
+        return not self._line.ended(time.monotonic() + seconds) and not self._line.pending
 
     def hung_up(self, *, timeout: float | None = None) -> bool:
         """Whether the gateway hangs up in time."""

@@ -23,6 +23,7 @@ class Line:
 
     def __init__(self, host: str, port: int, seconds: float) -> None:
         self.pending = bytearray()
+        self._looked = -1.0  # the deadline of the latest look
         self._socket = socket.create_connection((host, port), seconds)
 
     def send(self, data: bytes, seconds: float) -> None:
@@ -47,13 +48,15 @@ class Line:
         return self.take(at + len(end), deadline)[:at]
 
     def _more(self, deadline: float) -> None:
+        """Even where the time is over there is one look: what is there already has come in time."""
         left = deadline - time.monotonic()
-        if left <= 0:
+        if left <= 0 and self._looked == deadline:
             raise NothingCame(hung_up=False)
-        self._socket.settimeout(left)
+        self._looked = deadline
+        self._socket.settimeout(max(left, 0))
         try:
             data = self._socket.recv(_CHUNK)
-        except TimeoutError as error:
+        except (TimeoutError, BlockingIOError) as error:
             raise NothingCame(hung_up=False) from error
         except OSError as error:
             raise NothingCame(hung_up=True) from error

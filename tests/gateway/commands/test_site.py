@@ -8,7 +8,10 @@ import pytest
 from pytest_httpserver import HTTPServer
 
 from adapters.recorded.exchange import Asked, Exchange, Failure
+from adapters.recorded.folder import Folder
+from adapters.recorded.tree.site import SITE
 from demo_site.offline import RECORDING
+from gateway.commands import sites
 from gateway.commands.main import main
 from tests.adapters.recorded.exchanges import NOON, folder, got, loaded
 from tests.gateway.archives.test_har import LAMPS
@@ -158,6 +161,67 @@ def test_an_export_without_one_of_its_bodies(tmp_path: Path, capsys: pytest.Capt
     assert main(["site", "export", str(tmp_path / "hall"), str(tmp_path / "x.warc")]) == 2
     assert path.name in capsys.readouterr().err
     assert not (tmp_path / "x.warc").exists()
+
+
+def test_what_goes_while_it_is_looked_into(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A list says that a body is gone; an export is not there by half."""
+    hall, load = tmp_path / "hall", sites.load
+    path = folder(hall).add(got("http://a.example/", b"12345")).with_suffix(".json")
+
+    def tidied(loaded: Folder) -> None:
+        load(loaded)
+        path.unlink()
+
+    assert main(["site", "list", str(hall)]) == 0
+    assert " GET     200         5 http://a.example/" in capsys.readouterr().out
+    monkeypatch.setattr(sites, "load", tidied)
+    assert main(["site", "list", str(hall)]) == 0
+    assert " GET     200      gone http://a.example/" in capsys.readouterr().out
+    path.write_bytes(b"12345")
+    assert main(["site", "export", str(hall), str(tmp_path / "x.warc")]) == 1
+    assert capsys.readouterr().err == f"headrace: {path}: No such file or directory; nothing was written\n"
+    assert not (tmp_path / "x.warc").exists()
+
+
+def test_an_export_to_where_nothing_can_be(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    file = tmp_path / "none" / "x.warc"
+    assert main(["site", "export", str(RECORDING), str(file)]) == 1
+    assert capsys.readouterr().err == f"headrace: {file}: No such file or directory; nothing was written\n"
+
+
+def test_an_import_without_its_catalogue_takes_in_nothing(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Nobody knows which secrets would have to be hidden."""
+    har(tmp_path / "one.har", (1, "a word"))
+    words = ["import", str(tmp_path / "hall"), str(tmp_path / "one.har")]
+    assert main(["site", "--config", str(tmp_path / "none.toml"), *words]) == 2
+    assert "headrace: no catalogue at" in capsys.readouterr().err
+    assert not (tmp_path / "hall").exists()
+
+
+def test_what_cannot_be_taken_in_says_why(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A file that was damaged, and a folder whose list of what is hidden somebody spoils meanwhile."""
+    hall, load = tmp_path / "hall", sites.load
+    har(tmp_path / "one.har", (1, "a word"))
+    damaged = tmp_path / "damaged.warc.gz"
+    damaged.write_bytes(b"\x1f\x8b" + bytes(range(255, 200, -1)))
+
+    def spoiled(loaded: Folder) -> None:
+        load(loaded)
+        hall.mkdir()
+        (hall / SITE).write_text("hidden = [")
+
+    monkeypatch.setattr(sites, "load", spoiled)
+    assert main(["site", "import", str(hall), str(tmp_path / "one.har"), str(damaged)]) == 1
+    said = capsys.readouterr()
+    assert f"one.har: 0 taken in\n  left out: 1 that cannot be kept: {SITE}: " in said.out
+    assert f"headrace: {damaged}: not a WARC file that can be read: its gzip is damaged\n" in said.err
+    assert [each.name for each in hall.rglob("*") if each.is_file()] == [SITE]
 
 
 @pytest.mark.parametrize(

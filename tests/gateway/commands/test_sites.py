@@ -1,5 +1,6 @@
 """`serve` and `say` with a folder of recordings: recorded live, answered offline, byte for byte."""
 
+import errno
 import os
 import re
 import signal
@@ -14,6 +15,7 @@ import pytest
 from pytest_httpserver import HTTPServer
 from werkzeug import Request, Response
 
+from adapters.recorded.folder import Folder
 from gateway.catalogue.model import Catalogue
 from gateway.commands import sites, wiring
 from gateway.service.logs import Redactor
@@ -233,6 +235,7 @@ def test_serve_records_and_serves_offline(stand: Stand) -> None:
         (["--faults", "headrace.toml"], "--faults goes with --offline"),
         (["--offline", "shelf", "--faults", "none"], "cannot read none: No such file"),
         (["--offline", "shelf", "--faults", "headrace.toml"], "headrace.toml: fault: missing"),
+        (["--offline", "shelf", "--faults", "junk"], "junk is not UTF-8 (byte 3)"),
         (["--record", "new", "--clock", "recorded"], "nothing is recorded there to take the time from"),
         (["--record", "new", "--clock", "noon"], "'noon' is no time"),
     ],
@@ -240,6 +243,7 @@ def test_serve_records_and_serves_offline(stand: Stand) -> None:
 def test_wrong_usage(options: list[str], says: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     (tmp_path / "headrace.toml").write_text("[[listen]]\nport = 0\n")
     (tmp_path / "shelf").mkdir()
+    (tmp_path / "junk").write_bytes(b"# \xe9")
     monkeypatch.chdir(tmp_path)
     parser = ArgumentParser()
     wiring.add_config(parser)
@@ -248,6 +252,28 @@ def test_wrong_usage(options: list[str], says: str, tmp_path: Path, monkeypatch:
     monkeypatch.setattr(sites, "configure", lambda *_: None)
     with pytest.raises(sites.SiteFault, match=re.escape(says)):
         sites.ready(parser.parse_args(options))
+
+
+def test_a_folder_that_the_disk_does_not_give(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def failing(_: Folder) -> None:
+        raise OSError(errno.EIO, "Input/output error", "hall/page.1.toml")
+
+    monkeypatch.setattr(Folder, "load", failing)
+    with pytest.raises(
+        sites.SiteFault, match=r"^headrace: cannot read hall/page\.1\.toml: Input/output error$"
+    ):
+        sites.open_site(tmp_path, Mode.RECORD, Catalogue(), Redactor())
+
+
+def test_a_catalogue_that_is_wrong_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """And nothing is made of the folder."""
+    parser = ArgumentParser()
+    wiring.add_config(parser)
+    sites.add_options(parser)
+    config, hall = tmp_path / "none.toml", tmp_path / "hall"
+    assert sites.ready(parser.parse_args(["--config", str(config), "--record", str(hall)])) is None
+    assert capsys.readouterr().err.startswith(f"headrace: no catalogue at {config}")
+    assert not hall.exists()
 
 
 @pytest.mark.parametrize(

@@ -1,6 +1,7 @@
 """`headrace spool`: what waits is shown, delivered or dropped, and the code tells a shell how that went."""
 
 import argparse
+import re
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -11,6 +12,7 @@ from adapters import limits
 from adapters.files import Condition, Was
 from adapters.local.documents import stat_of
 from gateway.commands import spool as command
+from gateway.commands.main import main
 from gateway.service.spool.folder import SpoolFolder
 from gateway.service.spool.spool import Spool
 from tests.gateway.commands.processes import headrace
@@ -203,6 +205,35 @@ def test_only_the_numbers_wanted(folder: Path, spool: Spool) -> None:
     done = headrace("spool", "retry", "3", "1", "3", folder=folder)
     assert done.stdout.decode().splitlines() == ["3: delivered, 4 bytes", "1: delivered, 4 bytes"]
     assert {each.name for each in (folder / "club").iterdir()} == {"a", "c"}
+
+
+@pytest.mark.parametrize(("ago", "age"), [(-60, "0 s"), (90, "1 min"), (3 * 3600, "3 h"), (50 * 3600, "2 d")])
+def test_how_long_it_has_waited(
+    folder: Path, ago: int, age: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """What comes from the future came now: this machine's clock was set back."""
+    monkeypatch.setattr(command, "configure", lambda *_: None)
+    made = Spool(folder / "headrace-state" / "spool", lambda: datetime.now(UTC) - timedelta(seconds=ago))
+    keep(made, "CLUB:a")
+    made.close()
+    assert main(["spool", "--config", str(folder / "headrace.toml")]) == 0
+    assert re.search(rf"     4 +{age}  CLUB:a ", capsys.readouterr().out)
+
+
+def test_all_but_what_is_under_way_is_delivered(
+    folder: Path, spool: Spool, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(command, "configure", lambda *_: None)
+    keep(spool, "CLUB:a")
+    keep(spool, "CLUB:b")
+    held = spool.take(1)
+    assert held is not None
+    assert main(["spool", "--config", str(folder / "headrace.toml"), "retry"]) == 1
+    said = capsys.readouterr()
+    assert said.out.splitlines() == ["2: delivered, 4 bytes", "1: left: being delivered"]
+    assert said.err == ""
+    assert [each.name for each in (folder / "club").iterdir()] == ["b"]
+    held.close()
 
 
 def test_dropping(folder: Path, spool: Spool) -> None:

@@ -1,5 +1,6 @@
 """Secrets and catalogues from the outside world."""
 
+import errno
 import os
 import threading
 from contextlib import suppress
@@ -98,6 +99,23 @@ def test_nobodys_home_folder_is_no_traceback(tmp_path: Path) -> None:
     done = headrace("check", folder=tmp_path)
     assert done.returncode == 2
     assert done.stderr == b"headrace: cannot read headrace.toml: no such home folder: ~nobody-of-that-name\n"
+
+
+def test_a_catalogue_that_cannot_be_read(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "headrace.toml"
+    path.write_bytes(b"# caf\xe9\n")
+    assert wiring.catalogue_or_complaint(path) is None
+    assert capsys.readouterr().err == f"headrace: {path} is not UTF-8 (byte 6)\n"
+    assert wiring.catalogue_or_complaint(tmp_path) is None
+    assert capsys.readouterr().err == f"headrace: cannot read {tmp_path}: Is a directory\n"
+
+
+def test_why_nobody_can_listen() -> None:
+    taken = OSError(errno.EADDRINUSE, "Address already in use")
+    advised = wiring.cannot_listen(taken)
+    assert advised.startswith("headrace: cannot listen: Address already in use; end what listens there, or ")
+    denied = PermissionError(errno.EACCES, "Permission denied")
+    assert wiring.cannot_listen(denied) == "headrace: cannot listen: Permission denied"
 
 
 def test_a_certificate_file_is_looked_at_and_counts_from_the_catalogues_folder(tmp_path: Path) -> None:

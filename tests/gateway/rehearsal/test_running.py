@@ -1,10 +1,13 @@
 """Scripts against gateways that do as they should, and otherwise."""
 
 import asyncio
+import socket
 import time
 
 import pytest
 
+from adapters import limits
+from gateway.rehearsal.line import open_line
 from gateway.rehearsal.running import run_script
 from gateway.rehearsal.script.reading import read_script
 from gateway.rehearsal.script.writing import shown
@@ -196,6 +199,100 @@ async def test_where_nobody_listens() -> None:
     assert not run.good
     run = await run_script(read_script("say NOOP", "x"), [("a" * 64 + ".example", 1)])
     assert run.broken == "line 1: the gateway cannot be reached: no name of a host"
+
+
+async def test_a_name_that_nobody_knows(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The number of such an error is no errno (RFC 3493 section 6.4), and -2 has no text there."""
+
+    def unknown(*_: object, **__: object) -> None:
+        raise socket.gaierror(socket.EAI_NONAME, "Name or service not known")
+
+    monkeypatch.setattr(socket, "getaddrinfo", unknown)
+    run = await run_script(read_script("say NOOP", "x"), [("pier.example", 1)])
+    assert run.broken == "line 1: the gateway cannot be reached: Name or service not known"
+
+
+def known_as(monkeypatch: pytest.MonkeyPatch, *addresses: str) -> None:
+    """Every name has these addresses."""
+
+    def found(_: object, port: int, *__: object, **___: object) -> list[object]:
+        return [(socket.AF_INET, socket.SOCK_STREAM, 6, "", (each, port)) for each in addresses]
+
+    monkeypatch.setattr(socket, "getaddrinfo", found)
+
+
+async def test_a_name_with_several_addresses(monkeypatch: pytest.MonkeyPatch) -> None:
+    """As `localhost` has them: where a gateway is behind one of them it is found, else why not is told."""
+
+    over = asyncio.Event()
+
+    async def talk(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        writer.write(b"220\r\n")
+        await reader.read()
+        writer.close()
+        over.set()
+
+    server = await asyncio.start_server(talk, "127.0.0.1", 0)
+    here = ("pier.example", server.sockets[0].getsockname()[1])
+    for addresses in (("127.0.0.2", "127.0.0.1"), ("127.0.0.1", "127.0.0.2")):
+        known_as(monkeypatch, *addresses)
+        over.clear()
+        run = await run_script(read_script("hear 220", "x"), [here])
+        await asyncio.wait_for(over.wait(), 10)
+        assert (run.good, run.broken) == (True, "")
+    server.close()
+    run = await run_script(read_script("hear 220", "x"), [here])
+    assert run.broken == "line 1: the gateway cannot be reached: Connection refused"
+
+
+async def test_a_gateway_that_does_not_answer_the_call() -> None:
+    """Linux leaves who calls unanswered where as many wait to be let in as were told: listen(2), backlog."""
+    with socket.socket() as server:
+        server.bind(("127.0.0.1", 0))
+        server.listen(0)
+        address = server.getsockname()
+        with socket.create_connection(address, 5):
+            run = await run_script(read_script("within 0.2\nsay NOOP\nhear x", "x"), [address])
+    assert run.broken == "line 2: the gateway does not answer the call"
+
+
+async def test_what_is_not_taken_is_not_read_without_end(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A gateway that floods fills no memory; all of it comes once it is taken."""
+    monkeypatch.setattr(limits, "REHEARSAL_PENDING_BYTES", 1_000)
+    whole = bytes(range(256)) * 8_192
+
+    over = asyncio.Event()
+
+    async def talk(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        writer.write(whole)
+        await reader.read()
+        writer.close()
+        over.set()
+
+    server = await asyncio.start_server(talk, "127.0.0.1", 0)
+    line = await open_line("127.0.0.1", server.sockets[0].getsockname()[1], 5)
+    deadline = asyncio.get_running_loop().time() + 30
+    while len(line.pending) <= 1_000:
+        assert await line.news(deadline)
+    await asyncio.sleep(0.1)
+    held = len(line.pending)
+    assert held <= 1_000 + 262_144, "no more than asyncio reads in one go"
+    assert await line.line(b"no such end", 0) is None, "the time for it was over long ago"
+    assert len(line.pending) == held
+    came = bytearray(line.take(held))
+    while len(came) < len(whole) and await line.news(deadline):
+        came += line.take(len(line.pending))
+    line.close()
+    await asyncio.wait_for(over.wait(), 10)
+    server.close()
+    assert came == whole
+
+
+async def test_ending_a_line_that_is_gone() -> None:
+    """A script may end each of its lines, whichever side was the first."""
+    script = "say BYE\nskip 1\nclosed\nclose\nfinish\nwait 0.02\nfinish\nreset\nclose"
+    run = await rehearsed(script, answering(ANSWERS))
+    assert (run.good, run.broken) == (True, "")
 
 
 async def test_saying_on_a_line_that_is_gone() -> None:

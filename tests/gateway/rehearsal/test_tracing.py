@@ -160,6 +160,7 @@ def test_limits(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     made.heard(one, b"gh\r\n")
     made.heard(one, b"0123456789abc")
     made.said(one, b"NOOP\r\n")
+    made.finished(one)
     made.over(one, Close())
     made.close()
     assert (tmp_path / "trace").read_text().splitlines()[1:] == [
@@ -169,6 +170,27 @@ def test_limits(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
         "# the rest of c1 is left out",
         "reset",
     ]
+
+
+def test_nothing_is_written_after_its_end(tmp_path: Path, caplog: pytest.LogCaptureFixture) -> None:
+    made = trace(tmp_path)
+    one = made.begin(1)
+    made.close()
+    made.said(one, b"NOOP\r\n")
+    made.over(one, Close())
+    made.begin(1)
+    made.close()
+    assert statements(tmp_path / "trace") == ["dial c1"]
+    assert caplog.records == []
+
+
+def test_a_trace_of_nothing_leaves_its_name_free(tmp_path: Path) -> None:
+    made = trace(tmp_path)
+    made.discard()
+    made.discard()  # whoever moved or removed it meanwhile
+    made.close()
+    assert list(tmp_path.iterdir()) == []
+    trace(tmp_path).close()
 
 
 events = st.lists(

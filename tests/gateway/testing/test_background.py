@@ -1,8 +1,10 @@
 import asyncio
+import sys
 import threading
 
 import pytest
 
+from adapters import limits
 from gateway.testing.background import OWNER, Background, StillRunning
 
 
@@ -90,3 +92,67 @@ def test_a_loop_that_cannot_be_made() -> None:
 
     with pytest.raises(OSError, match="no descriptor"):
         Background("never", fails)
+
+
+def test_who_still_waits_when_it_is_stopped_is_told() -> None:
+    """A thread of the test's own that asks, while the fixture ends."""
+    loop = Background("left-one")
+    begun, outcome = threading.Event(), list[BaseException]()
+
+    async def for_ever() -> None:
+        begun.set()
+        await asyncio.sleep(3600)
+
+    def ask() -> None:
+        try:
+            loop.run(for_ever(), 60)
+        except StillRunning as error:
+            outcome.append(error)
+
+    asking = threading.Thread(target=ask)
+    asking.start()
+    assert begun.wait(5)
+    loop.stop()
+    asking.join(5)
+    assert [str(each) for each in outcome] == ["left-one ended"]
+
+
+def test_what_ends_the_loop_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    """SystemExit ends any asyncio loop. Whoever asked gets it; pytest, which hears of threads that end
+    so, fails the test where nobody did.
+    """
+    heard = list[object]()
+    monkeypatch.setattr(threading, "excepthook", lambda told: heard.append(told.exc_type))
+    loop = Background("leaving-one")
+
+    async def leave() -> None:
+        sys.exit("enough")
+
+    with pytest.raises(SystemExit, match="enough"):
+        loop.run(leave(), 5)
+    loop.stop()
+    assert "leaving-one" not in {each.name for each in threading.enumerate()}
+    assert heard == [SystemExit]
+
+
+def test_a_loop_that_is_held_is_told_of(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Stopping waits for no callback that never comes back."""
+    loop = Background("held-one")
+    held, over = threading.Event(), threading.Event()
+
+    async def hold() -> None:
+        def never() -> None:
+            held.set()
+            over.wait(60)
+
+        asyncio.get_running_loop().call_later(0.02, never)
+
+    loop.run(hold(), 5)
+    assert held.wait(5)
+    monkeypatch.setattr(limits, "TESTING_STOP_SECONDS", 0.02)
+    with pytest.raises(StillRunning, match="held-one did not end"):
+        loop.stop()
+    over.set()
+    monkeypatch.undo()
+    loop.stop()
+    assert "held-one" not in {each.name for each in threading.enumerate()}

@@ -3,6 +3,8 @@ tests' own reader (tests.gateway.talking) takes apart.
 """
 
 import asyncio
+import socket
+import struct
 import time
 from dataclasses import replace
 
@@ -15,6 +17,7 @@ from gateway.serial.run import Run
 from gateway.serial.simulation import simulate
 from gateway.serial.way import Link, Noise, Way
 from gateway.testing.clients.client import Client
+from gateway.testing.clients.line import Line, NothingCame
 from gateway.testing.clients.replies import Reply, Unmet, reply_of
 from gateway.testing.clients.serial import SerialLine, lost
 from gateway.testing.gateways import Gateway
@@ -209,6 +212,32 @@ def test_bytes_as_they_come(client: Client) -> None:
     assert client.read_line() == "word".ljust(40)
     with pytest.raises(Unmet, match=r"^2 bytes did not come within 0\.01 s"):
         client.read(2, timeout=0.01)
+
+
+def test_what_is_there_already_needs_no_time(client: Client) -> None:
+    client.put(b"NOOP word\r")
+    end = time.monotonic() + 5
+    while client.quiet(0):
+        assert time.monotonic() < end, "the reply came, and is seen"
+    assert client.read_line(timeout=0).startswith("200 ")
+    with pytest.raises(Unmet, match=r"^99 bytes did not come within 0 s: nothing more came in time"):
+        client.read(99, timeout=0)
+
+
+def test_a_flood_has_an_end_and_a_cut_line_is_one_that_hung_up() -> None:
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        line = Line("127.0.0.1", server.getsockname()[1], 5)
+        far, _ = server.accept()
+        far.sendall(b"x" * 100_000)
+        with pytest.raises(NothingCame, match="nothing more came in time"):
+            line.take(100_000, time.monotonic())
+        assert line.take(100_000, time.monotonic() + 5) == b"x" * 100_000
+        far.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
+        far.close()
+        assert line.ended(time.monotonic() + 5)
+        with pytest.raises(NothingCame, match="the gateway hung up"):
+            line.take(1, time.monotonic() + 5)
+        line.close()
 
 
 def test_hanging_up_and_calling_again(client: Client) -> None:

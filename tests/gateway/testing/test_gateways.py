@@ -1,10 +1,13 @@
+import errno
 import logging
+import socket
 import threading
 from pathlib import Path
 
 import pytest
 
 from gateway.catalogue.document.mistakes import CatalogueFaults
+from gateway.commands import wiring
 from gateway.testing.gateways import GatewayErrors
 from gateway.testing.stage import Stage
 from tests.gateway.testing.harbour import CATALOGUE, MOLE, ORIGIN, RECORDS
@@ -84,6 +87,30 @@ def test_what_cannot_be_used(stage: Stage) -> None:
     gateway = stage.gateways(CATALOGUE)
     with pytest.raises(TypeError, match="this gateway's clock runs"):
         gateway.clock.advance(seconds=1)
+
+
+def test_a_reserved_port_that_is_taken(stage: Stage, monkeypatch: pytest.MonkeyPatch) -> None:
+    """It is opened under its own number. A gateway that does not start leaves no thread and no socket, and
+    its parts are closed.
+    """
+    closed, left = list[object](), list[object]()
+    aclose = wiring.Parts.aclose
+
+    async def noted(parts: wiring.Parts) -> None:
+        closed.append(parts)
+        await aclose(parts)
+
+    monkeypatch.setattr(wiring.Parts, "aclose", noted)
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        for _ in range(2):  # what is made once in a process is there after the first
+            with pytest.raises(OSError, match="address already in use") as caught:
+                stage.gateways(f'[hear.{taken.getsockname()[1]}]\nbanner = "An invented pier"\n')
+            assert caught.value.errno == errno.EADDRINUSE
+            threads = {each.name for each in threading.enumerate()}
+            assert "headrace-gateway" not in threads
+            left.append((threads, len(list(Path("/proc/self/fd").iterdir()))))
+    assert left[0] == left[1]
+    assert len(closed) == 2
 
 
 def test_errors_of_its_own_fail_the_test(stage: Stage) -> None:

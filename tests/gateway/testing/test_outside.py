@@ -95,6 +95,22 @@ def test_other_protocols_stay_too(stage: Stage, scheme: str) -> None:
     assert [each.partition(":")[0] for each in gateway.refused] == [DOCUMENTATION]
 
 
+def test_streams_go_to_the_names_of_the_test_and_stay_too(stage: Stage) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as board:
+        place = f'[place.board]\nbase = "tcp://board.example:{board.getsockname()[1]}"\n'
+        gateway = stage.gateways(place, hosts={"board.example": "127.0.0.1"})
+        client = stage.clients(gateway)
+        assert client.ask("TALK board:").status == 200
+        board.settimeout(5)
+        far, _ = board.accept()
+        with far:
+            far.sendall(b"WHO IS THERE")
+            assert client.read(12) == b"WHO IS THERE"
+    elsewhere = stage.gateways(place, hosts={"board.example": DOCUMENTATION})
+    assert stage.clients(elsewhere).ask("TALK board:").status == 425
+    assert [each.partition(":")[0] for each in elsewhere.refused] == [DOCUMENTATION]
+
+
 def test_a_name_with_a_port_of_its_own(stage: Stage) -> None:
     far = stage.upstreams()
     far.on("/mole.json").json(MOLE)

@@ -84,6 +84,19 @@ def test_a_site_in_the_tests_folder_and_secrets_that_are_not_there(
         assert stage.clients(offline).ask(ASK) == there
 
 
+def test_folders_are_recorded_too(stage: Stage, tmp_path: Path) -> None:
+    (tmp_path / "shelf").mkdir()
+    (tmp_path / "shelf" / "note.txt").write_text("High water at noon\n")
+    shelf = f'[place.shelf]\nbase = "{(tmp_path / "shelf").as_uri()}/"\n'
+    site, requests = stage.sites(), ("TEXT shelf:note.txt", "LIST shelf:", "TEXT shelf:none.txt")
+    client = stage.clients(stage.gateways(shelf, site=site))
+    there = [client.ask(each) for each in requests]
+    assert [reply.status for reply in there] == [200, 200, 550]
+    (tmp_path / "shelf" / "note.txt").write_text("Low water at noon\n")
+    client = stage.clients(stage.gateways(shelf, site=stage.sites(site.path)))
+    assert [client.ask(each) for each in requests] == there
+
+
 def test_sites_that_cannot_be_used(stage: Stage, tmp_path: Path) -> None:
     with pytest.raises(FileNotFoundError, match=r"no recordings at .*nowhere"):
         stage.sites("nowhere")

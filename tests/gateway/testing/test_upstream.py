@@ -1,11 +1,14 @@
 """What each answer and failure is to httpx 0.28 (the reference client), and what a gateway makes of it."""
 
+import errno
+import os
 import socket
 import ssl
 import threading
 import time
 from collections.abc import Callable
 from contextlib import suppress
+from pathlib import Path
 
 import httpx
 import pytest
@@ -110,6 +113,8 @@ def test_answers_come_in_order_and_the_last_stays(far: Upstream) -> None:
     far.on("/elsewhere").data(b"\x00\xff")
     assert fetched(far.url + PATH).content == b"\x00\xff"
     assert fetched(far.url + "/untold").status_code == 404
+    far.on("/not-told-yet")
+    assert fetched(far.url + "/not-told-yet").status_code == 404
 
 
 def test_it_shows_what_it_was_asked(far: Upstream) -> None:
@@ -185,8 +190,11 @@ def test_chunks_may_have_trailer_fields(far: Upstream) -> None:
 def test_a_delay_and_a_drip(far: Upstream) -> None:
     far.on(PATH).text("drip", delay=0.02, drip=0.01)
     before = time.monotonic()
-    assert fetched(far.url + PATH).text == "drip"
-    assert time.monotonic() - before >= 0.05
+    with httpx.Client(trust_env=False) as client:
+        for _ in range(2):
+            assert client.get(far.url + PATH).text == "drip"
+    assert time.monotonic() - before >= 0.1
+    assert far.connections == 1, "it is kept"
 
 
 def test_it_refuses_and_takes_again(stage: Stage, far: Upstream) -> None:
@@ -203,6 +211,42 @@ def test_it_refuses_and_takes_again(stage: Stage, far: Upstream) -> None:
         far.accept()
         far.accept()
         assert client.ask("ASK TIDES mole").status == 200
+
+
+def test_who_is_in_the_middle_of_a_handshake_is_refused_too(stage: Stage) -> None:
+    """The connection was there before, but TLS had not begun."""
+    far = stage.upstreams("good")
+    far.on(PATH).json(MOLE)
+    context = ssl.create_default_context(cafile=str(far.ca))
+    with socket.create_connection(("127.0.0.1", far.port), timeout=5) as line:
+        with httpx.Client(verify=context, trust_env=False) as client:  # the next, so that `line` is let in
+            assert client.get(far.url + PATH).json() == MOLE
+        far.refuse()
+        with (
+            pytest.raises((OSError, EOFError)),
+            context.wrap_socket(line, server_hostname="127.0.0.1") as safe,
+        ):
+            safe.sendall(b"GET /mole.json HTTP/1.1\r\nHost: tides.example\r\n\r\n")
+            if not safe.recv(100):
+                raise EOFError
+    assert (far.count(), far.connections) == (1, 1)
+
+
+def test_a_port_that_somebody_took_while_it_refused(far: Upstream, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The test is told, and no socket stays."""
+
+    def taken(*_: object) -> None:
+        raise OSError(errno.EADDRINUSE, os.strerror(errno.EADDRINUSE))
+
+    def descriptors() -> int:
+        return len(list(Path("/proc/self/fd").iterdir()))
+
+    before = descriptors()
+    monkeypatch.setattr(socket.socket, "bind", taken)
+    with pytest.raises(OSError, match="Address already in use"):
+        far.refuse()
+    monkeypatch.undo()
+    assert descriptors() == before - 1, "it listens no more"
 
 
 @pytest.mark.parametrize(
