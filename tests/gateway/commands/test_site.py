@@ -148,6 +148,8 @@ def test_an_export_says_what_only_the_gateway_reads(
 ) -> None:
     kept = folder(tmp_path / "hall")
     kept.add(got("http://a.example/"))
+    assert main(["site", "export", str(tmp_path / "hall"), str(tmp_path / "all.warc")]) == 0
+    assert capsys.readouterr().out == f"{tmp_path / 'all.warc'}: 1 recordings\n"
     kept.add(Exchange(Asked("GET", "http://b.example/"), Failure("TooSlow", "Slow"), NOON))
     assert main(["site", "export", str(tmp_path / "hall"), str(tmp_path / "x.warc")]) == 0
     told = capsys.readouterr().out.splitlines()[1:]
