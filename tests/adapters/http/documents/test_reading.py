@@ -297,7 +297,9 @@ OTHER = {
     ),
     "no Content-Range": (lambda _: Give("206 Partial Content", b"x"), BrokenOff),
     "the rest, compressed": (
-        lambda asked: part(asked, gzip.compress(BODY), ETAG, "Content-Encoding: gzip"),
+        lambda asked: replace(
+            part(asked, BODY, ETAG, "Content-Encoding: gzip"), body=gzip.compress(BODY[asked.first :])
+        ),
         BrokenOff,
     ),
     "busy for ever": (lambda _: Give("503 Service Unavailable"), BrokenOff),
