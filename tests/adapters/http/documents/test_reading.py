@@ -296,8 +296,8 @@ OTHER = {
         BrokenOff,
     ),
     "no Content-Range": (lambda _: Give("206 Partial Content", b"x"), BrokenOff),
-    "the rest, compressed": (
-        lambda asked: part(asked, gzip.compress(BODY), ETAG, "Content-Encoding: gzip"),
+    "the whole, compressed": (
+        lambda _: Give(body=gzip.compress(BODY), fields=(ETAG, "Content-Encoding: gzip")),
         BrokenOff,
     ),
     "busy for ever": (lambda _: Give("503 Service Unavailable"), BrokenOff),
