@@ -215,10 +215,11 @@ _LIGHTTPD_MODULES = [Path("/usr/lib/lighttpd"), Path("/usr/lib64/lighttpd"), Pat
 _WSGIDAV = """
 import resource, sys
 from cheroot import wsgi
+from cheroot.ssl.builtin import BuiltinSSLAdapter
 from wsgidav.wsgidav_app import WsgiDAVApp
 folder, host, port, largest = sys.argv[1], sys.argv[2], int(sys.argv[3]), int(sys.argv[4])
-threads = int(sys.argv[5])
-users = {sys.argv[6]: {"password": sys.argv[7]}} if len(sys.argv) > 6 else True
+threads, certificate = int(sys.argv[5]), sys.argv[6]
+users = {sys.argv[7]: {"password": sys.argv[8]}} if len(sys.argv) > 7 else True
 if largest:
     resource.setrlimit(resource.RLIMIT_FSIZE, (largest, largest))
 application = WsgiDAVApp({
@@ -229,13 +230,16 @@ application = WsgiDAVApp({
     "property_manager": True,
     "lock_storage": True,
 })
-wsgi.Server((host, port), application, numthreads=threads, request_queue_size=512).start()
+server = wsgi.Server((host, port), application, numthreads=threads, request_queue_size=512)
+if certificate:
+    server.ssl_adapter = BuiltinSSLAdapter(certificate, certificate)
+server.start()
 """
 
 
 @contextmanager
 def wsgidav(
-    folder: Path, *, largest: int = 0, threads: int = 24, login: tuple[str, ...] = ()
+    folder: Path, *, tls: bool = False, largest: int = 0, threads: int = 24, login: tuple[str, ...] = ()
 ) -> Iterator[WebServer]:
     """WsgiDAV, which is installed with the tests, on cheroot. `largest` is how many bytes a file can have on
     its disk, as if that were full then; 0 for no such limit. It serves as many requests at once as it has
@@ -245,10 +249,11 @@ def wsgidav(
     def configure(home: Path, port: int) -> Sequence[str]:
         (home / "serve.py").write_text(_WSGIDAV)
         script = str(home / "serve.py")
-        options = [str(folder), LOOPBACK, str(port), str(largest), str(threads), *login]
+        certificate = str(home / "server.pem") if tls else ""
+        options = [str(folder), LOOPBACK, str(port), str(largest), str(threads), certificate, *login]
         return [sys.executable, "-W", "ignore", script, *options]
 
-    with _running(folder, configure, tls=False) as server:
+    with _running(folder, configure, tls=tls) as server:
         yield server
 
 

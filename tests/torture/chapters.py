@@ -9,10 +9,14 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Final
 
+from tests.torture.caller import BUSY, GREETED, Caller
+from tests.torture.ground import WAIT
 from tests.torture.talk import CLOSED, Reply, Talk
 
 RAW: Final = "raw"
 """In place of a code: what came through a stream."""
+_RINGS: Final = 2.5 * WAIT / 4  # seconds for a call to come through: accept(2) is tried again after one
+_GUARD: Final = 0.3 * WAIT / 4  # seconds of silence, which are enough to leave a raw stream here
 Does = Callable[[Talk], list[Reply]]
 
 
@@ -98,6 +102,88 @@ def _by_lines(request: str, *lines: str) -> Step:
         return replies
 
     return Step(request, does, breaks=True)
+
+
+def _left(request: str, data: bytes, awaited: bytes) -> Step:
+    """A raw stream without an end of its own, which is left."""
+
+    def does(talk: Talk) -> list[Reply]:
+        first = talk.ask(request.encode() + b"\r")
+        if first.code != "200":
+            return [first]
+        talk.send(data)
+        if talk.until(awaited) and talk.still(_GUARD):
+            talk.send(b"+++")
+        through, last = talk.after_call()
+        return [first, Reply(RAW, (through.decode("latin-1"),)), last]
+
+    return Step(f"{request} +++", does, breaks=True)
+
+
+def _taken(talk: Talk, word: bytes) -> list[Reply]:
+    """HEAR, and what it says when somebody calls; 503 where the wait is given up since nobody came."""
+    first = talk.ask(b"HEAR %d%s\r" % (talk.hear, word))
+    if first.code != "150":
+        return [first]
+    return [first, talk.reply() if talk.comes(_RINGS) else talk.ask(b"NOOP\r")]
+
+
+def _hear(talk: Talk) -> list[Reply]:
+    """A call in that is waited for, and another one that finds the port busy."""
+    first = talk.ask(b"HEAR %d\r" % talk.hear)
+    if first.code != "150":
+        return [first]
+    with Caller(talk.hear) as caller:
+        caller.say(b"hello\n")
+        replies = [first, talk.reply() if talk.comes(_RINGS) else talk.ask(b"NOOP\r")]
+        if replies[-1].code != "200":
+            return replies
+        with Caller(talk.hear) as other:
+            other.ends(BUSY)
+        if talk.until(b"hello"):
+            talk.send(b"good day\r")
+            caller.hears(GREETED + b"good day\r\n")
+        caller.hang_up()
+        through, last = talk.after_call()
+        return [*replies, Reply(RAW, (through.decode("latin-1"),)), last]
+
+
+def _hear_lines(talk: Talk) -> list[Reply]:
+    """A call that waits already, by lines."""
+    with Caller(talk.hear) as caller:
+        caller.hears(GREETED)
+        replies = _taken(talk, b" lines")
+        caller.say(b"who is there\n")
+        for line in (b">me\r", b".\r"):
+            if replies[-1].code != "200":
+                break
+            replies.append(talk.ask(line))
+        return replies
+
+
+def _refuse(talk: Talk) -> list[Reply]:
+    """Who waits is asked for, and turned away."""
+    with Caller(talk.hear) as caller:
+        caller.hears(GREETED)
+        replies = [talk.ask(b"HEAR %d %s\r" % (talk.hear, word)) for word in (b"who", b"refuse")]
+        caller.ends(GREETED + BUSY)
+        return replies
+
+
+def _hear_no_more(talk: Talk) -> list[Reply]:
+    """A wait that is given up: 503."""
+    first = talk.ask(b"HEAR %d\r" % talk.hear)
+    return [first, talk.ask(b"NOOP\r")] if first.code == "150" else [first]
+
+
+def _plugged(request: str) -> Step:
+    """A line that is taken away and comes back."""
+
+    def does(talk: Talk) -> list[Reply]:
+        talk.plug()
+        return [talk.ask(request.encode() + b"\r")]
+
+    return Step(f"plug {request}", does)
 
 
 _BYE: Final = _ask("BYE")
@@ -190,6 +276,12 @@ CHAPTERS: Final[Mapping[str, Sequence[Step]]] = MappingProxyType(
         "ledger": _place("ledger"),
         "ledger changed": _changed("ledger"),
         "ledger moved": _moved("ledger"),
+        "dock": _place("dock"),
+        "dock changed": _changed("dock"),
+        "dock moved": _moved("dock"),
+        "vault": _place("vault"),
+        "vault changed": _changed("vault"),
+        "vault moved": _moved("vault"),
         "shelf": _place("shelf"),
         "shelf changed": _changed("shelf"),
         "shelf moved": _moved("shelf"),
@@ -206,8 +298,36 @@ CHAPTERS: Final[Mapping[str, Sequence[Step]]] = MappingProxyType(
             _by_lines("TALK board: lines", "", ">keeper", "."),
             _BYE,
         ),
+        "messages": (
+            _left("TALK buoy:", b"hello\r", b"hello"),
+            _by_lines("TALK buoy: lines", ">hello", ">again", "."),
+            _BYE,
+        ),
+        "calls in": (
+            Step("HEAR", _hear, breaks=True),
+            Step("HEAR lines", _hear_lines, breaks=True),
+            Step("HEAR who refuse", _refuse, varies=True),
+            Step("HEAR no more", _hear_no_more),
+            _BYE,
+        ),
+        "serial": (
+            _ask("NOOP there"),
+            _ask("ASK tides"),
+            _ask("AGAIN"),
+            _lines("STORE shelf:new.txt", "one", "two"),
+            _call("TALK board:", (b"name: ", b"keeper\r\n"), (b"next: ", b"bye\r\n")),
+            Step("HEAR", _hear, breaks=True),
+            _plugged("NOOP again"),
+            _BYE,
+        ),
     }
 )
+
+
+AT_MACHINE: Final = frozenset({"serial"})
+"""Those whose client is a machine at a serial line. Where a session ends there, the next one begins with the
+next request: so nothing that was SET may matter to it.
+"""
 
 
 def all_closed(replies: Sequence[Reply]) -> bool:

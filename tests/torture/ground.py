@@ -6,9 +6,12 @@ All documents are invented.
 
 import os
 import shutil
+import socket
+import threading
 from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from string import Template
 from typing import Final
@@ -20,11 +23,19 @@ from demo_site.areas.ftp import FtpArea
 from gateway.catalogue.access import Member
 from gateway.commands.membership import write_file
 from gateway.testing.upstream.server import Upstreams
+from tests.adapters.ftp_servers import SECRET as FTPS_SECRET
+from tests.adapters.ftp_servers import USER as FTPS_USER
+from tests.adapters.ftp_servers import ftp_server
+from tests.adapters.web_servers import served_folder, wsgidav
+from tests.gateway.service.callers.callers import free_port
+from tests.gateway.service.devices.lines import Machine
 from tests.gateway.service.streams.far_ends import board, far_end
 
-WAIT: Final = 4
-"""Seconds within which each request is answered."""
+WAIT: Final = int(os.environ.get("HEADRACE_TORTURE_WAIT", "4"))
+"""Seconds within which each request is answered: more, where a machine has much else to do."""
 SECRET: Final = "invented"
+BANNER: Final = "The mill"
+"""What whoever calls in sees first."""
 _MEMBER: Final = "KEEPER"
 HASHER: Final = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
 """Cheap, since nobody is to be kept out here."""
@@ -49,8 +60,7 @@ members = "members.toml"
 wait = $wait
 
 [[listen]]
-host = "127.0.0.1"
-port = 0
+$line
 rights = "all"
 
 [rights.all]
@@ -69,6 +79,20 @@ user = "watchman"
 secret = "file:secret"
 write = true
 
+[place.dock]
+base = "$ftps"
+ca = "$ftps_ca"
+user = "$ftps_user"
+secret = "file:ftps-secret"
+write = true
+
+[place.vault]
+base = "$davs"
+ca = "$davs_ca"
+user = "watchman"
+secret = "file:secret"
+write = true
+
 [place.shelf]
 base = "$shelf"
 write = true
@@ -81,6 +105,13 @@ base = "tcp://127.0.0.1:$board"
 
 [place.phone]
 base = "telnet://127.0.0.1:$board"
+
+[place.buoy]
+base = "udp://127.0.0.1:$buoy"
+
+[hear.$hear]
+banner = "$banner"
+waiting = "${waiting}s"
 
 [source.tides]
 url = "$http/tides.json"
@@ -126,15 +157,24 @@ field = [{ name = "GOT", at = "$$.got", width = 10 }]
 
 @dataclass(frozen=True, slots=True)
 class Ground:
-    """`folders` are the places that can be written, by name; `config` is the catalogue's file."""
+    """`folders` are the places that can be written, by name. `config` is the catalogue's file, `at_machine`
+    that of the same one whose only client is a machine at a serial line. `hear` is the reserved port.
+    """
 
     config: Path
+    at_machine: Path
     state: Path
     folders: Mapping[str, Path]
+    hear: int
+    machine: Machine
 
     def renew(self) -> None:
-        """As it was at the beginning: documents in their places, nothing in the state folder."""
+        """As it was at the beginning: documents in their places, nothing in the state folder, a line that
+        nobody has ever had open.
+        """
         shutil.rmtree(self.state, ignore_errors=True)
+        self.machine.unplug()
+        self.machine.plug()
         self.renew_places()
 
     def renew_places(self) -> None:
@@ -159,12 +199,42 @@ class Ground:
 
 
 @contextmanager
+def buoy() -> Iterator[int]:
+    """The port of a far end that sends each message back (RFC 862), until the end of the context."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as own:
+        own.bind(("127.0.0.1", 0))
+        port: int = own.getsockname()[1]
+
+        def serve() -> None:
+            while (got := own.recvfrom(65_536))[1] != ended:
+                own.sendto(*got)
+
+        with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as ending:
+            ending.bind(("127.0.0.1", 0))
+            ended = ending.getsockname()
+            thread = threading.Thread(target=serve, daemon=True)
+            thread.start()
+            try:
+                yield port
+            finally:
+                ending.sendto(b"", ("127.0.0.1", port))
+                thread.join()
+
+
+@contextmanager
 def ground(folder: Path) -> Iterator[Ground]:
     """Until the end of the context."""
     with ExitStack() as stack:
+        ftps = stack.enter_context(ftp_server("pyftpdlib", tls=True))
+        davs = stack.enter_context(
+            wsgidav(stack.enter_context(served_folder()), tls=True, login=("watchman", SECRET))
+        )
         folders = {name: folder / name for name in ("quay", "ledger", "shelf")}
         for each in folders.values():
             each.mkdir()
+        folders |= {"dock": ftps.folder, "vault": davs.folder}
+        machine, hear = Machine(folder / "wire"), free_port()
+        stack.callback(machine.unplug)
         upstreams = Upstreams(lambda: folder)
         stack.callback(upstreams.close)
         plain, secure = upstreams(), upstreams("good")
@@ -177,10 +247,11 @@ def ground(folder: Path) -> Iterator[Ground]:
         secure.on("/rates.xml").text(_RATES, "application/xml")
         ftp = stack.enter_context(FtpArea(folders["quay"], "watchman", SECRET))
         dav = stack.enter_context(DavArea(folders["ledger"], "watchman", SECRET))
-        (folder / "secret").write_text(SECRET, encoding="utf-8")
-        (folder / "secret").chmod(0o600)
-        config = folder / "headrace.toml"
-        text = _CATALOGUE.substitute(
+        for name, secret in (("secret", SECRET), ("ftps-secret", FTPS_SECRET)):
+            (folder / name).write_text(secret, encoding="utf-8")
+            (folder / name).chmod(0o600)
+        filled = partial(
+            _CATALOGUE.substitute,
             wait=WAIT,
             ftp=ftp.url,
             dav=dav.url,
@@ -188,7 +259,18 @@ def ground(folder: Path) -> Iterator[Ground]:
             http=plain.url,
             https=secure.url,
             board=stack.enter_context(far_end(board)),
+            buoy=stack.enter_context(buoy()),
+            hear=hear,
+            banner=BANNER,
+            waiting=WAIT,
+            ftps=ftps.target.url,
+            ftps_ca=ftps.target.ca,
+            ftps_user=FTPS_USER,
+            davs=f"{davs.dav_url}/",
+            davs_ca=davs.ca,
         )
-        config.write_text(text, encoding="utf-8")
+        config, at_machine = folder / "headrace.toml", folder / "machine.toml"
+        config.write_text(filled(line='host = "127.0.0.1"\nport = 0'), encoding="utf-8")
+        at_machine.write_text(filled(line=f'device = "{machine.link}"\nspeed = 115200'), encoding="utf-8")
         write_file(folder / "members.toml", {_MEMBER: Member(_MEMBER, "ALL", HASHER.hash(SECRET))})
-        yield Ground(config, folder / "state", folders)
+        yield Ground(config, at_machine, folder / "state", folders, hear, machine)

@@ -20,6 +20,7 @@ _ERRORS: Final[Mapping[str, tuple[str, ...]]] = MappingProxyType(
         "file": ("io",),
         "socket": ("reset",),
         "lookup": ("name",),
+        "terminal": ("terminal",),
         "database": ("database",),
         "thread": ("threads",),
     }

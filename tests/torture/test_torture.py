@@ -39,17 +39,26 @@ def test_a_sample(torturer: Trials) -> None:
     assert not figures.wrong, figures.told()
 
 
+FOUND = (
+    ("serial", "NOOP there", " os.read", ("gateway.service.devices.port", "_let_go"), "/dev/pts/#"),
+    ("shelf changed", "STORE new", " flock", ("gateway.service.spool.folder", "let_go"), "spool/1.data"),
+)
+"""Chapter, step, what fails there, what closes descriptors, and which stay open without that, from
+then on."""
+
+
 def test_what_is_left_behind_is_found() -> None:
-    """A gateway that closes none of its spool's descriptors, while its disk fails."""
+    """A gateway that closes no descriptors of a line that is lost, or of its spool while the disk fails."""
     with torturers(1) as (torturer,):
-        calls = torturer.usual("shelf changed").points
-        site, step = next(each for each in calls if each[0].endswith(" flock") and "STORE new" in each[1])
-        good = torturer.trial("shelf changed", Point(site, step), "io", for_good=False)
-        assert (good.struck, good.wrong) == (1, [])
-        torturer.break_it("gateway.service.spool.folder", "let_go")
-        bad = torturer.trial("shelf changed", Point(site, step), "io", for_good=False)
-        assert "left behind" in bad.wrong[0]
-        assert "spool/1.data" in bad.wrong[0]
+        for chapter, asked, failing, closes, left in FOUND:
+            calls = torturer.usual(chapter).points
+            site, step = next(each for each in calls if each[0].endswith(failing) and asked in each[1])
+            good = torturer.trial(chapter, Point(site, step), "io", for_good=False)
+            assert (good.struck, good.wrong) == (1, [])
+            torturer.break_it(*closes)
+            bad = torturer.trial(chapter, Point(site, step), "io", for_good=False)
+            assert "left behind" in bad.wrong[0]
+            assert left in bad.wrong[0]
 
 
 def test_which_calls_fail() -> None:

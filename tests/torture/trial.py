@@ -16,10 +16,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
-from tests.torture.chapters import CHAPTERS, RAW, Step, all_closed
+from tests.torture.chapters import AT_MACHINE, CHAPTERS, RAW, Step, all_closed
 from tests.torture.ground import Ground
 from tests.torture.inside.points import Point
-from tests.torture.talk import CLOSED, CutShort, Malformed, Reply, Talk
+from tests.torture.talk import CLOSED, CutShort, Malformed, Reply, SerialTalk, Talk
 
 _ROOT: Final = Path(__file__).parents[2]
 _DONE: Final = frozenset({"250"})
@@ -112,8 +112,7 @@ class Trials:
         return self._usual[chapter]
 
     def _one(self, chapter: str) -> Usual:
-        self._ground.renew()
-        port = self._host("start", str(self._ground.config))
+        port = self._start(chapter)
         self._host("disarm")
         first: list[list[Reply]] = []
         documents = [self._ground.documents()]
@@ -124,16 +123,22 @@ class Trials:
         points = {(site, step): count for site, step, count in self._host("points")}
         self._ground.renew_places()
         second = [_plain(step, replies) for step, replies in self._session(port, chapter)]
+        self._leave(chapter)
         left = self._host("left", None)
         after = self._host("stop")
         assert not after, (chapter, after)
         return Usual(first, second, documents, left, points)
 
+    def _start(self, chapter: str) -> int:
+        self._ground.renew()
+        config = self._ground.at_machine if chapter in AT_MACHINE else self._ground.config
+        port: int = self._host("start", str(config))
+        return port
+
     def trial(self, chapter: str, point: Point, error: str, *, for_good: bool) -> Outcome:
         """One."""
         usual, outcome = self.usual(chapter), Outcome()
-        self._ground.renew()
-        port = self._host("start", str(self._ground.config))
+        port = self._start(chapter)
         self._host("arm", point.site, point.step, point.nth, error, for_good)
         try:
             self._tortured(port, chapter, usual, outcome)
@@ -144,10 +149,10 @@ class Trials:
         except Malformed as fault:
             outcome.wrong.append(f"malformed: {fault}")
         outcome.struck = self._host("disarm")
-        self._look(point, usual, outcome)
+        self._look(chapter, point, usual, outcome)
         self._ground.renew_places()
         self._fresh(port, chapter, usual, outcome)
-        self._look(point, usual, outcome)
+        self._look(chapter, point, usual, outcome)
         outcome.complaints = self._host("complaints")
         after = self._host("stop")
         if after:
@@ -158,17 +163,29 @@ class Trials:
         """As `host.Host` does; for good."""
         self._host("break_it", module, name)
 
-    def _look(self, point: Point, usual: Usual, outcome: Outcome) -> None:
+    def _look(self, chapter: str, point: Point, usual: Usual, outcome: Outcome) -> None:
+        try:
+            self._leave(chapter)
+        except Malformed as fault:
+            outcome.wrong.append(f"left behind: {fault}")
         left = self._host("left", usual.left)
         if _REMOVES.search(point.site):
             left = {what: count for what, count in left.items() if not what.startswith("file ")}
         if left:
             outcome.wrong.append(f"left behind: {left}")
 
+    def _leave(self, chapter: str) -> None:
+        """A machine's line, on which nobody hangs up."""
+        if chapter in AT_MACHINE:
+            self._at_machine().leave()
+
+    def _at_machine(self) -> SerialTalk:
+        return SerialTalk(self._ground.machine, lambda: int(self._host("sitting")), self._ground.hear)
+
     def _session(self, port: int, chapter: str) -> Iterator[tuple[Step, list[Reply]]]:
         steps = CHAPTERS[chapter]
         self._host("step", _label(chapter, 0, steps[0]))
-        talk = Talk(port)
+        talk = self._at_machine() if chapter in AT_MACHINE else Talk(port, self._ground.hear)
         try:
             for number, step in enumerate(steps):
                 self._host("step", _label(chapter, number, step))

@@ -270,10 +270,12 @@ class CallPort:
 
     async def _goodbye(self, stream: Stream, call: Call) -> None:
         reserved = self._kept()
-        with suppress(BrokenOff, TimeoutError):
-            async with asyncio.timeout(limits.STREAM_CLOSE_SECONDS):
-                await stream.send(_line(reserved.busy, reserved))
-        await call.close()
+        try:
+            with suppress(BrokenOff, TimeoutError):
+                async with asyncio.timeout(limits.STREAM_CLOSE_SECONDS):
+                    await stream.send(_line(reserved.busy, reserved))
+        finally:
+            await call.close()
 
 
 def _line(text: str, reserved: ReservedPort) -> bytes:

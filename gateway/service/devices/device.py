@@ -75,6 +75,14 @@ class Device:
     def start(self) -> None:
         """Begin to look for it; never fails."""
         self._task = asyncio.get_running_loop().create_task(self._live())
+        self._task.add_done_callback(self._ended)
+
+    def _ended(self, task: asyncio.Task[None]) -> None:
+        """Where that ended by a fault of our own, nobody would look for the device any more: begin anew."""
+        if not task.cancelled() and task.exception() is not None:
+            _log.error("%s failed", self.wire.path, exc_info=task.exception())
+            if not self._shut.is_set():
+                task.get_loop().call_later(limits.DEVICE_RETRY_SECONDS, self.start)
 
     def shut(self) -> None:
         """No further session begins; one that is on it goes on."""
@@ -103,7 +111,10 @@ class Device:
             except OSError as error:
                 self._away(error)
             else:
-                await self._hold(port)
+                try:
+                    await self._hold(port)
+                finally:
+                    port.close()
             if not self._shut.is_set():
                 await asyncio.sleep(limits.DEVICE_RETRY_SECONDS)
 
@@ -123,7 +134,6 @@ class Device:
             _log.exception("%s failed", self.wire.path)
         finally:
             back.cancel()
-            port.close()
 
     async def _serve(self, port: Opened) -> None:
         """One session after the other. OSError: the device is lost."""
@@ -223,9 +233,11 @@ async def _readable(descriptor: int, seconds: float | None) -> bool:
     came = asyncio.Event()
     loop.add_reader(descriptor, came.set)
     try:
-        async with asyncio.timeout(seconds):
+        async with asyncio.timeout(seconds) as silence:
             await came.wait()
     except TimeoutError:
+        if not silence.expired():  # asked again, it would be told the same at once
+            raise
         return False
     finally:
         loop.remove_reader(descriptor)

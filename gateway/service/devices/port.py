@@ -36,6 +36,12 @@ def fault(error: OSError | termios.error, path: str) -> OSError:
     return OSError(number, _SENTENCES.get(number, text), path)
 
 
+def _let_go(descriptor: int) -> None:
+    """Closed it is even where the device is lost and closing fails (close(2), notes)."""
+    with suppress(OSError):
+        os.close(descriptor)
+
+
 class Port:
     """An open device. `descriptor` is non-blocking; whoever opened the port closes it."""
 
@@ -118,7 +124,7 @@ class Port:
                 termios.tcflush(self.descriptor, termios.TCOFLUSH)
         with suppress(OSError):
             fcntl.ioctl(self.descriptor, termios.TIOCNXCL)
-        os.close(self.descriptor)
+        _let_go(self.descriptor)
 
 
 def open_port(wire: Wire) -> Port:
@@ -131,6 +137,6 @@ def open_port(wire: Wire) -> Port:
     try:
         port.prepare()
     except (OSError, termios.error) as error:
-        os.close(descriptor)
+        _let_go(descriptor)
         raise fault(error, wire.path) from error
     return port

@@ -130,12 +130,12 @@ class Call:
 
     async def close(self) -> None:
         """As `leave`, and wait for it."""
-        if self._hearing is not None:
-            self._hearing.cancel()
-            await asyncio.wait({self._hearing})
-            _forget(self._hearing)
-            self._hearing = None
+        hearing, self._hearing = self._hearing, None
         try:
+            if hearing is not None:
+                hearing.cancel()
+                hearing.add_done_callback(_forget)
+                await asyncio.wait({hearing})
             await self._stream.aclose()
         finally:
             self._stream.abort()

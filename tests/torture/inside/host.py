@@ -24,11 +24,13 @@ _LOOK_SECONDS: Final = 0.02
 _SHORT: Final = {
     "GUARD_SECONDS": 0.1,
     "LOGIN_DELAY_SECONDS": 0.1,
-    "STREAM_ANSWER_SECONDS": 0.2,
     "STREAM_QUIET_SECONDS": 0.05,
     "STREAM_CLOSE_SECONDS": 0.5,
     "LINGER_SECONDS": 0.5,
     "STOP_MARGIN_SECONDS": 0.5,
+    "DEVICE_RETRY_SECONDS": 0.1,
+    "DEVICE_REST_SECONDS": 0.1,
+    "DEVICE_DRAIN_SECONDS": 0.2,
 }
 """Limits that are shorter here, as they would only be waited for."""
 
@@ -42,23 +44,26 @@ class Host:
         from adapters import limits
         from gateway.service.members import passwords
         from gateway.testing.background import Background
-        from tests.torture.ground import HASHER
+        from tests.torture.ground import HASHER, WAIT
         from tests.torture.inside import remains
 
         passwords._HASHER = HASHER  # type: ignore[misc]
         for name, value in _SHORT.items():
             setattr(limits, name, value)
+        limits.STREAM_ANSWER_SECONDS = 0.05 * WAIT  # type: ignore[misc]
         remains.count_turns()
         self._remains = remains
         self._loop = Background("tortured")
         self._state = Path()
         self._before: Counter[str] = Counter()
         self._complaints: list[str] = []
+        self._line: object = None  # a serial line's last session
+        self._sittings = 0
 
     # Orders
 
     def start(self, config: str) -> int:
-        """A gateway of its catalogue, whose state folder is new; its port."""
+        """A gateway of its catalogue, whose state folder is new; its port, 0 at a serial line."""
         self._before = self._shared()
         self._complaints.clear()
         return self._loop.run(self._start(Path(config)), _PATIENCE)
@@ -82,6 +87,10 @@ class Host:
     def break_it(self, module: str, name: str) -> None:
         """A function of the gateway does nothing from now on: a fault that is to be found."""
         setattr(importlib.import_module(module), name, lambda *_, **__: None)
+
+    def sitting(self) -> int:
+        """The number of the session on the serial line; 0 where there is none, -1 where it is not open."""
+        return self._loop.run(self._sitting(), _PATIENCE)
 
     def left(self, usual: Mapping[str, int] | None) -> dict[str, int]:
         """What is there beyond the usual, once all that is ending has ended; for None all of it."""
@@ -109,8 +118,21 @@ class Host:
         self._ports.clear()
         self._ports.add(bound[0].port)
         loop = asyncio.get_running_loop()
+        until = loop.time() + _REST_SECONDS
+        while catalogue.listeners[0].device is not None and await self._sitting() < 1 and loop.time() < until:  # noqa: ASYNC110
+            await asyncio.sleep(_LOOK_SECONDS)
         loop.set_exception_handler(lambda _, context: self._complaints.append(_told(context)))
         return bound[0].port
+
+    async def _sitting(self) -> int:
+        lines = [door.device._line for door in self._server._doors.values() if door.device is not None]
+        if not lines or lines[0] is None:
+            there = any(name.startswith("/dev/pts/") for name in self._remains.descriptors())
+            return 0 if there else -1
+        if lines[0] is not self._line:
+            self._line = lines[0]
+            self._sittings += 1
+        return self._sittings
 
     async def _left(self, usual: Mapping[str, int] | None) -> dict[str, int]:
         if usual is None:

@@ -10,6 +10,7 @@ import errno
 import inspect
 import socket
 import sqlite3
+import termios
 import threading
 from collections import Counter
 from collections.abc import Callable, Mapping
@@ -36,6 +37,7 @@ ERRORS: Final[Mapping[str, Callable[[], Exception]]] = MappingProxyType(
         "mistake": lambda: RuntimeError("made to fail"),
         "threads": lambda: RuntimeError("can't start new thread"),
         "database": lambda: sqlite3.OperationalError("disk I/O error"),
+        "terminal": lambda: termios.error(errno.EIO, "made to fail"),
         "name": lambda: socket.gaierror(socket.EAI_AGAIN, "made to fail"),
     }
 )

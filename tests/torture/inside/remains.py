@@ -47,7 +47,7 @@ def descriptors() -> Counter[str]:
             target = _LINK(f"/proc/self/fd/{number}")
         except OSError:  # the listing's own
             continue
-        found[re.sub(r"\[?\d{3,}\]?", "#", target)] += 1
+        found[re.sub(r"\[?\d{3,}\]?|(?<=^/dev/pts/)\d+( \(deleted\))?", "#", target)] += 1
     return found
 
 
@@ -84,6 +84,9 @@ def counted(parts: Parts, server: Server) -> Counter[str]:
     found["breaker tried"] = sum(each.tried for each in breaker._circuits.values())
     found["breaker open"] = sum(each.until is not None for each in breaker._circuits.values())
     found["logins"] = server._answers._waiting
+    for each in server._ports._ports.values():
+        found["calls in"] += sum(1 for one in (each._caller, each._open, each._hearer, each._ringing) if one)
+        found["calls in"] += len(each._goodbyes)
     spool = parts._spool._spool
     found["drafts"] = 0 if spool is None else len(spool._drafts)
     return +found

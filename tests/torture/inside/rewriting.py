@@ -37,8 +37,8 @@ _RELEASING: Final = {
 }
 """What gives something back: it does so even where it fails."""
 
-_IDLE: Final = {"step", "timeout", "timeout_at", "trying"}
-"""What awaits nothing when it is left: ends of time, and the breaker."""
+_IDLE: Final = {"_turn", "step", "timeout", "timeout_at", "trying"}
+"""What awaits nothing when it is left: ends of time, the breaker, and a turn among the crowd."""
 
 Looped = TypeVar("Looped", ast.AsyncFor, ast.comprehension)
 

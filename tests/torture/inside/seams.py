@@ -1,4 +1,4 @@
-"""Calls of the system that headrace's code makes -> points: files, sockets, the database, threads.
+"""Calls of the system that headrace's code makes -> points: files, sockets, devices, the database, threads.
 
 Each is failed where Python's own library meets the system, so that what pathlib, tempfile, shutil and asyncio
 call for headrace is among them; what anything else in the process calls is left alone. A call of the event
@@ -12,6 +12,7 @@ import os
 import socket
 import sqlite3
 import sys
+import termios
 import threading
 from collections.abc import Callable, Collection
 from concurrent.futures import ThreadPoolExecutor
@@ -73,6 +74,7 @@ _SOCKETS: Final = [
     "setsockopt",
     "shutdown",
 ]
+_TERMINAL: Final = ["tcflush", "tcgetattr", "tcsetattr"]
 _DATABASE: Final = [
     "close",
     "commit",
@@ -193,6 +195,9 @@ def install(ports: Collection[int]) -> None:
     for name in _FILES:
         setattr(os, name, _failing("file", f"os.{name}" if name != "close" else name, getattr(os, name)))
     fcntl.flock = _failing("file", "flock", fcntl.flock)
+    fcntl.ioctl = _failing("file", "ioctl", fcntl.ioctl)
+    for name in _TERMINAL:
+        setattr(termios, name, _failing("terminal", name, getattr(termios, name)))
     io.open = builtins.open = _opening(io.open)
     for name in _SOCKETS:
         setattr(socket.socket, name, _on_socket(name, ports))

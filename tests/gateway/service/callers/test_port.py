@@ -281,6 +281,20 @@ def test_a_fault_of_our_own_keeps_the_port_for_nobody(
     assert client.read(len(CALLED)) == CALLED
 
 
+async def test_a_fault_of_our_own_while_somebody_is_turned_away_leaves_no_line() -> None:
+    class Fails(Far):
+        async def send(self, data: bytes) -> None:
+            raise RuntimeError("made to fail")
+
+    port, far = CallPort(lambda: ReservedPort(0), tuple, Tally()), Fails()
+    port.shut()
+    port._rang(far, "192.0.2.7")
+    goodbyes = list(port._goodbyes)
+    await port.told()
+    assert far.aborted
+    assert [type(each.exception()) for each in goodbyes] == [RuntimeError]
+
+
 async def test_who_stops_hearing_after_a_call_has_come_hangs_it_up() -> None:
     port, far = CallPort(lambda: ReservedPort(0), tuple, Tally()), Far()
     hearer = port.hear()

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from adapters import limits
-from gateway.service.devices.device import Device, Opened
+from gateway.service.devices.device import Device, Opened, _readable
 from gateway.service.devices.port import Port, open_port
 from gateway.service.devices.wire import Wire
 from tests.gateway.service.devices.lines import Machine, Noting, until
@@ -283,6 +283,66 @@ async def test_a_maker_that_fails_does_not_end_it(machine: Machine, caplog: pyte
     await device.stop(0)
     assert told(caplog) == [f"{machine.link} failed"]
     assert descriptors() == before
+
+
+@pytest.mark.parametrize("where", ["opening", "closing", "resting"])
+async def test_a_fault_of_our_own_does_not_end_it(
+    where: str, machine: Machine, caplog: pytest.LogCaptureFixture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    faults = [RuntimeError("made to fail")]
+
+    class Closing(Port):
+        def close(self) -> None:
+            super().close()
+            if where == "closing" and faults:
+                raise faults.pop()
+
+    def opening(wire: Wire) -> Opened:
+        if where == "opening" and faults:
+            raise faults.pop()
+        if where == "resting" and faults:
+            raise OSError(errno.ENOENT, "it is not there")
+        port = open_port(wire)
+        return Closing(port.descriptor, wire)
+
+    async def rest(seconds: float) -> None:
+        if where == "resting" and faults and asyncio.current_task() is devices[0]._task:
+            raise faults.pop()
+        await resting(seconds)
+
+    resting, devices = asyncio.sleep, list[Device]()
+    before = descriptors()
+    async with serving(Wire(str(machine.link)), opening) as stand:
+        devices.append(stand.device)
+        with monkeypatch.context() as patch:
+            patch.setattr("gateway.service.devices.device.asyncio.sleep", rest)
+            if where == "closing":
+                await until(lambda: stand.device.up)
+                machine.unplug()
+                machine.plug()
+                await until(lambda: not faults)
+            await until(lambda: not faults and stand.device.up)
+        machine.say(b"hello")
+        await until(lambda: stand.last.data == b"hello")
+    assert told(caplog).count(f"{machine.link} failed") == 1
+    assert descriptors() == before
+
+
+async def test_a_wait_that_breaks_off_is_no_silence(
+    machine: Machine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Else the same would be asked again at once, and again."""
+
+    async def fails(_: asyncio.Event) -> None:
+        raise TimeoutError
+
+    with monkeypatch.context() as patch:
+        patch.setattr(asyncio.Event, "wait", fails)
+        with pytest.raises(TimeoutError):
+            await _readable(machine.master, 5)
+    slave = os.open(machine.link, os.O_RDWR | os.O_NOCTTY)
+    assert not await _readable(machine.master, 0.01)
+    os.close(slave)
 
 
 # With a carrier, as a driver with modem lines would tell of it (TIA-232: DCD is circuit CF, DTR circuit CD)

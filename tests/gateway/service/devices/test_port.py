@@ -189,6 +189,26 @@ def test_nothing_stays_open_where_it_cannot_be_had(tmp_path: Path, machine: Mach
     assert count() == before
 
 
+def test_a_device_that_fails_to_close_is_closed(
+    tmp_path: Path, machine: Machine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As close(2) may tell of one that is lost; the descriptor is gone all the same."""
+    close, closed = os.close, list[int]()
+
+    def fails(descriptor: int) -> None:
+        close(descriptor)
+        closed.append(descriptor)
+        raise OSError(errno.EIO, os.strerror(errno.EIO))
+
+    plain = tmp_path / "plain"
+    plain.touch()
+    port = open_port(Wire(str(machine.link)))
+    monkeypatch.setattr("gateway.service.devices.port.os.close", fails)
+    port.close()
+    assert refusal(plain) == "it is no serial device"
+    assert len(closed) == 2
+
+
 class Lines:
     """The ioctls of modem lines and queue, as a driver would answer them."""
 

@@ -2,7 +2,7 @@
 
 import asyncio
 from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, suppress
 from types import MappingProxyType
 
 import pytest
@@ -155,6 +155,27 @@ class Tells:
 
     def abort(self) -> None:
         self.aborted = True
+
+
+async def test_hanging_up_that_is_cut_short_hangs_up() -> None:
+    class Slow(Tells):
+        async def receive(self) -> bytes | None:
+            with suppress(asyncio.CancelledError):
+                await asyncio.sleep(60)
+            await asyncio.sleep(0.05)  # which it takes to be called off
+            return None
+
+    far = Slow()
+    call = Call(far)
+    hearing = asyncio.ensure_future(call.hear())
+    await asyncio.sleep(0)
+    await asyncio.sleep(0)
+    closing = asyncio.ensure_future(call.close())
+    await asyncio.sleep(0.01)
+    closing.cancel()
+    await asyncio.gather(closing, hearing, return_exceptions=True)
+    assert closing.cancelled()
+    assert far.aborted
 
 
 async def test_what_a_caller_says_while_it_waits_is_kept_up_to_a_limit() -> None:
