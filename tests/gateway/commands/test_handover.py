@@ -383,7 +383,7 @@ class Alone:
 
 
 async def test_what_clients_have_had_is_told_now_and_then(
-    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, caplog: pytest.LogCaptureFixture
 ) -> None:
     monkeypatch.setattr(limits, "ACCOUNTS_SAVED_SECONDS", 0.0)
     alone = Alone(monkeypatch, tmp_path)
@@ -396,6 +396,9 @@ async def test_what_clients_have_had_is_told_now_and_then(
     assert (word, used["counts"]) in [("used", {"guest": [1, 0]}), ("used", {})]
     alone.follower.sendall(b'["nothing known", null]\n["stop", null]\n')
     await asyncio.wait_for(alone.ended.wait(), PATIENCE)
+    alone.follower.shutdown(socket.SHUT_RDWR)
+    await asyncio.sleep(0.05)
+    assert "has ended, and nobody lets clients in" not in caplog.text  # as it should: this one ends, too
     await alone.close()
 
 

@@ -1,5 +1,6 @@
 """`headrace serve` as a process: CONTRACT section 6, and reload as section 4 says."""
 
+import asyncio
 import os
 import signal
 import socket
@@ -7,11 +8,20 @@ import subprocess
 import threading
 import time
 from pathlib import Path
+from typing import cast
 
 import pytest
 from pytest_httpserver import HTTPServer
 from werkzeug import Request, Response
 
+from adapters import limits
+from adapters.redaction import Redactor
+from gateway.commands import serve, wiring
+from gateway.commands.handover import Handover
+from gateway.commands.main import main
+from gateway.service.running.inheriting import Inherited
+from gateway.service.running.manager import Manager
+from gateway.service.server import Server
 from tests.gateway.commands.processes import ENVIRONMENT, HEADRACE, PATIENCE, Serving, headrace, serving
 from tests.gateway.service.callers.callers import free_port
 
@@ -218,3 +228,85 @@ def test_a_log_can_be_cut_to_nothing_while_it_is_written(tmp_path: Path) -> None
     finally:
         process.terminate()
         assert process.wait(PATIENCE) == 0
+
+
+def test_where_the_numbers_are_to_be_seen_somebody_else_is_is_1(url: str, tmp_path: Path) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        (tmp_path / "headrace.toml").write_text(
+            f"[gateway]\nmetrics = {taken.getsockname()[1]}\n" + catalogue(url)
+        )
+        done = headrace("serve", folder=tmp_path)
+    assert done.returncode == 1
+    assert b"headrace: cannot listen" in done.stderr
+
+
+def test_recordings_that_are_not_there_are_2(
+    url: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "headrace.toml").write_text(catalogue(url))
+    arguments = ["serve", "--config", str(tmp_path / "headrace.toml"), "--offline", str(tmp_path / "none")]
+    assert main(arguments) == 2
+    assert capsys.readouterr().err == f"headrace: no recordings at {tmp_path / 'none'}\n"
+
+
+def test_a_secrets_place_that_a_reload_brings_is_hidden_from_then_on(
+    httpserver: HTTPServer, tmp_path: Path
+) -> None:
+    httpserver.expect_request("/n").respond_with_json([{"n": 1}])
+    path, url = tmp_path / "headrace.toml", httpserver.url_for("/n")
+    path.write_text(catalogue(url))
+    with serving("--record", "day", folder=tmp_path, PIER_WORD="a planted secret") as gateway:
+        port = port_of(gateway)
+        kept = catalogue(url, "second").replace(
+            "rows =", 'auth = { query = "pier", secret = "env:PIER_WORD" }\nrows ='
+        )
+        (tmp_path / "new.toml").write_text(kept)
+        (tmp_path / "new.toml").replace(path)
+        gateway.process.send_signal(signal.SIGHUP)
+        gateway.wait_for("catalogue reloaded")
+        assert ask(port, "ASK second").startswith("200 00001")
+        assert gateway.end() == 0
+    assert [each.query_string for each, _ in httpserver.log] == [b"pier=a%20planted%20secret"]
+    files = [each for each in (tmp_path / "day").rglob("*") if each.is_file()]
+    assert files
+    assert not any(b"planted" in each.read_bytes() for each in files)
+    assert any("pier" in line for line in "".join(gateway.said).splitlines() if "hidden" not in line)
+
+
+async def test_whatever_is_wrong_with_a_file_the_gateway_goes_on(
+    monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    def fails(*_: object, **__: object) -> None:
+        raise ZeroDivisionError
+
+    monkeypatch.setattr(wiring, "read_catalogue", fails)
+    serving = serve._Serving(Path("x.toml"), None, None, Redactor(), given=Inherited(), manager=Manager({}))
+    await serving._reload(cast("Server", None))
+    assert "the last good catalogue stays" in caplog.text
+    assert "ZeroDivisionError" in caplog.text
+
+
+async def test_a_days_counts_are_kept_now_and_then_by_one_process_only(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    class Both:
+        """The parts, and the hand-over."""
+
+        followed, saved = False, 0
+
+        def __init__(self) -> None:
+            self.twice = asyncio.Event()
+
+        async def save_accounts(self) -> None:
+            self.saved += 1
+            if self.saved == 2:
+                self.twice.set()
+
+    monkeypatch.setattr(limits, "ACCOUNTS_SAVED_SECONDS", 0.001)
+    both = Both()
+    task = asyncio.create_task(serve._save(cast("wiring.Parts", both), cast("Handover", both)))
+    await asyncio.wait_for(both.twice.wait(), PATIENCE)
+    both.followed, saved = True, both.saved
+    await asyncio.sleep(0.05)
+    assert both.saved == saved
+    task.cancel()

@@ -313,3 +313,9 @@ def test_clumsy_options(stand: Stand, options: tuple[str, ...], says: bytes) -> 
     assert done.returncode == 2
     assert says in done.stderr
     assert b"Traceback" not in done.stderr
+
+
+def test_what_the_disk_did_not_take_is_told(capsys: pytest.CaptureFixture[str]) -> None:
+    sites.tell_unkept(0)
+    sites.tell_unkept(3)
+    assert capsys.readouterr().err == "headrace: 3 exchanges could not be kept\n"
