@@ -54,6 +54,13 @@ def test_mistakes(text: str, line: int, found: str) -> None:
     assert KEY not in rendered
 
 
+def test_what_is_no_toml_is_marked_at_its_lines_beginning() -> None:
+    with pytest.raises(CatalogueFaults) as faults:
+        read_members("\n[anna\n", "m", ())
+    (mistake,) = faults.value.mistakes
+    assert (mistake.line, mistake.column, mistake.length) == (2, 1, 1)
+
+
 def test_all_mistakes_at_once() -> None:
     with pytest.raises(CatalogueFaults) as faults:
         read_members('[a]\nkey = ""\n[b]\nrights = "none"\n', "m", {"STAFF"})

@@ -87,7 +87,7 @@ def test_rows_and_a_field_that_moved() -> None:
 )
 def test_rows_that_have_none_of_the_fields(now: dict[str, Any], likely: str) -> None:
     (finding,) = drift(JSON_PLAN, TIDES, now)
-    assert (finding.what, finding.likely) == (What.ROWS, (likely,))
+    assert (finding.what, finding.field, finding.likely) == (What.ROWS, "", (likely,))
     assert pasted(JSON_PLAN, finding, now)[0] == "06:57"
 
 
@@ -168,6 +168,16 @@ def test_in_csv_with_none_of_the_columns() -> None:
     findings = drift(CSV_PLAN, CSV, CSV.replace("time,kind,metres", "Time,Kind,Height in metres"))
     likely = [("TIME", ("Time",)), ("KIND", ("Kind",)), ("METRES", ("Height in metres",))]
     assert [(each.field, each.likely) for each in findings] == likely
+
+
+def test_in_csv_whose_headings_are_blank() -> None:
+    """A column without a name is still one, so that its rows are there, without any of the fields."""
+    found = alone(CSV_PLAN, document(",,\n06:57,high,3.10\n"))
+    assert [(each.what, each.field) for each in found] == [
+        (What.NEVER, "TIME"),
+        (What.NEVER, "KIND"),
+        (What.NEVER, "METRES"),
+    ]
 
 
 @pytest.mark.parametrize(

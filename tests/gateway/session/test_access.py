@@ -47,6 +47,7 @@ class Clubhouse:
     rights: dict[str, Rights] = field(default_factory=dict)
     charged: list[str] = field(default_factory=list)
     left: int = 1_000
+    carried: list[tuple[str, int]] = field(default_factory=list)
 
     def catalogue(self) -> Catalogue:
         return Catalogue(
@@ -59,7 +60,7 @@ class Clubhouse:
         )
 
     def moved(self, who: str, count: int) -> None:
-        raise AssertionError(who)
+        self.carried.append((who, count))
 
     def charge(self, who: str, rights: Rights) -> None:
         self.charged.append(who)
@@ -317,3 +318,19 @@ def test_a_change_at_a_url_is_a_matter_of_reading_it_first() -> None:
         access_of(known, Visitor("192.0.2.7", lambda: "GUESTS"), "").check_change(
             Ref("https://far.example/x")
         )
+
+
+@pytest.mark.parametrize(("member", "carried"), [("ANNA", [("ANNA", 7)]), ("BEA", [])])
+def test_what_a_copy_carries_is_on_its_askers_account(
+    house: Clubhouse, member: str, carried: list[tuple[str, int]]
+) -> None:
+    house.rights["STAFF"] = Rights(bytes=1_000)
+    house.far.documents["https://far.example/club/a"] = b"A"
+    talk = house.talk()
+    assert talk.status(f"LOGIN {member} right")[:3] == "230"
+    assert talk.status("COPY club:a own:a")[:3] == "250"
+    (wish,) = (each for each in talk.wishes if isinstance(each, ActWish))
+    assert house.carried == []
+    talk.say("LOGIN")
+    wish.carried(7)
+    assert house.carried == carried

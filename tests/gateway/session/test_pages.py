@@ -2,12 +2,14 @@
 
 from dataclasses import replace
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from adapters import limits
+from adapters.errors import WrongWords
 from gateway.extract.plan import Record
-from gateway.session.pages import Cursor
+from gateway.session.pages import Cursor, record_index
 from gateway.wire.settings import Settings
 
 PLAIN = Settings()
@@ -46,3 +48,10 @@ def test_each_page_is_finished_by_the_settings_of_its_moment() -> None:
     second = cursor.more(replace(PLAIN, page=1, mark=True))
     assert second.status_line == "200 00001 004 .."
     assert cursor.again("1").settings.mark
+
+
+@pytest.mark.parametrize(("count", "words"), [(0, "0 records"), (1, "1 record"), (2, "2 records")])
+def test_how_many_records_there_are_to_repeat_is_told(count: int, words: str) -> None:
+    with pytest.raises(WrongWords) as refused:
+        record_index("3", count)
+    assert refused.value.sentence == f"The last page has {words}"

@@ -167,6 +167,19 @@ def test_a_factor_of_any_exponent_is_refused_as_too_long() -> None:
     )
 
 
+@pytest.mark.parametrize("quote", ['"""', "'''"])
+def test_a_mistake_is_marked_inside_quotes_of_three(quote: str) -> None:
+    (mistake,) = mistakes(source(f"method = {quote}FETCH{quote}"))
+    assert (mistake.column, mistake.length) == (13, 5)
+
+
 def test_numbers_count_as_texts_digit_for_digit() -> None:
     read = load(source("headers = { X-Version = 1.10 }")).sources["A"]
     assert read.headers == (("X-Version", "1.10"),)
+
+
+@pytest.mark.parametrize("sign", ["", "-"])
+def test_the_largest_and_smallest_factors(sign: str) -> None:
+    good, bad = limits.FACTOR_DIGITS, limits.FACTOR_DIGITS + 1
+    assert not check(field(f"width = 4\nscale = 1e{sign}{good}", kind="fixed"))
+    assert len(mistakes(field(f"width = 4\nscale = 1e{sign}{bad}", kind="fixed"))) == 1

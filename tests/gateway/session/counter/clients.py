@@ -53,7 +53,9 @@ class Client:
         world = World(lambda: self.known, lambda: datetime(2026, 3, 29, tzinfo=UTC))
         found = read_ref(self.known, ref)
         assert found.place is not None
-        self.steps = Counter(world, found, found.place, settings, unclean).run()
+        self.counter = Counter(world, found, found.place, settings, unclean)
+        self.told_busily = b""  # what was told while the counter was busy
+        self.steps = self.counter.run()
         self._want: Wish | Say | Listen = next(self.steps)
         self._go()
 
@@ -64,6 +66,7 @@ class Client:
             try:
                 if isinstance(want, Say):
                     self._told += want.data
+                    self.told_busily += want.data * self.counter.busy
                     self._came += self.meanwhile.pop(want.data, b"")
                     self.now += self.slow
                     self._want = self.steps.send(Said(self.now, CAN in self._came))

@@ -32,6 +32,14 @@ def test_it_says_who_it_is() -> None:
     assert Client(ref="SHELF:").told().startswith(b"This is SHELF. You can read here; HELP")
 
 
+def test_it_is_busy_as_long_as_records_are_shown() -> None:
+    """Nothing of a reply on its way is forgotten for want of memory, and afterwards it may be."""
+    client = Client(far())
+    records = client.ask("LIST")
+    assert client.told_busily == b"".join(each.encode() + b"\r\n" for each in records)
+    assert not client.counter.busy
+
+
 @pytest.mark.parametrize(
     ("lines", "wished", "answer"),
     [

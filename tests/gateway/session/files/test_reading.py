@@ -57,6 +57,14 @@ def test_offset_count_and_block(talk: FarTalk, words: str, part: bytes) -> None:
     assert talk.status("MORE") == "200 00000 000 .."
 
 
+def test_why_tells_which_page_it_was(talk: FarTalk) -> None:
+    talk.say("SET page=2")
+    for line, shown_now in (("READ club:a", ""), ("MORE", "3-4"), ("AGAIN", "3-4"), ("MORE", "5-5")):
+        talk.say(line)
+        told = [each.split()[-1] for each in talk.records("WHY") if each.startswith("PAGE ")]
+        assert told == ([shown_now] if shown_now else [])
+
+
 @pytest.mark.parametrize("form", ["hex", "raw", "ihex", "line"])
 @pytest.mark.parametrize(
     "words", ["a 100", "a 101", "a 9007199254740992", "a 5 0", "none", "none 0 5", "a B9"]
