@@ -1,5 +1,7 @@
 """body and send."""
 
+from pathlib import Path
+
 import pytest
 
 from gateway.catalogue.model import FormBody, JsonBody, LinesBody, Number, TextBody
@@ -65,3 +67,11 @@ def test_texts() -> None:
     assert read("headers = { content-type = 'application/soap+xml' }\nbody = '<a/>'") == TextBody(
         "<a/>", xml=True
     )
+
+
+def test_the_files_that_a_body_names_are_the_far_servers_matter(tmp_path: Path) -> None:
+    """What is sent is as it was written: no entity is looked up here (OWASP XXE Prevention, from memory)."""
+    (tmp_path / "words.txt").write_text("</a> this would be no XML")
+    body = f'<!DOCTYPE a [<!ENTITY x SYSTEM "{tmp_path.as_uri()}/words.txt">]><a>&x;</a>'
+    text = source(f"method = 'POST'\nbody = '{body}'")
+    assert load(text).sources["A"].body == TextBody(body, xml=True)
