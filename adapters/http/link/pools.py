@@ -7,6 +7,7 @@ import httpcore
 
 from adapters import limits
 from adapters.addresses import Guard, Resolver
+from adapters.http.link.connections import Connection, Pool
 from adapters.http.link.dialing import Dialer
 from adapters.http.link.streams import Connect
 from adapters.trust import TrustKey, trust_context, trust_key
@@ -36,15 +37,15 @@ class Pools:
     def __init__(self, resolve: Resolver, connect: Connect) -> None:
         self._resolve = resolve
         self._connect = connect
-        self._pools: dict[_Key, httpcore.AsyncConnectionPool] = {}
+        self._pools: dict[_Key, Pool] = {}
         self._contexts: dict[TrustKey | None, ssl.SSLContext] = {}
 
-    async def pool(self, scheme: str, ca: str | None, guard: Guard) -> httpcore.AsyncConnectionPool:
+    async def pool(self, scheme: str, ca: str | None, guard: Guard) -> Pool:
         """The pool; the oldest unused ones are closed where there are too many."""
         key = _key(scheme, ca, guard)
         pool = self._pools.pop(key, None)
         if pool is None:
-            pool = httpcore.AsyncConnectionPool(
+            pool = Pool(
                 ssl_context=self._context(key),
                 max_connections=None,  # the gate holds the number down, in fair order
                 max_keepalive_connections=limits.IDLE_CONNECTIONS,
@@ -56,11 +57,9 @@ class Pools:
             await self._close_unused(key)
         return pool
 
-    def single(
-        self, scheme: str, ca: str | None, guard: Guard, origin: httpcore.Origin
-    ) -> httpcore.AsyncHTTPConnection:
+    def single(self, scheme: str, ca: str | None, guard: Guard, origin: httpcore.Origin) -> Connection:
         """A connection for one request, outside of every pool. The caller closes it."""
-        return httpcore.AsyncHTTPConnection(
+        return Connection(
             origin=origin,
             ssl_context=self._context(_key(scheme, ca, guard)),
             network_backend=Dialer(guard, self._resolve, self._connect),
