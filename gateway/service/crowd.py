@@ -8,6 +8,7 @@ from collections.abc import Callable
 from typing import Final
 
 from adapters import limits
+from adapters.errors import GatewayFull
 from adapters.in_hand import holding
 from gateway.catalogue.model import Catalogue
 from gateway.service.breaker import origin_of
@@ -18,6 +19,7 @@ from gateway.session.wishes import DeliverWish, Granted, SayWish, SourceWish, Wi
 
 _FULL: Final = "Too many requests at once; try again"
 _LARGE: Final = "Too many large documents at once"
+_ENOUGH: Final = 0.5  # of a request's time; whoever waited for longer would seem to be kept waiting far away
 _PATIENCE: Final = 0.8  # of a request's time; then it is told, before the far server seems to be late
 
 
@@ -37,7 +39,9 @@ class Crowd:
         return self._others.now(wish)
 
     async def answer(self, wish: Wish, seconds: float) -> Granted:
-        """As the others do. GatewayFull: too many wait already, or it waited for all of `seconds`."""
+        """As the others do. GatewayFull: too many wait already, or it has waited for half of `seconds`: what
+        would be begun then would seldom be done in time, and keep others from theirs.
+        """
         if isinstance(wish, SayWish | WorkWish | DeliverWish):
             return await self._others.answer(wish, seconds)
         loop = asyncio.get_running_loop()
@@ -45,6 +49,8 @@ class Crowd:
         await self._requests.take(server, ends)
         left = ends - loop.time()
         try:
+            if left < _ENOUGH * seconds:
+                raise GatewayFull(_FULL)
             with holding(_Large(self._large, server, ends - (1 - _PATIENCE) * left)):
                 return await self._others.answer(wish, left)
         finally:

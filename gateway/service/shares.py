@@ -43,13 +43,17 @@ class Shares:
         self._busy[server] -= 1
         if not self._busy[server]:
             del self._busy[server]
+        most, share = self._limits()
         for each in list(self._waiting):
-            if not self._has_room(""):
+            if self.count >= most:
                 return
-            if not each[1].done() and self._has_room(each[0]):  # who has given up leaves by itself
+            waits, turn = each
+            if not turn.done() and (
+                not waits or self._busy[waits] < share
+            ):  # who has given up leaves by itself
                 self._waiting.remove(each)
-                self._enter(each[0])
-                each[1].set_result(None)
+                self._enter(waits)
+                turn.set_result(None)
 
     async def _wait(self, server: str, ends: float) -> None:
         if len(self._waiting) >= self._queue():
@@ -69,9 +73,13 @@ class Shares:
             raise
 
     def _has_room(self, server: str) -> bool:
-        most = self._most()
-        share = max(1, most // limits.SERVERS_AT_ONCE)
+        most, share = self._limits()
         return self.count < most and (not server or self._busy[server] < share)
+
+    def _limits(self) -> tuple[int, int]:
+        """Of all, and of those at one server."""
+        most = self._most()
+        return most, max(1, most // limits.SERVERS_AT_ONCE)
 
     def _enter(self, server: str) -> None:
         self._busy[server] += 1

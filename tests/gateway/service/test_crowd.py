@@ -214,3 +214,18 @@ async def test_so_many_large_documents_are_in_memory_at_one_time(
         go.set()
         for each in (waits, late):
             assert (await asyncio.wait_for(each, 10))[:3] in {b"200", b"551", b"552"}
+
+
+async def test_who_has_waited_for_half_of_its_time_is_told_and_begins_nothing() -> None:
+    """It would seem to be the far server that is late, and what is done in vain keeps others waiting."""
+    asked = Asked(4, 3)
+    first = await asked.ask("ftp://one.example/", 1.0)
+    late = await asked.ask("ftp://one.example/", 0.2)
+    soon = await asked.ask("ftp://one.example/", 5.0)
+    await asyncio.sleep(0.12)
+    asked.slow.end.set()
+    await asyncio.gather(first, soon)
+    with pytest.raises(GatewayFull, match="Too many requests at once"):
+        await late
+    assert len(asked.slow.begun) == 2
+    assert [each.read() for each in asked.crowd.numbers] == [0, 0, 0]
