@@ -6,6 +6,7 @@ replaced by letters.
 
 import json
 from collections.abc import Iterable
+from contextlib import suppress
 
 import pytest
 
@@ -314,7 +315,12 @@ def test_a_pattern_that_would_run_for_ever_is_552(function: str) -> None:
 def test_slow_patterns_are_552_when_they_are_many() -> None:
     path = compile_jsonpath("$[?match(@.s, '(a|aa)*c')]")
     slow = "a" * 21 + "cb"  # some tenths of a millisecond
-    assert path.select(pattern_documents(slow, 10)) == []
+    for _ in range(5):  # a moment in which the machine does something else may be one pattern's whole time
+        with suppress(TooLarge):
+            assert path.select(pattern_documents(slow, 10)) == []
+            break
+    else:
+        pytest.fail("ten are too many")
     with pytest.raises(TooLarge, match="pattern"):
         path.select(pattern_documents(slow, 1_000))
 
