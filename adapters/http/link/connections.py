@@ -30,7 +30,6 @@ class Connection(httpcore.AsyncHTTPConnection):
             keepalive_expiry=keepalive_expiry,
         )
         self._connecting = asyncio.Lock()
-        self._expiry = keepalive_expiry
 
     async def handle_async_request(self, request: httpcore.Request) -> httpcore.Response:
         """As httpcore does it, but for the locks."""
@@ -40,7 +39,7 @@ class Connection(httpcore.AsyncHTTPConnection):
                     made = httpcore.AsyncHTTP11Connection(
                         origin=self._origin,
                         stream=await self._connect(request),
-                        keepalive_expiry=self._expiry,
+                        keepalive_expiry=self._keepalive_expiry,
                     )
                     made._state_lock = asyncio.Lock()  # type: ignore[assignment]
                     self._connection = made

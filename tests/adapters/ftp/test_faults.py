@@ -6,14 +6,12 @@ operation of the same adapter goes well.
 
 import asyncio
 from collections.abc import Callable
-from contextlib import suppress
 from time import perf_counter
 
 import pytest
 
 from adapters.errors import (
     BrokenOff,
-    HeadraceError,
     MayBeDone,
     NotAllowed,
     TooSlow,
@@ -34,6 +32,7 @@ from tests.adapters.ftp.doing import (
     writing,
 )
 from tests.adapters.ftp.scripted import Fault, Scripted, scripted
+from tests.adapters.giving_up import given_up
 
 LOGIN = ("GREETING", "USER", "PASS", "FEAT", "PWD", "TYPE", "CWD")
 PHASES: list[tuple[str, Doing, tuple[str, ...]]] = [
@@ -110,24 +109,14 @@ async def test_a_refused_change_is_no_doubt(adapter: FtpAdapter, server: Scripte
 async def test_whoever_gives_up_at_any_moment_leaves_no_login(doing: Doing, again: int | None) -> None:
     """Once, or a second time while what was begun is being ended: 42 to 84 turns of the loop take it all."""
     for moment in range(0, 90, 4):
-        await given_up(doing, moment, again)
+        await leaves_no_login(doing, moment, again)
 
 
-async def given_up(doing: Doing, moment: int, again: int | None) -> None:
-    """One operation, cancelled after so many turns of the loop, and perhaps so many later once more."""
+async def leaves_no_login(doing: Doing, moment: int, again: int | None) -> None:
     async with scripted() as server:
         server.documents[b"/pub/old"] = OLD
         adapter = FtpAdapter()
-        work = asyncio.ensure_future(doing(adapter, server, SECONDS))
-        for _ in range(moment):
-            await asyncio.sleep(0)
-        work.cancel()
-        if again is not None:
-            for _ in range(again):
-                await asyncio.sleep(0)
-            work.cancel()
-        with suppress(asyncio.CancelledError, HeadraceError):
-            await work
+        await given_up(doing(adapter, server, SECONDS), moment, again)
         lanes = adapter.logins._lanes.values()
         assert await comes_about(lambda: not any(each.used or each.waiting for each in lanes))
         await adapter.aclose()

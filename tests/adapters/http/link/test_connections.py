@@ -5,10 +5,10 @@ from contextlib import closing, suppress
 
 import pytest
 
-from adapters.errors import HeadraceError
 from adapters.files import Target
 from adapters.http.client import HttpClient, Request
 from adapters.port import Reach
+from tests.adapters.giving_up import given_up
 
 MOMENTS = 20  # turns of the loop; a whole exchange takes about ten
 
@@ -38,22 +38,10 @@ class Server:
                     self.left.set()
 
 
-async def _given_up(client: HttpClient, request: Request, moment: int, again: int | None) -> None:
-    async def fetch() -> None:
-        async with client.exchange(request, 5) as answer:
-            async for _ in answer.chunks:
-                pass
-
-    task = asyncio.create_task(fetch())
-    for _ in range(moment):
-        await asyncio.sleep(0)
-    task.cancel()
-    if again is not None:
-        for _ in range(again):
-            await asyncio.sleep(0)
-        task.cancel()
-    with suppress(asyncio.CancelledError, HeadraceError):
-        await task
+async def _fetch(client: HttpClient, request: Request) -> None:
+    async with client.exchange(request, 5) as answer:
+        async for _ in answer.chunks:
+            pass
 
 
 @pytest.mark.parametrize("again", [None, 0, 1, 2, 3])
@@ -70,7 +58,7 @@ async def test_whoever_gives_up_at_any_moment_leaves_no_connection(
         url, reach = f"http://127.0.0.1:{port}{path}", Reach(named=frozenset({("127.0.0.1", port)}))
         request = Request(method, Target(url, url, reach=reach), changes=method != "GET")
         for moment in range(MOMENTS):
-            await _given_up(client, request, moment, again)
+            await given_up(_fetch(client, request), moment, again)
         await asyncio.sleep(0.01)
         pools = list(client._link.pools._pools.values())
         every = [each for pool in pools for each in pool.connections]

@@ -2,7 +2,8 @@
 
 import asyncio
 import time
-from collections.abc import Callable
+from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager
 
 import pytest
 
@@ -318,8 +319,10 @@ class Ringing:
         self.over += 1
 
 
-async def test_a_caller_who_has_just_gone_is_neither_answered_nor_refused() -> None:
-    line, other, number = Ringing(), Ringing(), free_port()
+@asynccontextmanager
+async def called(line: Ringing) -> AsyncIterator[CallPort]:
+    """A port at which somebody calls, so that it rings at that line."""
+    number = free_port()
     port = CallPort(lambda: ReservedPort(number), lambda: (line,), Tally())
     await port.open("127.0.0.1", number)
     try:
@@ -328,12 +331,7 @@ async def test_a_caller_who_has_just_gone_is_neither_answered_nor_refused() -> N
             while port.waiting is None:  # noqa: ASYNC110 nothing tells of it
                 await asyncio.sleep(0.01)
         await asyncio.sleep(0.01)
-        port.refused(other)  # it rings elsewhere
-        assert (port.waiting, line.over) == ("127.0.0.1", 0)
-        assert port.turn_away() == "127.0.0.1"
-        port.refused(line)
-        assert port.answered(line) is None
-        assert line.over == 1
+        yield port
         writer.close()
     finally:
         port.shut()
@@ -342,26 +340,25 @@ async def test_a_caller_who_has_just_gone_is_neither_answered_nor_refused() -> N
         await port.told()
 
 
+async def test_a_caller_who_has_just_gone_is_neither_answered_nor_refused() -> None:
+    line, other = Ringing(), Ringing()
+    async with called(line) as port:
+        port.refused(other)  # it rings elsewhere
+        assert (port.waiting, line.over) == ("127.0.0.1", 0)
+        assert port.turn_away() == "127.0.0.1"
+        port.refused(line)
+        assert port.answered(line) is None
+        assert line.over == 1
+
+
 async def test_a_wait_that_ends_just_when_the_call_is_answered_does_not_end_the_call() -> None:
-    line, number = Ringing(), free_port()
-    port = CallPort(lambda: ReservedPort(number), lambda: (line,), Tally())
-    await port.open("127.0.0.1", number)
-    try:
-        _, writer = await asyncio.open_connection("127.0.0.1", number)
-        async with asyncio.timeout(5):
-            while port.waiting is None:  # noqa: ASYNC110 nothing tells of it
-                await asyncio.sleep(0.01)
-        await asyncio.sleep(0.01)
+    line = Ringing()
+    async with called(line) as port:
         caller = port._caller
         assert caller is not None
-        called = port.answered(line)
-        assert called is not None
+        answered = port.answered(line)
+        assert answered is not None
         port._give_up(caller)
         assert port.in_use
         assert not port._goodbyes
-        called.call.drop()
-        writer.close()
-    finally:
-        port.shut()
-        for each in port.servers:
-            each.close()
+        answered.call.drop()
