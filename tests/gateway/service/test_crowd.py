@@ -5,6 +5,7 @@ import time
 from collections.abc import Iterator
 from contextlib import AsyncExitStack, closing, suppress
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
@@ -229,3 +230,31 @@ async def test_who_has_waited_for_half_of_its_time_is_told_and_begins_nothing() 
         await late
     assert len(asked.slow.begun) == 2
     assert [each.read() for each in asked.crowd.numbers] == [0, 0, 0]
+
+
+async def test_a_long_listing_is_a_large_document_too(
+    stage: Stage, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """Of some 1,750 entries on: what is made of each takes 600 bytes."""
+    monkeypatch.setattr(limits, "LARGE_AT_ONCE", 1)
+    for folder, count in (("long", 2_000), ("short", 5)):
+        (tmp_path / folder).mkdir()
+        for number in range(count):
+            (tmp_path / folder / f"{number:04}.txt").touch()
+    begun, go = asyncio.Event(), asyncio.Event()
+    far = await large_far(begun, go)
+    port = far.sockets[0].getsockname()[1]
+    text = f'[gateway]\nwait = 10\n[place.far]\nbase = "http://127.0.0.1:{port}/"\n'
+    text += f'[place.shelf]\nbase = "{tmp_path.as_uri()}/"\n'
+    gateway = await asyncio.to_thread(stage.gateways, text)
+    async with far, Line(gateway.port) as first, Line(gateway.port) as second:
+        assert (await second.say(b"LIST shelf:long\r"))[:9] == b"200 02000"
+        waits = asyncio.create_task(first.say(b"PICK far:slow-large.json $.b\r"))
+        await asyncio.wait_for(begun.wait(), 5)
+        assert (await second.say(b"LIST shelf:short\r"))[:9] == b"200 00005"
+        late = asyncio.create_task(second.say(b"LIST shelf:long\r"))
+        await asyncio.wait({late}, timeout=1.0)
+        assert not late.done()
+        go.set()
+        assert (await asyncio.wait_for(late, 10))[:9] == b"200 02000"
+        await asyncio.wait_for(waits, 10)
