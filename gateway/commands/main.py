@@ -5,29 +5,44 @@ import io
 import os
 import sys
 from collections.abc import Sequence
+from importlib import import_module
+from typing import Final, Protocol, cast
 
 from gateway import VERSION
-from gateway.commands import (
-    check,
-    demo,
-    doctor,
-    line,
-    listing,
-    member,
-    record,
-    rehearse,
-    say,
-    serve,
-    site,
-    spool,
-    unit,
-)
 
+_COMMANDS: Final = (
+    "demo",
+    "serve",
+    "say",
+    "check",
+    "record",
+    "site",
+    "rehearse",
+    "line",
+    "listing",
+    "member",
+    "spool",
+    "unit",
+    "doctor",
+)
+"""Each a module of this package, in the order of the help."""
 _EXIT_CODES = "Exit codes: 0 done; 1 it ran and failed; 2 wrong usage or configuration."
 
 
-def parser() -> argparse.ArgumentParser:
-    """The whole command line (CONTRACT section 6)."""
+class _Command(Protocol):
+    """A module of this package."""
+
+    def add_parser(
+        self, commands: "argparse._SubParsersAction[argparse.ArgumentParser]", epilog: str
+    ) -> None:
+        """Describe the subcommand."""
+        ...
+
+
+def parser(wanted: Sequence[str] = _COMMANDS) -> argparse.ArgumentParser:
+    """The whole command line (CONTRACT section 6), or what it has for the subcommands that are `wanted`: to
+    load them all takes a small computer longer than most of them need for their work.
+    """
     top = argparse.ArgumentParser(
         prog="headrace",
         description="A gateway that brings just enough of a big network to a small machine: short requests"
@@ -36,28 +51,16 @@ def parser() -> argparse.ArgumentParser:
     )
     top.add_argument("--version", action="version", version=f"headrace {VERSION}")
     commands = top.add_subparsers(dest="command", metavar="COMMAND", required=True)
-    for module in (
-        demo,
-        serve,
-        say,
-        check,
-        record,
-        site,
-        rehearse,
-        line,
-        listing,
-        member,
-        spool,
-        unit,
-        doctor,
-    ):
+    for name in wanted:
+        module = cast(_Command, import_module(f"gateway.commands.{name}"))
         module.add_parser(commands, _EXIT_CODES)
     return top
 
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one subcommand; the exit code is the process's."""
-    options = parser().parse_args(argv)
+    words = sys.argv[1:] if argv is None else argv
+    options = parser(_wanted(words)).parse_args(words)
     if isinstance(sys.stdout, io.TextIOWrapper) and sys.stdout.errors == "strict":
         sys.stdout.reconfigure(errors="backslashreplace")  # names of files, and URLs, may be any text
     try:
@@ -71,6 +74,14 @@ def main(argv: Sequence[str] | None = None) -> int:
             print(f"headrace: cannot write: {error.strerror}", file=sys.stderr)
         return 1
     return code
+
+
+def _wanted(words: Sequence[str]) -> Sequence[str]:
+    """The subcommands that have to be known for these words."""
+    first = words[0] if words else ""
+    if first in _COMMANDS:
+        return (first,)
+    return () if first == "--version" else _COMMANDS
 
 
 if __name__ == "__main__":
