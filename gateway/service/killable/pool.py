@@ -2,7 +2,9 @@
 
 import asyncio
 import logging
+import threading
 from concurrent.futures import ThreadPoolExecutor
+from typing import Final
 
 from adapters import limits
 from adapters.errors import HeadraceError, TooMuchWork
@@ -11,6 +13,8 @@ from gateway.service.killable.parcels import Task
 from gateway.service.killable.process import Process
 
 _log = logging.getLogger(__name__)
+
+_BUSY: Final = "The gateway is too busy for this now"
 
 
 class _Ended(Exception):
@@ -27,6 +31,7 @@ class Workers:
         self._threads = ThreadPoolExecutor(limits.LAYOUTS, "work")
         self._idle: list[Process] = []
         self._busy: set[Process] = set()
+        self._starts: set[_Start] = set()
         self._expiry: asyncio.TimerHandle | None = None
         self._closed = False
         self.stopped = 0  # because they took too long
@@ -40,38 +45,56 @@ class Workers:
             async with asyncio.timeout_at(ends):
                 await self._turns.acquire()
         except TimeoutError as error:
-            raise HeadraceError("The gateway is too busy for this now") from error
+            raise HeadraceError(_BUSY) from error
         try:
             while self._idle:
                 try:
-                    return await self._done(task, ends)
+                    return await self._done(self._idle.pop(), task, ends)
                 except _Ended:  # while it had nothing to do
                     continue
-            return await self._done(task, ends)
+            while not self._idle:  # another's request may be quicker than this one
+                await self._start(ends)
+            return await self._done(self._idle.pop(), task, ends)
         except _Ended as error:
             _log.error("a process that picks values has ended: %s", error.__cause__)
             raise TooMuchWork from error
         finally:
             self._turns.release()
 
-    async def _fresh(self) -> Process:
-        """One more; where nobody waits for it any more once it has started, it is ended."""
-        wanted = [True]
-        try:
-            starting = asyncio.get_running_loop().run_in_executor(self._threads, _started, wanted)
-        except RuntimeError:  # no thread is left (pthread_create(3), EAGAIN)
-            wanted.clear()  # the pool has it in its queue all the same, and its next thread would do it
-            raise
-        try:
-            return await asyncio.shield(starting)
-        except BaseException:
-            starting.add_done_callback(_unwanted)
-            raise
-
-    async def _done(self, task: Task, ends: float) -> Sheet:
-        """By one that has nothing to do, or a new one."""
+    async def _start(self, ends: float) -> None:
+        """One more, which has nothing to do yet. Whoever cannot wait for it leaves it for the next: where a
+        start takes longer than any request may, the first big document of all would never be laid out.
+        """
+        if self._closed:
+            raise _Ended
         loop = asyncio.get_running_loop()
-        process = self._idle.pop() if self._idle else await self._fresh()
+        start = _Start()
+        try:
+            starting = loop.run_in_executor(self._threads, start.run)
+        except RuntimeError:  # no thread is left (pthread_create(3), EAGAIN)
+            start.give_up()  # the pool has it in its queue all the same, and its next thread would do it
+            raise
+        self._starts.add(start)
+        late = loop.call_later(limits.WORK_START_SECONDS, start.give_up)
+        starting.add_done_callback(lambda done: self._started(start, late, done))
+        try:
+            async with asyncio.timeout_at(ends):
+                await asyncio.shield(starting)
+        except TimeoutError as error:
+            raise HeadraceError(_BUSY) from error
+
+    def _started(self, start: "_Start", late: asyncio.TimerHandle, done: "asyncio.Future[Process]") -> None:
+        late.cancel()
+        self._starts.discard(start)
+        if done.exception() is not None:  # nobody cancels it
+            return
+        if self._closed or len(self._idle) + len(self._busy) >= limits.LAYOUTS:
+            done.result().close()
+        else:
+            self._rest(done.result())
+
+    async def _done(self, process: Process, task: Task, ends: float) -> Sheet:
+        loop = asyncio.get_running_loop()
         most = loop.time() + limits.WORK_SECONDS
         try:
             asked = loop.run_in_executor(self._threads, process.ask, task)
@@ -86,7 +109,7 @@ class Workers:
             good = True
         except TimeoutError as error:
             if ends < most:
-                raise HeadraceError("The gateway is too busy for this now") from error
+                raise HeadraceError(_BUSY) from error
             self.stopped += 1
             _log.warning("a selection was stopped after %.0f seconds", limits.WORK_SECONDS)
             raise TooMuchWork from error
@@ -127,19 +150,38 @@ class Workers:
             self._expiry.cancel()
         for process in self._busy:
             process.kill()
+        for start in self._starts:
+            start.give_up()
         self._expire()
         await asyncio.get_running_loop().run_in_executor(None, self._threads.shutdown)
 
 
-def _started(wanted: list[bool]) -> Process:
-    if not wanted:
-        raise _Ended
-    return Process()
+class _Start:
+    """A process that is being started, by a thread."""
 
+    def __init__(self) -> None:
+        self._process: Process | None = None
+        self._given_up = threading.Event()
 
-def _unwanted(started: "asyncio.Future[Process]") -> None:
-    if not started.cancelled() and started.exception() is None:
-        started.result().close()
+    def run(self) -> Process:
+        """The process, ready for work. _Ended: it did not come to that."""
+        if self._given_up.is_set():
+            raise _Ended
+        self._process = process = Process()
+        if self._given_up.is_set():
+            process.kill()
+        try:
+            process.begin()
+        except (OSError, ValueError) as error:
+            process.close()
+            raise _Ended from error
+        return process
+
+    def give_up(self) -> None:
+        """`run` comes to an end soon, from whatever thread this is said."""
+        self._given_up.set()
+        if self._process is not None:
+            self._process.kill()
 
 
 def _forget(process: Process, asked: "asyncio.Future[Sheet]") -> None:

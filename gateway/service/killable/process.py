@@ -19,6 +19,7 @@ from gateway.service.killable.parcels import (
     Task,
     answer_of,
     answer_of_fault,
+    framed,
     packed,
     read_frame,
     sheet_of,
@@ -35,7 +36,9 @@ _KEPT: Final = ("PATH", "LANG", "LC_ALL", "SYSTEMROOT", "TZDIR")
 
 
 class Process:
-    """One such process. `ask` blocks; whoever is tired of it kills the process from another thread."""
+    """One such process: `begin`, then `ask`. Both block; whoever is tired of that kills the process from
+    another thread.
+    """
 
     def __init__(self) -> None:
         environment = {name: os.environ[name] for name in _KEPT if name in os.environ}
@@ -54,6 +57,13 @@ class Process:
     def number(self) -> int:
         """The process's id."""
         return self._process.pid
+
+    def begin(self) -> None:
+        """Wait until it has started, which is not a document's time. ValueError: it has ended."""
+        stdout = self._process.stdout
+        assert stdout is not None
+        if read_frame(stdout, 0) is None:
+            raise ValueError("ended")
 
     def ask(self, task: Task) -> Sheet:
         """The sheet. HeadraceError: why there is none; OSError or ValueError: the process has ended."""
@@ -88,6 +98,8 @@ def main(memory: int) -> None:
     """Lay out what comes on standard input, until its end, with so many bytes of memory at most."""
     _confine(memory)
     source, target = sys.stdin.buffer, sys.stdout.buffer
+    target.write(framed(b""))
+    target.flush()
     while (data := read_frame(source, _MOST)) is not None:
         target.write(_laid_out(unpacked(data)))
         target.flush()

@@ -17,7 +17,7 @@ import pytest
 from adapters import limits
 from adapters.errors import HeadraceError, TooMuchWork
 from gateway.extract.plan import Style
-from gateway.service.killable import pool
+from gateway.service.killable import pool, process
 from gateway.service.killable.parcels import Task
 from gateway.service.killable.pool import Workers
 from gateway.service.killable.process import Process
@@ -146,28 +146,105 @@ async def test_processes_without_work_end(monkeypatch: pytest.MonkeyPatch) -> No
         assert len((await made.lay_out(GOOD, 10)).records) == 1
 
 
-async def test_whoever_gives_up_while_a_process_starts_leaves_none(monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.fixture
+def slow_starts(monkeypatch: pytest.MonkeyPatch) -> list[int]:
+    """Processes that take a second and a half until they are ready for work; their ids, as they start."""
     started: list[int] = []
-    real = Process.__init__
+    real, begin = Process.__init__, Process.begin
 
     def noting(process: Process) -> None:
         real(process)
         started.append(process.number)
 
+    def slowly(process: Process) -> None:
+        begin(process)
+        if not process.killed:
+            time.sleep(1.5)
+
     monkeypatch.setattr(Process, "__init__", noting)
+    monkeypatch.setattr(Process, "begin", slowly)
+    return started
+
+
+async def test_a_start_is_not_a_documents_time(
+    slow_starts: list[int], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(limits, "WORK_SECONDS", 1.0)
     async with workers() as made:
-        doing = asyncio.create_task(made.lay_out(GOOD, 10))
-        await asyncio.sleep(0)
-        await asyncio.sleep(0)
-        doing.cancel()
-        await asyncio.gather(doing, return_exceptions=True)
-        for _ in range(100):
-            await asyncio.sleep(0.02)
-            if started and not there(started[0]):
-                break
-        assert len(started) == 1
-        assert not there(started[0])
         assert len((await made.lay_out(GOOD, 10)).records) == 1
+        assert made.stopped == 0
+        assert made.numbers == slow_starts
+
+
+async def test_a_start_that_outlasts_requests_is_for_the_next(slow_starts: list[int]) -> None:
+    async with workers() as made:
+        with pytest.raises(HeadraceError, match="too busy"):
+            await made.lay_out(GOOD, 0.2)
+        given_up = asyncio.create_task(made.lay_out(GOOD, 10))
+        await asyncio.sleep(0.2)
+        given_up.cancel()
+        await asyncio.wait({given_up})
+        until = time.monotonic() + 10
+        while len(made.numbers) < 2:
+            assert time.monotonic() < until
+            await asyncio.sleep(0.02)
+        assert len((await made.lay_out(GOOD, 5)).records) == 1
+        assert made.numbers == sorted(slow_starts)
+
+
+async def test_no_more_processes_are_kept_than_work_at_once(slow_starts: list[int]) -> None:
+    """Nor is one begun for each of those who give up."""
+    async with workers() as made:
+        for _ in range(limits.LAYOUTS * 3):
+            with pytest.raises(HeadraceError, match="too busy"):
+                await made.lay_out(GOOD, 0.1)
+        until = time.monotonic() + 20
+        while made._starts:
+            assert time.monotonic() < until
+            await asyncio.sleep(0.05)
+        assert len(made.numbers) == limits.LAYOUTS
+        assert sum(map(there, slow_starts)) == limits.LAYOUTS
+
+
+async def test_a_start_without_end_is_ended(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(limits, "WORK_START_SECONDS", 0.3)
+    async with workers() as made:
+        with monkeypatch.context() as patch:
+            patch.setattr(process, "_START", "import time; time.sleep(60)")
+            with pytest.raises(TooMuchWork):
+                await made.lay_out(GOOD, 10)
+        monkeypatch.setattr(limits, "WORK_START_SECONDS", 60.0)
+        assert len((await made.lay_out(GOOD, 10)).records) == 1
+
+
+@pytest.mark.parametrize("after", [0.0, 0.3])
+async def test_a_start_is_given_up_at_the_end(after: float, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Before its thread has begun, or while the process has nothing to say yet."""
+    monkeypatch.setattr(process, "_START", "import time; time.sleep(60)")
+    made = Workers()
+    doing = asyncio.create_task(made.lay_out(GOOD, 30))
+    await asyncio.sleep(after)
+    began = time.monotonic()
+    await made.aclose()
+    with pytest.raises(TooMuchWork):
+        await doing
+    assert time.monotonic() - began < 3
+
+
+async def test_one_that_has_started_just_before_the_end_is_ended_too(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Between the moment in which it is there and the one in which whoever wanted it notices."""
+    made, rest = Workers(), Workers._rest
+    ending: list[asyncio.Task[None]] = []
+
+    def resting(workers: Workers, process: Process) -> None:
+        rest(workers, process)
+        ending.append(asyncio.create_task(made.aclose()))
+
+    monkeypatch.setattr(Workers, "_rest", resting)
+    with pytest.raises(TooMuchWork):
+        await made.lay_out(GOOD, 30)
+    await ending[0]
+    assert made.numbers == []
 
 
 async def test_without_a_thread_no_process_stays(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -175,8 +252,8 @@ async def test_without_a_thread_no_process_stays(monkeypatch: pytest.MonkeyPatch
     real = ThreadPoolExecutor.submit
 
     def submit(threads: ThreadPoolExecutor, work: Callable[..., Any], *more: Any) -> Any:
-        if work is not pool._started:
-            raise RuntimeError("can't start new thread")
+        if not isinstance(getattr(work, "__self__", None), pool._Start):
+            raise RuntimeError("can't start new thread")  # noqa: TRY004 as it says
         return real(threads, work, *more)
 
     async with workers() as made:

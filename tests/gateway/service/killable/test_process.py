@@ -2,7 +2,8 @@
 
 import os
 import resource
-from contextlib import closing
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
 from io import BytesIO, TextIOWrapper
 from pathlib import Path
 
@@ -20,33 +21,40 @@ from gateway.session.picking import pick_plan
 PLAN = pick_plan("$[*]", ["$.a:3"])
 
 
+@contextmanager
+def worker() -> Iterator[Process]:
+    with closing(Process()) as made:
+        made.begin()
+        yield made
+
+
 def task(body: bytes) -> Task:
     return Task(body, "application/json", None, PLAN, Style())
 
 
 def test_as_it_is_done_here() -> None:
     body = b'[{"a": "one"}, {"a": "longer"}, {"b": 1}]'
-    with closing(Process()) as worker:
+    with worker() as made:
         for _ in range(2):
-            assert worker.ask(task(body)) == extract(body, "application/json", None, PLAN, Style())
+            assert made.ask(task(body)) == extract(body, "application/json", None, PLAN, Style())
             with pytest.raises(WrongDocument):
-                worker.ask(task(b"[}"))
+                made.ask(task(b"[}"))
 
 
 def test_what_it_is_not_given(monkeypatch: pytest.MonkeyPatch) -> None:
     """No secret of the environment (CWE-526), no descriptor, no core dump, and an end of memory."""
     monkeypatch.setenv("CLUB_SECRET", "planted")
-    with Path(os.devnull).open("rb") as held, closing(Process()) as worker:
+    with Path(os.devnull).open("rb") as held, worker() as made:
         os.set_inheritable(held.fileno(), True)
-        worker.ask(task(b"[]"))
-        root = Path(f"/proc/{worker.number}")
+        made.ask(task(b"[]"))
+        root = Path(f"/proc/{made.number}")
         assert b"planted" not in (root / "environ").read_bytes()
         assert {each.name for each in (root / "fd").iterdir()} == {"0", "1", "2"}
-        assert resource.prlimit(worker.number, resource.RLIMIT_CORE) == (
+        assert resource.prlimit(made.number, resource.RLIMIT_CORE) == (
             0,
             resource.prlimit(0, resource.RLIMIT_CORE)[1],
         )
-        assert resource.prlimit(worker.number, resource.RLIMIT_AS)[0] == limits.WORK_MEMORY_BYTES
+        assert resource.prlimit(made.number, resource.RLIMIT_AS)[0] == limits.WORK_MEMORY_BYTES
 
 
 class Limits:
@@ -83,6 +91,7 @@ def test_from_inside(
     monkeypatch.setattr("sys.stdout", TextIOWrapper(target))
     main(1_000)
     target.seek(0)
+    assert read_frame(target, 0) == b""  # it is there
     sheet, fault = (read_frame(target, 1_000) for _ in range(2))
     assert sheet is not None
     assert fault is not None
@@ -95,9 +104,16 @@ def test_from_inside(
     }
 
 
+def test_one_that_is_killed_before_it_is_there_has_ended() -> None:
+    with closing(Process()) as made:
+        made.kill()
+        with pytest.raises(ValueError, match="ended"):
+            made.begin()
+
+
 def test_one_that_is_killed_has_ended() -> None:
-    with closing(Process()) as worker:
-        worker.ask(task(b"[]"))
-        worker.kill()
+    with worker() as made:
+        made.ask(task(b"[]"))
+        made.kill()
         with pytest.raises((OSError, ValueError)):
-            worker.ask(task(b"[]" + b" " * 100_000))
+            made.ask(task(b"[]" + b" " * 100_000))
