@@ -112,6 +112,7 @@ LOGIN_PROBE_SECONDS: Final = 5.0  # for the first reply on a kept one, before it
 LOGIN_PAUSE_SECONDS: Final = 0.1  # for a server that allows few to notice that one was closed
 LOGIN_CLEAN_SECONDS: Final = 5.0  # to erase what a broken upload left beside its target
 DISK_THREADS: Final = 8  # that read and write the folders of `file` places
+SCAN_SECONDS: Final = 0.5  # that the listing of another folder waits for one that does not get on
 DISK_RESERVE_BYTES: Final = 16 << 20  # of the disk of one, left free: that much at most,
 DISK_RESERVE_PART: Final = 64  # and at most one part in so many, so that a small disk can be filled
 
@@ -133,6 +134,7 @@ ANSWER_VISITS: Final = 20_000_000  # the same, all paths of one answer on all it
 BRIEF_VISITS: Final = 20_000  # of them while others wait: a few milliseconds; beyond is done beside them
 BRIEF_STEPS: Final = 20_000  # the same in steps of XPaths
 WORK_SECONDS: Final = 10.0  # for picking and laying out one answer beside the others, before that is killed
+WORK_START_SECONDS: Final = 60.0  # for such a process to start, on a small computer that is busy
 WORK_IDLE_SECONDS: Final = 300.0  # before a process that does such work and has none is ended
 WORK_MEMORY_BYTES: Final = 2 << 30  # of such a process
 ROWS: Final = 200_000  # rows of one document
