@@ -5,7 +5,9 @@
 A real `headrace serve`, far servers in a process of their own (one good, one with a fault in every second
 answer, one that hangs), and clients that ask, store, cut their lines, say CAN, and read slowly. Every reply
 is looked at: those of the good server, of the folder and of the clock to the letter, the others by their form
-and by the codes that the faults may have. Then visitors who connect and leave, without a word or within one.
+and by the codes that the faults may have. What is put off because there is too much to do (420, 421, 451 and
+452, and 150 and 558 behind a STORE) is counted by itself: it is no wrong reply, and there is none where the
+machine is quick enough. Then visitors who connect and leave, without a word or within one.
 
 Told: replies by code, wrong ones, how long the good ones took (the client's own think time excluded), and the
 gateway's memory, descriptors, threads and tasks as its own page tells them.
@@ -60,6 +62,8 @@ kind = "int"
 """
 FAULTS = ("200", "404", "420", "421", "425", "426", "429", "450", "451", "551", "552", "554", "502", "550")
 """What may come of a fault of the far server."""
+PUT_OFF = ("420", "421", "451", "452")
+"""What the gateway says where it has too much to do, of what meets no fault."""
 
 
 # The far servers
@@ -130,6 +134,7 @@ class Seen:
 
     codes: Counter[str] = field(default_factory=Counter)
     wrong: list[str] = field(default_factory=list)
+    put_off: Counter[str] = field(default_factory=Counter)
     seconds: list[float] = field(default_factory=list)
     cut: int = 0
 
@@ -204,10 +209,16 @@ class Client:
 
     async def _store(self) -> None:
         words = f"client {self.number} at {time.time():.3f}"
-        await self._said(f"STORE shelf:c{self.number}.txt", _may(("350",)))
+        name = f"shelf:c{self.number}.txt"
+        if not await self._said(f"STORE {name}", _may(("350",))):
+            return
         self.writer.write(f">{words}\r.\r".encode())
-        self._note(*await self._reply(), "the data", _may(("250",)))
-        await self._said(f"TEXT shelf:c{self.number}.txt", _ends([words]))
+        status, records = await self._reply()
+        if status[:4] in {"150 ", "558 "}:  # it may be on its way still, and an older one may be read
+            self.seen.codes[status[:3]] += 1
+            self.seen.put_off[f"STORE, the data -> {status[:3]}"] += 1
+        elif self._note(status, records, "STORE, the data", _may(("250",))):
+            await self._said(f"TEXT {name}", _ends([words]))
 
     async def _called_off(self) -> None:
         """CAN behind a request: a reply to it or none, then 426 or nothing; NOOP tells where that is over."""
@@ -227,18 +238,25 @@ class Client:
         await asyncio.sleep(1)
         self._note(*await self._reply(), "slowly", lambda status, _: status == "200 00400 040 ..")
 
-    async def _said(self, request: str, right: Check, *, counts: bool = True) -> None:
+    async def _said(self, request: str, right: Check, *, counts: bool = True) -> bool:
         began = time.perf_counter()
         self.writer.write(request.encode() + b"\r")
         status, records = await self._reply()
         if counts:
             self.seen.seconds.append(time.perf_counter() - began)
-        self._note(status, records, request, right)
+        return self._note(status, records, request, right)
 
-    def _note(self, status: str, records: list[str], request: str, right: Check) -> None:
-        self.seen.codes[status[:3]] += 1
-        if not right(status, records):
+    def _note(self, status: str, records: list[str], request: str, right: Check) -> bool:
+        """Whether it is the reply that was wanted."""
+        code = status[:3]
+        self.seen.codes[code] += 1
+        if right(status, records):
+            return True
+        if code in PUT_OFF:
+            self.seen.put_off[f"{request.partition(' ')[0]} -> {code}"] += 1
+        else:
             self.seen.wrong.append(f"{request} -> {status} {records[:2]}")
+        return False
 
     async def _reply(self) -> tuple[str, list[str]]:
         """One that is formed as the contract says, or ValueError."""
@@ -322,9 +340,11 @@ class Soak:
 
 
 @contextmanager
-def gateway(folder: Path, clients: int) -> Iterator[tuple[int, int]]:
+def gateway(folder: Path, clients: int, names: int = 0) -> Iterator[tuple[int, int]]:
     """Its port, and the one of its numbers."""
     (folder / "shelf").mkdir()
+    for number in range(names):
+        (folder / "shelf" / f"c{number}.txt").write_text(f"client {number} was not here yet\n")
     (folder / "shelf" / "long.txt").write_text(
         "".join(f"line {number:03} of a long text\n" for number in range(400))
     )
@@ -414,12 +434,16 @@ def main() -> None:
     parser.add_argument("--clients", type=int, default=1_000)
     parser.add_argument("--minutes", type=float, default=20.0)
     parser.add_argument("--think", type=float, default=4.0, help="seconds between two requests of one client")
+    parser.add_argument("--names", type=int, default=0, help="in the folder before they come")
     parser.add_argument("--visits", type=int, default=100_000)
     options = parser.parse_args()
     if options.far:
         asyncio.run(far())
         return
-    with tempfile.TemporaryDirectory() as name, gateway(Path(name), options.clients + 100) as (port, metrics):
+    with (
+        tempfile.TemporaryDirectory() as name,
+        gateway(Path(name), options.clients + 100, options.names) as (port, metrics),
+    ):
         found = asyncio.run(
             soak(
                 port,
@@ -442,6 +466,11 @@ def tell(found: Soak, options: argparse.Namespace) -> None:
     told = f"{options.clients} clients for {options.minutes} minutes"
     print(f"{told}: {seen.codes.total()} replies, {seen.cut} lines cut")
     print("by code:", " ".join(f"{code} {count}" for code, count in sorted(seen.codes.items())))
+    print(
+        f"put off: {seen.put_off.total()}",
+        *(f"{what}: {n}" for what, n in seen.put_off.most_common()),
+        sep="\n  ",
+    )
     print(f"wrong: {len(seen.wrong)}", *seen.wrong[:20], sep="\n  ")
     for share in (0.5, 0.99, 0.999):
         print(f"p{100 * share:g}: {1_000 * took[int(share * len(took))]:.1f} ms", end=", ")
