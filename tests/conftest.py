@@ -1,7 +1,12 @@
-"""What all tests share: the published vectors' folder, no skip that goes unnoticed, what coverage.py saw."""
+"""What all tests share: the published vectors' folder, no skip that goes unnoticed, what coverage.py saw, and
+that a test which measures time has the machine for itself.
+"""
 
+import fcntl
 import os
 import sys
+from collections.abc import Generator, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -44,3 +49,28 @@ def pytest_sessionfinish(session: pytest.Session) -> None:
         measuring = sys.modules["coverage"].Coverage.current()
         if measuring is not None:
             measuring.save()
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    config.addinivalue_line("markers", "alone: it measures time, and no other test is to run beside it")
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_protocol(item: pytest.Item) -> Generator[None, object, object]:
+    if "PYTEST_XDIST_WORKER" not in os.environ:
+        return (yield)
+    shared = Path(item.config.getoption("basetemp")).parent  # each worker's own folder is in the run's
+    with _turn(shared, alone=item.get_closest_marker("alone") is not None):
+        return (yield)
+
+
+@contextmanager
+def _turn(folder: Path, *, alone: bool) -> Iterator[None]:
+    """Among the workers of pytest-xdist: beside others, or alone, once those that run have ended. Whoever
+    comes later than one who wants to be alone waits behind it, so that its turn comes (flock(2)).
+    """
+    with (folder / "door").open("ab") as at_door, (folder / "room").open("ab") as in_room:
+        fcntl.flock(at_door, fcntl.LOCK_EX)
+        fcntl.flock(in_room, fcntl.LOCK_EX if alone else fcntl.LOCK_SH)
+        fcntl.flock(at_door, fcntl.LOCK_UN)
+        yield

@@ -73,11 +73,13 @@ def _all_at_once(attacks: Sequence[Attack], ground: Ground) -> None:
     assert not ground.other.connections
 
 
+@pytest.mark.alone
 def test_attacks_that_take_their_time(tmp_path: Path) -> None:
     with in_process(tmp_path / "short", wait=SHORT) as ground:
         _all_at_once([each for each in ATTACKS if each.waits], ground)
 
 
+@pytest.mark.alone
 def test_attacks_that_take_the_time_of_a_process(tmp_path: Path) -> None:
     with served(tmp_path / "short", wait=SHORT) as ground:
         _all_at_once([each for each in ATTACKS if each.waits and each.served], ground)

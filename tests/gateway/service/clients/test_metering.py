@@ -119,6 +119,7 @@ def processor_wait() -> float:
     return 0.0
 
 
+@pytest.mark.alone
 async def test_twenty_clients_each_get_their_own_rate() -> None:
     """Within 2 %, measured for seven seconds: at 30 characters a second they are 210.
 
