@@ -1,5 +1,6 @@
 """A session's file wish -> what was listed, read, taken in or changed, within its time."""
 
+import asyncio
 import time
 from collections.abc import Callable
 from typing import TypeAlias
@@ -17,7 +18,7 @@ from gateway.service.files.copying import move_document, same_document
 from gateway.service.files.delivering import note_copy, noted_copy
 from gateway.service.files.far import Far, far_of, refuse_itself, refuse_unwritable
 from gateway.service.files.intake import Intakes
-from gateway.service.files.jobs import Job, Jobs
+from gateway.service.files.jobs import Job, Jobs, left
 from gateway.service.files.links import link_refs, page_url
 from gateway.service.layouts import Layouts
 from gateway.service.spool.spool import Held, Spool
@@ -69,15 +70,17 @@ class FileDesk:
 
     async def answer(self, wish: FileWish, seconds: float) -> FileGranted:
         """What was wished for within `seconds`, or a HeadraceError."""
+        ends = asyncio.get_running_loop().time() + seconds
         if isinstance(wish, DeliverWish):
-            return await self._intakes.deliver(wish, seconds)
-        far = self.far(wish.ref)
+            return await self._intakes.deliver(wish, ends)
+        far = self.far(wish.ref)  # which takes a moment where its protocol was not used before
+        seconds = left(ends)
         if isinstance(wish, ListWish | ReadWish | TextWish):
             return await self._looked_at(far, wish, seconds)
         self._adapters.breaker.check(far.target.url)
         if isinstance(wish, StageWish):
             return await self._intakes.stage(wish, seconds)
-        return await self._act(far, wish, seconds)
+        return await self._act(far, wish, ends)
 
     async def _looked_at(self, far: Far, wish: ListWish | ReadWish | TextWish, seconds: float) -> FileGranted:
         async with self._adapters.breaker.trying(far.target.url):
@@ -122,18 +125,19 @@ class FileDesk:
         provenance = Provenance(part.provenance.origin, part.provenance.how, steps=steps)
         return Texted(sheet.lines, link_refs(far.ref, sheet.links), sheet.limited, provenance)
 
-    async def _act(self, far: Far, wish: ActWish, seconds: float) -> Done:
+    async def _act(self, far: Far, wish: ActWish, ends: float) -> Done:
         urls = [far.target.url]
         if wish.act is not Act.COPY:
             refuse_unwritable(far)
         if wish.act in {Act.ERASE, Act.RENAME}:
-            await _refuse_document(far, seconds)
+            await _refuse_document(far, left(ends))
+        seconds = left(ends)
         if wish.to is None:
             job = Job(f"{wish.act.value} {shown(wish.ref)}", to=far.origin)
             erases = wish.act is Act.ERASE
             _wanted(far, Ability.ERASE if erases else Ability.MAKE_FOLDER, wish.act.value)
             do = far.adapter.erase if erases else far.adapter.make_folder
-            return await self._jobs.run(job, lambda: do(far.target, seconds), urls, seconds)
+            return await self._jobs.run(job, lambda: do(far.target, seconds), urls, left(ends))
         to = self.far(wish.to)
         self._adapters.breaker.check(to.target.url)
         urls.append(to.target.url)
@@ -163,7 +167,7 @@ class FileDesk:
                 each.close()
             wish.carried(job.carried)
 
-        return await self._jobs.run(job, work, urls, seconds, transfers=True, first=note, last=over)
+        return await self._jobs.run(job, work, urls, left(ends), transfers=True, first=note, last=over)
 
 
 def shown(ref: Ref) -> str:

@@ -19,7 +19,7 @@ from adapters.errors import ChangedMeanwhile, HeadraceError, NotPossible, NotThe
 from adapters.files import NO_FOLDER, Ability, Condition, Kind, Was
 from gateway.service.files.delivering import deliver_to
 from gateway.service.files.far import Far, FarOf, refuse_unwritable
-from gateway.service.files.jobs import Job, Jobs, origins_of
+from gateway.service.files.jobs import Job, Jobs, left, origins_of
 from gateway.service.spool.spool import Draft, Held, JobKind, Spool
 from gateway.session.state import without_secrets
 from gateway.session.wishes import DataWish, DeliverWish, Done, Staged, StageWish, Taken
@@ -74,8 +74,10 @@ class Intakes:
         wish.staging.draft.write(wish.data)
         return Taken()
 
-    async def deliver(self, wish: DeliverWish, seconds: float) -> Done:
-        """That was all: once it is safe on disk, the target is changed, if it may still be."""
+    async def deliver(self, wish: DeliverWish, ends: float) -> Done:
+        """That was all: once it is safe on disk, the target is changed, if it may still be. `ends` as the
+        event loop's clock has it.
+        """
         assert isinstance(wish.staging, Intake)
         intake = wish.staging
         try:
@@ -107,7 +109,7 @@ class Intakes:
             for held in sealed:
                 held.close()
 
-        return await self._jobs.run(job, work, (url,), seconds, transfers=True, first=seal, last=let_go)
+        return await self._jobs.run(job, work, (url,), left(ends), transfers=True, first=seal, last=let_go)
 
     def note(self, url: str) -> None:
         """It was changed by this gateway: protocols that show only seconds and sizes may not tell."""

@@ -160,6 +160,11 @@ class Jobs:
             job.ended = True
 
 
+def left(ends: float) -> float:
+    """Seconds until `ends` by the event loop's clock. What begins late has less, or its 150 came too late."""
+    return max(0.0, ends - asyncio.get_running_loop().time())
+
+
 def origins_of(urls: Sequence[str]) -> list[str]:
     """The far servers of some URLs; this computer's disk is none."""
     return sorted({"/".join(url.split("/")[:3]) for url in urls if not url.startswith("file:")})

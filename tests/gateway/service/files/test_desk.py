@@ -1,6 +1,7 @@
 """File wishes granted: listed, read in parts, shown as text, changed; and 502 for what cannot be done."""
 
 import asyncio
+import time
 from pathlib import Path
 
 import pytest
@@ -26,11 +27,14 @@ from gateway.service.files.copying import same_document
 from gateway.session.wishes import (
     Act,
     ActWish,
+    DataWish,
+    DeliverWish,
     Done,
     Listed,
     ListWish,
     Part,
     ReadWish,
+    Staged,
     StageWish,
     Texted,
     TextWish,
@@ -301,3 +305,45 @@ async def test_a_slash_at_the_end_of_a_folder_is_as_meant(stand: Stand) -> None:
     stand.quay.folders.add(QUAY + "deep/")
     assert (await act(stand, Act.ERASE, "quay:deep/")).code == 250
     assert QUAY + "deep/" not in stand.quay.documents
+
+
+def slow_to_load(stand: Stand, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A protocol that is used for the first time takes half a second before anything is asked."""
+    of = stand.adapters.of
+
+    def slowly(url: str) -> MemoryFiles:
+        time.sleep(0.5)
+        return of(url)
+
+    monkeypatch.setattr(stand.adapters, "of", slowly)
+
+
+async def test_150_is_in_time_where_the_work_began_late(
+    stand: Stand, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Else whoever counts the whole time has told 558 by then. (Found on a computer that was busy.)"""
+    stand.quay.hold = asyncio.Event()
+    slow_to_load(stand, monkeypatch)
+    began = time.monotonic()
+    done = await act(stand, Act.COPY, "quay:font.bin", "ledger:font.bin", seconds=2.0)
+    assert done.code == 150
+    assert 1.5 < time.monotonic() - began < 2.4
+    stand.quay.hold.set()
+    await stand.jobs.aclose(5)
+
+
+async def test_150_of_a_store_is_in_time_where_its_delivery_began_late(
+    stand: Stand, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    stand.quay.hold = asyncio.Event()
+    staged = await stand.desk.answer(StageWish(stand.ref("quay:a.txt"), False), 5)
+    assert isinstance(staged, Staged)
+    stand.desk.take(DataWish(staged.staging, b"mine"))
+    slow_to_load(stand, monkeypatch)
+    began = time.monotonic()
+    done = await stand.desk.answer(DeliverWish(staged.staging), 2.0)
+    assert isinstance(done, Done)
+    assert done.code == 150
+    assert 1.5 < time.monotonic() - began < 2.4
+    stand.quay.hold.set()
+    await stand.jobs.aclose(5)
