@@ -367,6 +367,25 @@ async def test_one_client_too_many_gets_421_and_the_others_go_on() -> None:
         await held[1][1].wait_closed()
 
 
+async def test_one_client_too_many_is_told_before_any_worker_has_its_turn(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Where two hundred ask at once, each turn of the loop takes a while."""
+
+    async def never(_: Connection) -> None:
+        await asyncio.sleep(60)
+
+    async with gateway(clients=1) as (_, host, port):
+        reader, writer = await asyncio.open_connection(host, port)
+        writer.write(b"NOOP\r")
+        await reader.readexactly(18)
+        with monkeypatch.context() as patch:
+            patch.setattr(Connection, "_work", never)
+            assert replies(await talk(host, port, b"NOOP\r"))[0][0] == "421 00001 040 .."
+        writer.close()
+        await writer.wait_closed()
+
+
 async def test_an_idle_client_is_told_and_let_go() -> None:
     async with gateway(idle=0.1) as (_, host, port):
         reader, writer = await asyncio.open_connection(host, port)
