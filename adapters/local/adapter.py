@@ -48,6 +48,7 @@ from adapters.local.confined import SELF, Spot, spot, spot_to_be
 from adapters.local.documents import ORIGIN, Document, is_met, list_folder, look, stat_of
 from adapters.local.locations import location_of
 from adapters.local.moving import move
+from adapters.local.one_by_one import OneByOne
 from adapters.local.temporary import Temporary, sync_folder
 from adapters.local.threads import Deadline, Threads
 
@@ -76,12 +77,15 @@ class LocalAdapter(FileAdapter):
 
     def __init__(self) -> None:
         self._threads = Threads()
+        self._scans = OneByOne(limits.SCAN_SECONDS)
         self._turns: WeakValueDictionary[str, asyncio.Lock] = WeakValueDictionary()
 
     async def list(self, target: Target, seconds: float) -> Listing:
         """The entries of a folder."""
         with happened_at(ORIGIN):
-            return await self._at(target, list_folder, Deadline(seconds))
+            deadline = Deadline(seconds)
+            async with self._scans.turn(deadline.left()):
+                return await self._at(target, list_folder, deadline)
 
     async def stat(self, target: Target, seconds: float) -> Stat:
         """What `target` is; of a link within the place, what it leads to."""

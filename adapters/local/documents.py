@@ -11,13 +11,11 @@ from adapters import limits
 from adapters.errors import NotAllowed, WrongDocument
 from adapters.files import A_DOCUMENT, Condition, Entry, Kind, Listing, Stat, Was
 from adapters.local.confined import SELF, Spot, shut
-from adapters.local.one_by_one import OneByOne
 from adapters.media import media_type_of
 from adapters.port import Validators
 
 ORIGIN: Final = "this gateway's disk"
 """Where it is, for WHY: no path on it is told."""
-_SCANS: Final = OneByOne(limits.SCAN_SECONDS)
 
 
 def stat_of(found: os.stat_result, name: bytes) -> Stat:
@@ -62,7 +60,7 @@ def list_folder(spot: Spot) -> Listing:
     entries: list[Entry] = []
     partial = False
     try:
-        with _SCANS.turn(), os.scandir(folder) as scanned:
+        with os.scandir(folder) as scanned:
             for each in scanned:
                 if len(entries) == limits.LIST_ENTRIES:
                     partial = True

@@ -6,8 +6,8 @@ A real `headrace serve`, far servers in a process of their own (one good, one wi
 answer, one that hangs), and clients that ask, store, cut their lines, say CAN, and read slowly. Every reply
 is looked at: those of the good server, of the folder and of the clock to the letter, the others by their form
 and by the codes that the faults may have. What is put off because there is too much to do (420, 421, 451 and
-452, and 150 and 558 behind a STORE) is counted by itself: it is no wrong reply, and there is none where the
-machine is quick enough. Then visitors who connect and leave, without a word or within one.
+452, and 150, 558 and then 555 behind a STORE) is counted by itself: it is no wrong reply, and there is none
+where the machine is quick enough. Then visitors who connect and leave, without a word or within one.
 
 Told: replies by code, wrong ones, how long the good ones took (the client's own think time excluded), and the
 gateway's memory, descriptors, threads and tasks as its own page tells them.
@@ -148,6 +148,7 @@ class Client:
     def __init__(self, port: int, number: int, think: float, seen: Seen) -> None:
         self.port, self.number, self.think, self.seen = port, number, think, seen
         self.chance = random.Random(number)
+        self.behind = False  # whether a STORE of its own was put off
         self.reader: asyncio.StreamReader
         self.writer: asyncio.StreamWriter
 
@@ -214,9 +215,11 @@ class Client:
             return
         self.writer.write(f">{words}\r.\r".encode())
         status, records = await self._reply()
-        if status[:4] in {"150 ", "558 "}:  # it may be on its way still, and an older one may be read
-            self.seen.codes[status[:3]] += 1
-            self.seen.put_off[f"STORE, the data -> {status[:3]}"] += 1
+        code = status[:3]
+        if code in {"150", "558"} or (code == "555" and self.behind):  # an older one may still come, or came
+            self.behind = True
+            self.seen.codes[code] += 1
+            self.seen.put_off[f"STORE, the data -> {code}"] += 1
         elif self._note(status, records, "STORE, the data", _may(("250",))):
             await self._said(f"TEXT {name}", _ends([words]))
 
