@@ -57,11 +57,9 @@ def test_of_a_long_run_the_corners_are_among_the_changes_and_few() -> None:
     chart = run_chart(400)
     picture = svg(chart)
     assert len(chart.points) > 10_000
+    end, top = chart.end, chart.top  # which are looked for among all points
     places = {
-        (
-            round(LEFT + seconds / chart.end * (RIGHT - LEFT), 2),
-            round(BOTTOM - size / chart.top * (BOTTOM - TOP), 2),
-        )
+        (round(LEFT + seconds / end * (RIGHT - LEFT), 2), round(BOTTOM - size / top * (BOTTOM - TOP), 2))
         for seconds, size in chart.points
     }
     near = {(round(x, 1), round(y, 1)) for x, y in places}
