@@ -231,6 +231,21 @@ async def test_a_start_is_given_up_at_the_end(after: float, monkeypatch: pytest.
     assert time.monotonic() - began < 3
 
 
+def test_one_given_up_while_it_is_made_is_ended(monkeypatch: pytest.MonkeyPatch) -> None:
+    """When nobody can kill it yet."""
+    start, made = pool._Start(), list[Process]()
+
+    def making() -> Process:
+        made.append(Process())
+        start.give_up()
+        return made[0]
+
+    monkeypatch.setattr(pool, "Process", making)
+    with pytest.raises(pool._Ended):
+        start.run()
+    assert not there(made[0].number)
+
+
 async def test_one_that_has_started_just_before_the_end_is_ended_too(monkeypatch: pytest.MonkeyPatch) -> None:
     """Between the moment in which it is there and the one in which whoever wanted it notices."""
     made, rest = Workers(), Workers._rest
