@@ -1,14 +1,18 @@
 """A folder by its index page: which pages are taken, and how much of them."""
 
+from contextlib import nullcontext
+
 import pytest
 
 from adapters import limits
-from adapters.errors import BrokenOff, HeadraceError, NotThere, WrongDocument
+from adapters.errors import BrokenOff, GatewayFull, HeadraceError, NotThere, WrongDocument
 from adapters.files import Kind
 from adapters.http.client import HttpClient
 from adapters.http.documents.listing import list_index
+from adapters.in_hand import holding
 from tests.adapters.http.documents.sites import Asked, Give, Site
 from tests.adapters.http.talks import SECONDS, talking
+from tests.adapters.test_in_hand import Turns
 
 PAGE = b'<title>Index of /</title><pre><a href="../">../</a>\n<a href="a">a</a>\n<a href="b/">b/</a>\n</pre>'
 HTML = "Content-Type: text/html; charset=utf-8"
@@ -62,6 +66,16 @@ async def test_faults(client: HttpClient, name: str) -> None:
         with pytest.raises(HeadraceError) as caught:
             await list_index(client, server.target("/pub"), SECONDS)
         assert type(caught.value) is kind
+
+
+@pytest.mark.parametrize("large", [False, True])
+async def test_a_large_page_waits_for_its_turn(client: HttpClient, large: bool) -> None:
+    """There is none here, so that whoever asks for one is told."""
+    page = PAGE + b" " * (limits.LARGE_BYTES + 1 - len(PAGE) if large else 0)
+    made = Site(lambda _: Give(body=page, fields=(HTML,)))
+    async with talking(made.talk) as server:
+        with pytest.raises(GatewayFull) if large else nullcontext(), holding(Turns(0)):
+            assert len((await list_index(client, server.target("/pub"), SECONDS)).entries) == 2
 
 
 async def test_a_page_without_a_type_is_looked_at(client: HttpClient) -> None:
