@@ -6,8 +6,7 @@ import fcntl
 import gc
 import os
 import sys
-from collections.abc import Generator, Iterator
-from contextlib import contextmanager
+from collections.abc import Generator
 from pathlib import Path
 
 import pytest
@@ -62,22 +61,48 @@ def pytest_configure(config: pytest.Config) -> None:
     config.addinivalue_line("markers", "alone: it measures time, and no other test is to run beside it")
 
 
-@pytest.hookimpl(wrapper=True)
-def pytest_runtest_protocol(item: pytest.Item) -> Generator[None, object, object]:
-    if "PYTEST_XDIST_WORKER" not in os.environ:
-        return (yield)
-    shared = Path(item.config.getoption("basetemp")).parent  # each worker's own folder is in the run's
-    with _turn(shared, alone=item.get_closest_marker("alone") is not None):
-        return (yield)
-
-
-@contextmanager
-def _turn(folder: Path, *, alone: bool) -> Iterator[None]:
+class _Turns:
     """Among the workers of pytest-xdist: beside others, or alone, once those that run have ended. Whoever
     comes later than one who wants to be alone waits behind it, so that its turn comes (flock(2)).
     """
-    with (folder / "door").open("ab") as at_door, (folder / "room").open("ab") as in_room:
-        fcntl.flock(at_door, fcntl.LOCK_EX)
-        fcntl.flock(in_room, fcntl.LOCK_EX if alone else fcntl.LOCK_SH)
-        fcntl.flock(at_door, fcntl.LOCK_UN)
-        yield
+
+    def __init__(self, folder: Path) -> None:
+        self._door, self._room = ((folder / name).open("ab") for name in ("door", "room"))
+        self._alone = False
+
+    def begin(self, *, alone: bool) -> None:
+        """Wait for the turn."""
+        if alone and self._alone:
+            return
+        fcntl.flock(self._door, fcntl.LOCK_EX)
+        fcntl.flock(self._room, fcntl.LOCK_EX if alone else fcntl.LOCK_SH)
+        fcntl.flock(self._door, fcntl.LOCK_UN)
+        self._alone = alone
+
+    def end(self, *, alone_next: bool) -> None:
+        """The turn is over; but one test after another that wants to be alone has but one."""
+        if not (self._alone and alone_next):
+            fcntl.flock(self._room, fcntl.LOCK_UN)
+            self._alone = False
+
+
+_turns: list[_Turns] = []
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_protocol(
+    item: pytest.Item, nextitem: pytest.Item | None
+) -> Generator[None, object, object]:
+    if "PYTEST_XDIST_WORKER" not in os.environ:
+        return (yield)
+    if not _turns:  # each worker's own folder is in the run's
+        _turns.append(_Turns(Path(item.config.getoption("basetemp")).parent))
+    _turns[0].begin(alone=_alone(item))
+    try:
+        return (yield)
+    finally:
+        _turns[0].end(alone_next=nextitem is not None and _alone(nextitem))
+
+
+def _alone(item: pytest.Item) -> bool:
+    return item.get_closest_marker("alone") is not None

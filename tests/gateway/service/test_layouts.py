@@ -53,7 +53,6 @@ RUNS_AWAY = {
 
 
 @pytest.mark.parametrize("name", RUNS_AWAY)
-@pytest.mark.alone
 async def test_small_documents_that_run_away_hold_nobody_up(
     name: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
