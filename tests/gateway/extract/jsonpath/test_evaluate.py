@@ -312,6 +312,7 @@ def test_a_pattern_that_would_run_for_ever_is_552(function: str) -> None:
         compile_jsonpath(f"$[?{function}]").select(pattern_documents("a" * 200 + "cb", 1))
 
 
+@pytest.mark.alone
 def test_slow_patterns_are_552_when_they_are_many() -> None:
     path = compile_jsonpath("$[?match(@.s, '(a|aa)*c')]")
     slow = "a" * 21 + "cb"  # some tenths of a millisecond
