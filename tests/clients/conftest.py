@@ -15,7 +15,7 @@ from demo_site.servers import DemoServers
 from tests.clients.listings.shapes import SHAPES
 
 ROOT = Path(gateway.__file__).parents[1]
-PATIENCE = 30  # seconds for a clean stop
+PATIENCE = 60  # seconds for a clean stop
 
 
 @pytest.fixture(scope="module")

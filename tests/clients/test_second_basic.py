@@ -10,7 +10,7 @@ import pytest
 
 from tests.clients.programs import CLIENTS, PRINTED, asking
 
-PATIENCE = 30  # seconds; it takes well under one
+PATIENCE = 120  # seconds; it takes well under one
 BASICS = [
     pytest.param(
         name,

@@ -18,7 +18,7 @@ from pathlib import Path
 
 import pytest
 
-PATIENCE = 60  # seconds for one program
+PATIENCE = 240  # seconds for one program
 Run = Callable[[str, int, Path], list[str]]
 
 

@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-PATIENCE = 60  # seconds for anything that is waited for
+PATIENCE = 120  # seconds for anything that is waited for
 
 
 class Keyboard:

@@ -12,7 +12,7 @@ from typing import Self
 
 import pytest
 
-PATIENCE = 15.0  # seconds
+PATIENCE = 40.0  # seconds
 _LOOK = 0.05
 
 

@@ -13,7 +13,7 @@ from pathlib import Path
 
 HEADRACE = (sys.executable, "-m", "gateway.commands.main")
 ROOT = Path(__file__).parents[3]
-PATIENCE = 20  # seconds
+PATIENCE = 60  # seconds
 ENVIRONMENT = {**os.environ, "PYTHONPATH": str(ROOT), "COLUMNS": "100", "PYTHONWARNINGS": "error"}
 
 

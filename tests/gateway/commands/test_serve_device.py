@@ -16,7 +16,7 @@ from tests.gateway.service.callers.callers import Caller, free_port
 from tests.gateway.service.devices.lines import Machine
 from tests.gateway.service.streams.far_ends import far_end
 
-PATIENCE = 10  # seconds
+PATIENCE = 30  # seconds
 
 
 def heard(machine: int, count: int) -> bytes:

@@ -30,6 +30,8 @@ from gateway.wire.ready import READY
 from gateway.wire.settings import Settings, change
 from tests.gateway.service.clients.test_connection import cut
 
+_PATIENCE = 20.0
+"""Seconds for one reply, which is slow where other tests have the processor."""
 PLAN = Plan(fields=(Field("N", 8),))
 NAMES = ("TEN", "LONG", "SLOW", "GONE")
 SOURCES = MappingProxyType(
@@ -169,12 +171,14 @@ class Line:
         return await self.reply(check)
 
     async def lines(self, count: int) -> bytes:
-        return b"".join([await asyncio.wait_for(self.reader.readuntil(b"\r\n"), 5) for _ in range(count)])
+        return b"".join(
+            [await asyncio.wait_for(self.reader.readuntil(b"\r\n"), _PATIENCE) for _ in range(count)]
+        )
 
     async def reply(self, check: int = 0) -> bytes:
-        status = await asyncio.wait_for(self.reader.readexactly(18 + check), 5)
+        status = await asyncio.wait_for(self.reader.readexactly(18 + check), _PATIENCE)
         count, width = int(status[4:9]), int(status[10:13])
-        return status + await asyncio.wait_for(self.reader.readexactly(count * (width + 2)), 5)
+        return status + await asyncio.wait_for(self.reader.readexactly(count * (width + 2)), _PATIENCE)
 
     def cut(self) -> None:
         cut(self.writer)

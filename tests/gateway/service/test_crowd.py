@@ -190,7 +190,7 @@ async def test_so_many_large_documents_are_in_memory_at_one_time(
     far, other = await large_far(begun, go), await large_far(begun, go)
     ports = [each.sockets[0].getsockname()[1] for each in (far, other)]
     places = "".join(f'[place.p{port}]\nbase = "http://127.0.0.1:{port}/"\n' for port in ports)
-    gateway = await asyncio.to_thread(stage.gateways, f"[gateway]\nwait = 10\n{places}")
+    gateway = await asyncio.to_thread(stage.gateways, f"[gateway]\nwait = 30\n{places}")
     async with far, other, AsyncExitStack() as lines:
 
         async def line() -> Line:
@@ -205,17 +205,17 @@ async def test_so_many_large_documents_are_in_memory_at_one_time(
             await first.say(asked(1, "large"))
         took = time.perf_counter() - began
         waits = asyncio.create_task(first.say(asked(0, "slow-large")))
-        await asyncio.wait_for(begun.wait(), 5)
+        await asyncio.wait_for(begun.wait(), 20)
         late = asyncio.create_task(second.say(asked(1, "large")))
         for number in range(5):
             status = await third.say(asked(number % 2, f"small{number}"))
             assert status[:3] in {b"200", b"551"}, status
-        await asyncio.wait({late}, timeout=min(3.0, took * 3 + 0.5))
+        await asyncio.wait({late}, timeout=took * 3 + 0.5)
         assert not waits.done()
         assert not late.done()
         go.set()
         for each in (waits, late):
-            assert (await asyncio.wait_for(each, 10))[:3] in {b"200", b"551", b"552"}
+            assert (await asyncio.wait_for(each, 20))[:3] in {b"200", b"551", b"552"}
 
 
 async def test_who_has_waited_for_half_of_its_time_is_told_and_begins_nothing() -> None:
@@ -245,17 +245,17 @@ async def test_a_long_listing_is_a_large_document_too(
     begun, go = asyncio.Event(), asyncio.Event()
     far = await large_far(begun, go)
     port = far.sockets[0].getsockname()[1]
-    text = f'[gateway]\nwait = 10\n[place.far]\nbase = "http://127.0.0.1:{port}/"\n'
+    text = f'[gateway]\nwait = 30\n[place.far]\nbase = "http://127.0.0.1:{port}/"\n'
     text += f'[place.shelf]\nbase = "{tmp_path.as_uri()}/"\n'
     gateway = await asyncio.to_thread(stage.gateways, text)
     async with far, Line(gateway.port) as first, Line(gateway.port) as second:
         assert (await second.say(b"LIST shelf:long\r"))[:9] == b"200 02000"
         waits = asyncio.create_task(first.say(b"PICK far:slow-large.json $.b\r"))
-        await asyncio.wait_for(begun.wait(), 5)
+        await asyncio.wait_for(begun.wait(), 20)
         assert (await second.say(b"LIST shelf:short\r"))[:9] == b"200 00005"
         late = asyncio.create_task(second.say(b"LIST shelf:long\r"))
         await asyncio.wait({late}, timeout=1.0)
         assert not late.done()
         go.set()
-        assert (await asyncio.wait_for(late, 10))[:9] == b"200 02000"
-        await asyncio.wait_for(waits, 10)
+        assert (await asyncio.wait_for(late, 20))[:9] == b"200 02000"
+        await asyncio.wait_for(waits, 20)
