@@ -124,7 +124,10 @@ class Workers:
                 self._rest(process)
             else:
                 process.kill()
-                asked.add_done_callback(lambda done: _forget(process, done))
+                if asked.done():  # at once: `aclose` may be over before a callback has its turn
+                    _forget(process, asked)
+                else:
+                    asked.add_done_callback(lambda done: _forget(process, done))
         return sheet
 
     def _rest(self, process: Process) -> None:

@@ -36,14 +36,6 @@ def there(number: int) -> bool:
     return Path(f"/proc/{number}").exists()
 
 
-async def gone(*numbers: int) -> bool:
-    """Whether they are, within five seconds: what was killed may need a moment on a busy machine."""
-    until = time.monotonic() + 5
-    while any(map(there, numbers)) and time.monotonic() < until:  # noqa: ASYNC110 nothing tells of it
-        await asyncio.sleep(0.02)
-    return not any(map(there, numbers))
-
-
 @asynccontextmanager
 async def workers() -> AsyncIterator[Workers]:
     made = Workers()
@@ -52,7 +44,7 @@ async def workers() -> AsyncIterator[Workers]:
     finally:
         numbers = made.numbers
         await made.aclose()
-        assert await gone(*numbers)
+        assert not any(there(each) for each in numbers)
 
 
 async def test_one_after_the_other_by_one_process() -> None:
@@ -319,7 +311,7 @@ async def test_what_is_at_work_is_killed_at_the_end() -> None:
     with pytest.raises(TooMuchWork):
         await away
     assert time.monotonic() - began < 3
-    assert await gone(number)
+    assert not there(number)
 
 
 async def test_a_process_that_could_not_start_when_nobody_waited_any_more(
