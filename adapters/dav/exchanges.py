@@ -142,12 +142,11 @@ class Exchanges:
         request = Request(method, target, headers, body, changes=changes)
         async with self.client.exchange(request, seconds) as answer:
             operation.took(answer.steps)
-            fault = _plain(answer)
-            if answer.status == _MULTISTATUS:
-                fault = await self._first_failure(answer)
+            many = answer.status == _MULTISTATUS
+            fault = await self._first_failure(answer) if many else _plain(answer)
         if fault is not None:
             fault.far, fault.steps = _far(answer), answer.steps
-        doubtful = answer.status == _MULTISTATUS or status_row(answer.status).may_be_done
+        doubtful = many or status_row(answer.status).may_be_done
         return Outcome(answer.status, fault, doubtful and fault is not None)
 
     async def _multistatus(self, answer: Answer) -> Multistatus:

@@ -35,18 +35,20 @@ class Connection(httpcore.AsyncHTTPConnection):
         """As httpcore does it, but for the locks."""
         try:
             async with self._connecting:
-                if self._connection is None:
-                    made = httpcore.AsyncHTTP11Connection(
-                        origin=self._origin,
-                        stream=await self._connect(request),
-                        keepalive_expiry=self._keepalive_expiry,
-                    )
-                    made._state_lock = asyncio.Lock()  # type: ignore[assignment]
-                    self._connection = made
+                self._connection = self._connection or await self._connected(request)
         except BaseException:
             self._connect_failed = True
             raise
         return await self._connection.handle_async_request(request)
+
+    async def _connected(self, request: httpcore.Request) -> httpcore.AsyncHTTP11Connection:
+        made = httpcore.AsyncHTTP11Connection(
+            origin=self._origin,
+            stream=await self._connect(request),
+            keepalive_expiry=self._keepalive_expiry,
+        )
+        made._state_lock = asyncio.Lock()  # type: ignore[assignment]
+        return made
 
 
 class Pool(httpcore.AsyncConnectionPool):

@@ -452,6 +452,30 @@ async def test_what_is_shut_begins_no_session(machine: Machine) -> None:
     open_port(Wire(str(machine.link))).close()
 
 
+async def test_a_fault_behind_its_end_does_not_begin_it_anew(
+    machine: Machine, caplog: pytest.LogCaptureFixture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    begun: list[Device] = []
+
+    class Failing(Port):
+        def close(self) -> None:
+            super().close()
+            raise RuntimeError("made to fail")
+
+    def opening(wire: Wire) -> Opened:
+        return Failing(open_port(wire).descriptor, wire)
+
+    async with serving(Wire(str(machine.link)), opening) as stand:
+        await until(lambda: stand.device.up and stand.last.transport)
+        monkeypatch.setattr(Device, "start", begun.append)
+        stand.device.shut()
+        stand.end()
+        await until(lambda: told(caplog))
+        await asyncio.sleep(3 * QUICK)
+    assert told(caplog) == [f"{machine.link} failed"]
+    assert not begun
+
+
 async def test_stopping_lets_a_session_end(machine: Machine) -> None:
     stand = Stand(Wire(str(machine.link)))
     stand.device.start()

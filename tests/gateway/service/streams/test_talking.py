@@ -102,6 +102,27 @@ def test_who_sent_too_much_ahead_is_heard_in_the_call(stage: Stage) -> None:
             came += client.read(1)
 
 
+def test_who_sends_no_more_before_the_call_is_up_hears_what_comes_soon(
+    stage: Stage, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A connection may be closed for one direction alone (RFC 9293 section 3.6)."""
+    monkeypatch.setattr(limits, "STREAM_CLOSE_SECONDS", 1.0)
+
+    async def greeting(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        await asyncio.sleep(0.3)
+        writer.write(b"good day")
+        await reader.read()
+
+    with far_end(greeting) as port:
+        text = f'[place.far]\nbase = "tcp://127.0.0.1:{port}"\nraw = true\n'
+        line = _line(stage.gateways(text))
+        line.send(b"TALK far:\r", 8.0)
+        line.finish()
+        heard = line.take_until(b"226", time.monotonic() + 8.0)
+        line.close()
+    assert heard == b"200 00000 000 ..\r\ngood day\r\n"
+
+
 def test_a_client_that_asks_and_reads_no_answer_is_read_no_further(stage: Stage) -> None:
     """Each DO is refused (RFC 854), and the far end takes what it is sent."""
 
