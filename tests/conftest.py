@@ -7,6 +7,8 @@ import gc
 import os
 import sys
 from collections.abc import Generator
+from contextlib import suppress
+from importlib import import_module
 from pathlib import Path
 
 import pytest
@@ -49,6 +51,18 @@ def pytest_sessionfinish(session: pytest.Session) -> None:
         measuring = sys.modules["coverage"].Coverage.current()
         if measuring is not None:
             measuring.save()
+
+
+def pytest_sessionstart(session: pytest.Session) -> None:
+    """Python and pytest keep what they compile of a module. The workers of pytest-xdist begin with different
+    modules, so that not each of them has to compile all.
+    """
+    name, count = (os.environ.get(f"PYTEST_XDIST_WORKER{key}", "") for key in ("", "_COUNT"))
+    if name and session.config.args == session.config.getini("testpaths"):
+        modules = sorted(Path(__file__).parent.glob("**/test_*.py"))
+        for path in modules[int(name.removeprefix("gw")) :: int(count)]:
+            with suppress(Exception):  # it is told of in its turn
+                import_module(".".join(path.relative_to(ROOT).with_suffix("").parts))
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
