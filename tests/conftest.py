@@ -98,6 +98,11 @@ class _Turns:
         fcntl.flock(self._door, fcntl.LOCK_UN)
         self._alone = alone
 
+    def close(self) -> None:
+        """No more tests."""
+        self._door.close()
+        self._room.close()
+
     def end(self, *, alone_next: bool) -> None:
         """The turn is over; but one test after another that wants to be alone has but one."""
         if not (self._alone and alone_next):
@@ -121,6 +126,11 @@ def pytest_runtest_protocol(
         return (yield)
     finally:
         _turns[0].end(alone_next=nextitem is not None and _alone(nextitem))
+
+
+def pytest_unconfigure() -> None:
+    while _turns:
+        _turns.pop().close()
 
 
 def _alone(item: pytest.Item) -> bool:

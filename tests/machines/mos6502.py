@@ -11,9 +11,14 @@ registers and the same answer as at the read before, and no byte of memory chang
 touched in between, then the processor is in a loop whose state repeats. It goes on until the answer
 changes, so the clock may be put forward by whole turns of the loop as long as the read falls before the
 next instant at which the UART changes.
+
+So are, by their form, two loops that only count: a register down to zero (`dey`, `bne` to itself), and the
+turns of a wait with a limit (`lda STATUS`, `and #`, `bne`, `inc`, `bne`) until either changes its course.
 """
 
+import re
 import subprocess
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, ClassVar, Final
@@ -30,6 +35,10 @@ CHROUT: Final = 0xF000
 LOADED: Final = 0x1000
 _BACK: Final = 0xFFF0  # where the program's last RTS goes
 _RTS: Final = 0x60
+_BNE: Final = 0xD0
+_TO_ITSELF: Final = 0xFD  # a branch to the one byte before it
+_LIMITED: Final = re.compile(rb"\xad\x00\xc0\x29(.)\xd0.\xee(..)\xd0\xf4", re.DOTALL)
+"""A wait with a limit: its mask, and the address that counts."""
 
 
 def assemble(text: str, folder: Path) -> bytes:
@@ -77,6 +86,29 @@ class _Processor(MPU):  # type: ignore[misc]
     instruct: ClassVar[list[Any]] = [
         _undefined if each is MPU.inst_not_implemented else each for each in MPU.instruct
     ]
+
+
+def _counting_down(register: str, usual: Callable[[MPU], None]) -> Callable[[MPU], None]:
+    """The instruction; where a branch back to it follows, all turns but the last are put into one."""
+
+    def count(processor: MPU) -> None:
+        memory, pc = processor.memory, processor.pc
+        if memory[pc] == _BNE and memory[pc + 1] == _TO_ITSELF and processor.device.skip:
+            turns = (getattr(processor, register) - 1) & 0xFF
+            processor.device.pass_by(turns * (2 + _taken(pc + 2, pc - 1)))
+            setattr(processor, register, getattr(processor, register) - turns & 0xFF)
+        usual(processor)
+
+    return count
+
+
+def _taken(behind: int, target: int) -> int:
+    """Cycles of a branch that is taken, between two addresses."""
+    return 3 if behind & 0xFF00 == target & 0xFF00 else 4
+
+
+for _code, _register in ((0x88, "y"), (0xCA, "x")):
+    _Processor.instruct[_code] = _counting_down(_register, _Processor.instruct[_code])
 
 
 @dataclass
@@ -147,16 +179,36 @@ class Machine:
         self._before = ()
         self.uart.write(self.cycles, value)
 
+    def pass_by(self, cycles: int) -> None:
+        """So many cycles in which nothing changes but what the caller changes."""
+        self.processor.processorCycles += cycles
+        self.skipped += cycles
+
     def _wait(self, value: int) -> None:
         processor = self.processor
+        found = _LIMITED.match(bytes(self.memory[processor.pc - 1 : processor.pc + 11]))
+        if found is not None:
+            self._limited(value & found[1][0], int.from_bytes(found[2], "little"))
+            return
         state = (processor.pc, processor.a, processor.x, processor.y, processor.p, processor.sp, value)
         if state == self._before and not self.memory.changed:
             turn = processor.processorCycles - self._at
             change = self.uart.change(processor.processorCycles)
             if change is None:
                 raise Stuck(f"waits for ever at {processor.pc:04X}h; printed {self.printed!r}")
-            turns = max(0, (change - 1 - processor.processorCycles) // turn)
-            processor.processorCycles += turns * turn
-            self.skipped += turns * turn
+            self.pass_by(max(0, (change - 1 - processor.processorCycles) // turn) * turn)
         self._before, self._at = state, processor.processorCycles
         self.memory.changed = False
+
+    def _limited(self, over: int, count: int) -> None:
+        """A look of a wait with a limit; `count` holds the turns, and 0 ends them."""
+        self._before = ()
+        change = self.uart.change(self.cycles)
+        start = self.processor.pc - 1
+        turn = 4 + 2 + 2 + 6 + _taken(start + 12, start)
+        turns = 0xFF - self.memory[count]
+        if change is not None:
+            turns = min(turns, (change - 1 - self.cycles) // turn)
+        if not over and turns > 0 and count & 0xFFFE != STATUS:
+            self.memory[count] += turns
+            self.pass_by(turns * turn)
