@@ -39,7 +39,13 @@ class Connection(httpcore.AsyncHTTPConnection):
         except BaseException:
             self._connect_failed = True
             raise
-        return await self._connection.handle_async_request(request)
+        try:
+            return await self._connection.handle_async_request(request)
+        except httpcore.ConnectionNotAvailable:  # another request has it
+            raise
+        except BaseException:
+            await self._connection.aclose()  # it does so itself, unless it fails before it begins
+            raise
 
     async def _connected(self, request: httpcore.Request) -> httpcore.AsyncHTTP11Connection:
         made = httpcore.AsyncHTTP11Connection(

@@ -3,10 +3,13 @@
 import asyncio
 from contextlib import closing, suppress
 
+import httpcore
 import pytest
 
+from adapters.errors import BrokenOff
 from adapters.files import Target
 from adapters.http.client import HttpClient, Request
+from adapters.http.link.connections import Pool
 from adapters.port import Reach
 from tests.adapters.giving_up import given_up
 
@@ -66,5 +69,46 @@ async def test_whoever_gives_up_at_any_moment_leaves_no_connection(
         assert [each for pool in pools for each in pool._requests] == []
         assert far.open == sum(each.is_idle() for each in every)
         await client.aclose()
+        async with asyncio.timeout(5):
+            await far.left.wait()
+
+
+async def test_one_that_fails_before_it_begins_is_closed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """As the torture does it; httpcore itself closes only what it has begun."""
+    client, far = HttpClient(), Server()
+
+    async def fails(_: httpcore.AsyncHTTP11Connection, __: httpcore.Request) -> httpcore.Response:
+        raise httpcore.ReadError("made to fail")
+
+    async with await asyncio.start_server(far.talk, "127.0.0.1", 0) as server:
+        port = server.sockets[0].getsockname()[1]
+        url, reach = f"http://127.0.0.1:{port}/ok", Reach(named=frozenset({("127.0.0.1", port)}))
+        request = Request("GET", Target(url, url, reach=reach))
+        with monkeypatch.context() as patch:
+            patch.setattr(httpcore.AsyncHTTP11Connection, "handle_async_request", fails)
+            with pytest.raises(BrokenOff):
+                await _fetch(client, request)
+        assert [each for pool in client._link.pools._pools.values() for each in pool.connections] == []
+        async with asyncio.timeout(5):
+            await far.left.wait()
+        await _fetch(client, request)
+        await client.aclose()
+
+
+async def test_one_that_another_request_has_is_left_to_it() -> None:
+    far = Server()
+    async with await asyncio.start_server(far.talk, "127.0.0.1", 0) as server, Pool() as pool:
+        url = httpcore.URL(f"http://127.0.0.1:{server.sockets[0].getsockname()[1]}/ok")
+        connection = pool.create_connection(url.origin)
+        asked = httpcore.Request("GET", url, headers={"Host": "far"})
+        first = await connection.handle_async_request(asked)
+        with pytest.raises(httpcore.ConnectionNotAvailable):
+            await connection.handle_async_request(asked)
+        assert await first.aread() == b"abcd"
+        await first.aclose()
+        second = await connection.handle_async_request(asked)
+        assert await second.aread() == b"abcd"
+        await second.aclose()
+        await connection.aclose()
         async with asyncio.timeout(5):
             await far.left.wait()
