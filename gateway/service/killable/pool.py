@@ -49,12 +49,12 @@ class Workers:
         try:
             while self._idle:
                 try:
-                    return await self._done(self._idle.pop(), task, ends)
+                    return await self._done(task, ends)
                 except _Ended:  # while it had nothing to do
                     continue
             while not self._idle:  # another's request may be quicker than this one
                 await self._start(ends)
-            return await self._done(self._idle.pop(), task, ends)
+            return await self._done(task, ends)
         except _Ended as error:
             _log.error("a process that picks values has ended: %s", error.__cause__)
             raise TooMuchWork from error
@@ -93,8 +93,9 @@ class Workers:
         else:
             self._rest(done.result())
 
-    async def _done(self, process: Process, task: Task, ends: float) -> Sheet:
-        loop = asyncio.get_running_loop()
+    async def _done(self, task: Task, ends: float) -> Sheet:
+        """By one that has nothing to do; there is one."""
+        loop, process = asyncio.get_running_loop(), self._idle.pop()
         most = loop.time() + limits.WORK_SECONDS
         try:
             asked = loop.run_in_executor(self._threads, process.ask, task)
