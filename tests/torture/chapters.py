@@ -112,9 +112,12 @@ def _left(request: str, data: bytes, awaited: bytes) -> Step:
         if first.code != "200":
             return [first]
         talk.send(data)
-        if talk.until(awaited) and talk.still(_GUARD):
+        came = talk.until(awaited)
+        if came and talk.still(_GUARD):
             talk.send(b"+++")
         through, last = talk.after_call()
+        if not came and talk.comes(_GUARD):
+            talk.reply()  # the stream had ended before the data was there, which was then taken for a request
         return [first, Reply(RAW, (through.decode("latin-1"),)), last]
 
     return Step(f"{request} +++", does, breaks=True)
