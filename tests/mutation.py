@@ -104,7 +104,7 @@ def judged(folder: Path, name: str, tests: Sequence[str]) -> str:
         *tests,
         *config["pytest_add_cli_args"],
     ]
-    env = {**os.environ, "HEADRACE_VECTORS": str(VECTORS), "MUTANT_UNDER_TEST": name}
+    env = {**_environment(), "MUTANT_UNDER_TEST": name}
     try:
         done = subprocess.run(
             command, cwd=folder / "mutants", env=env, capture_output=True, check=False, timeout=_PATIENCE
@@ -115,8 +115,14 @@ def judged(folder: Path, name: str, tests: Sequence[str]) -> str:
 
 
 def _mutmut(folder: Path, *arguments: str) -> None:
+    subprocess.run([sys.executable, "-m", "mutmut", *arguments], cwd=folder, check=False, env=_environment())
+
+
+def _environment() -> dict[str, str]:
+    """The tests are compiled once, and not for each mutant."""
     env = {**os.environ, "HEADRACE_VECTORS": str(VECTORS)}
-    subprocess.run([sys.executable, "-m", "mutmut", *arguments], cwd=folder, check=False, env=env)
+    env.pop("PYTHONDONTWRITEBYTECODE", None)
+    return env
 
 
 def main() -> None:

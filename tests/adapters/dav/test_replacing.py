@@ -32,7 +32,7 @@ from tests.adapters.file_contract import broken, upload
 
 OLD, NEW = b"as it was", b"new" * 50_000
 SECONDS = 20.0
-SHORT = 0.5  # for servers that stall
+SHORT = 1.6  # for servers that stall; a quarter of it is for tidying up
 
 Far = tuple[Faulty, DavAdapter]
 
@@ -554,7 +554,7 @@ async def test_a_server_that_is_gone_while_tidying(far: Far, monkeypatch: pytest
     began = asyncio.get_running_loop().time()
     with pytest.raises(BrokenOff):
         await write(far, seconds=SHORT)
-    assert asyncio.get_running_loop().time() - began < 1.0
+    assert asyncio.get_running_loop().time() - began < 2 * SHORT
     assert server.things[b"/old"] == OLD
 
 
