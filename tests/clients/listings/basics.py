@@ -19,6 +19,7 @@ from pathlib import Path
 import pytest
 
 PATIENCE = 240  # seconds for one program
+ENVIRONMENT = dict(os.environ)  # pytest changes its own while threads would read it
 Run = Callable[[str, int, Path], list[str]]
 
 
@@ -32,7 +33,7 @@ def pcbasic(text: str, port: int, folder: Path) -> list[str]:
     command += [f"--com1=SOCKET:127.0.0.1:{port}", "--quit", "--state=/dev/null", "--run=CLIENT.BAS"]
     kept = {"XDG_DATA_HOME": str(folder), "XDG_CONFIG_HOME": str(folder)}
     done = subprocess.run(
-        command, cwd=folder, env={**os.environ, **kept}, capture_output=True, timeout=PATIENCE, check=False
+        command, cwd=folder, env={**ENVIRONMENT, **kept}, capture_output=True, timeout=PATIENCE, check=False
     )
     assert done.returncode == 0, done.stderr.decode("utf-8", "replace")
     return done.stdout.decode("utf-8").split("\r\n")  # what it prints is in its own code page
@@ -91,7 +92,7 @@ def brandy(text: str, port: int, folder: Path) -> list[str]:
     the screen is SDL's dummy driver.
     """
     (folder / "client.bas").write_text(f"1 *SPOOL printed.txt\n{text}", "ascii")
-    environment = {**os.environ, "SDL_VIDEODRIVER": "dummy", "SDL_AUDIODRIVER": "dummy"}
+    environment = {**ENVIRONMENT, "SDL_VIDEODRIVER": "dummy", "SDL_AUDIODRIVER": "dummy"}
     with terminal(port, folder):
         subprocess.run(
             ["brandy", "-quit", "client.bas"],

@@ -13,6 +13,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 PATIENCE = 120  # seconds for anything that is waited for
+ENVIRONMENT = dict(os.environ)  # pytest changes its own while threads would read it
 
 
 class Keyboard:
@@ -67,7 +68,7 @@ def at_pcbasic(text: str, port: int, folder: Path) -> Iterator[Keyboard]:
     with subprocess.Popen(
         command,
         cwd=folder,
-        env={**os.environ, **kept},
+        env={**ENVIRONMENT, **kept},
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         stderr=subprocess.DEVNULL,

@@ -14,6 +14,7 @@ from gateway.testing.gateways import Gateway
 
 PATIENCE = 15.0  # seconds
 TRANSFER_SECONDS = 60.0
+ENVIRONMENT = dict(os.environ)  # pytest changes its own while threads would read it
 
 
 def catalogue(base: str, *more: str, write: bool = True, profile: str = "") -> str:
@@ -122,7 +123,7 @@ class Terminal:
             stdin=end,
             stdout=end,
             stderr=subprocess.DEVNULL,
-            env=os.environ | {"LC_ALL": "C"},
+            env=ENVIRONMENT | {"LC_ALL": "C"},
         )
 
 
