@@ -6,6 +6,7 @@ import fcntl
 import gc
 import os
 import sys
+import warnings
 from collections.abc import Generator
 from contextlib import suppress
 from importlib import import_module
@@ -61,7 +62,8 @@ def pytest_sessionstart(session: pytest.Session) -> None:
     if name and session.config.args == session.config.getini("testpaths"):
         modules = sorted(Path(__file__).parent.glob("**/test_*.py"))
         for path in modules[int(name.removeprefix("gw")) :: int(count)]:
-            with suppress(Exception):  # it is told of in its turn
+            with suppress(Exception), warnings.catch_warnings():  # it is told of in its turn
+                warnings.simplefilter("error")
                 import_module(".".join(path.relative_to(ROOT).with_suffix("").parts))
 
 
