@@ -96,7 +96,7 @@ def _counting_down(register: str, usual: Callable[[MPU], None]) -> Callable[[MPU
         if memory[pc] == _BNE and memory[pc + 1] == _TO_ITSELF and processor.device.skip:
             turns = (getattr(processor, register) - 1) & 0xFF
             processor.device.pass_by(turns * (2 + _taken(pc + 2, pc - 1)))
-            setattr(processor, register, getattr(processor, register) - turns & 0xFF)
+            setattr(processor, register, 1)
         usual(processor)
 
     return count

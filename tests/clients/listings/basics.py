@@ -5,7 +5,6 @@ others through a pseudo terminal that socat joins to the port.
 """
 
 import importlib.util
-import os
 import re
 import shutil
 import subprocess
@@ -18,8 +17,9 @@ from pathlib import Path
 
 import pytest
 
+from tests.environment import ENVIRONMENT
+
 PATIENCE = 240  # seconds for one program
-ENVIRONMENT = dict(os.environ)  # pytest changes its own while threads would read it
 Run = Callable[[str, int, Path], list[str]]
 
 

@@ -12,8 +12,9 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from tests.environment import ENVIRONMENT
+
 PATIENCE = 120  # seconds for anything that is waited for
-ENVIRONMENT = dict(os.environ)  # pytest changes its own while threads would read it
 
 
 class Keyboard:

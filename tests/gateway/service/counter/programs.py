@@ -1,6 +1,5 @@
 """An old terminal program at a counter: a socket, the real programs of lrzsz on it, and gateways to try."""
 
-import os
 import random
 import select
 import socket
@@ -11,10 +10,10 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 from gateway.testing.gateways import Gateway
+from tests.environment import ENVIRONMENT
 
 PATIENCE = 15.0  # seconds
 TRANSFER_SECONDS = 60.0
-ENVIRONMENT = dict(os.environ)  # pytest changes its own while threads would read it
 
 
 def catalogue(base: str, *more: str, write: bool = True, profile: str = "") -> str:
@@ -123,7 +122,7 @@ class Terminal:
             stdin=end,
             stdout=end,
             stderr=subprocess.DEVNULL,
-            env=ENVIRONMENT | {"LC_ALL": "C"},
+            env={**ENVIRONMENT, "LC_ALL": "C"},
         )
 
 

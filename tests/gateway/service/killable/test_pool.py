@@ -102,6 +102,23 @@ async def test_too_much_to_do_is_the_gateways_fault() -> None:
             await made.lay_out(RUNS_AWAY, 0.6)  # less than there is for one
 
 
+async def test_one_that_was_never_asked_is_there_for_the_next(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Found by the torture: it was lost between being taken and being asked."""
+
+    async def fails(*_: object) -> None:
+        raise OSError("made to fail")
+
+    async with workers() as made:
+        await made.lay_out(GOOD, 30)
+        numbers = made.numbers
+        with monkeypatch.context() as patch:
+            patch.setattr(Workers, "_done", fails)
+            with pytest.raises(OSError, match="made to fail"):
+                await made.lay_out(GOOD, 30)
+        assert made.numbers == numbers
+        assert len((await made.lay_out(GOOD, 30)).records) == 1
+
+
 async def test_a_process_that_has_ended_meanwhile_is_replaced() -> None:
     async with workers() as made:
         await made.lay_out(GOOD, 10)
