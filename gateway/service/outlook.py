@@ -22,5 +22,5 @@ def troubles(server: Server) -> list[str]:
     """Nothing where it is ready; on its loop."""
     if server.stopping:
         return ["It is going down"]
-    found = ["It is full"] if server.full else []
+    found = ["It is full"] if server.admission.full else []
     return [*found, *(f"The listener at {each.host}:{each.port} is not open" for each in server.absent)]

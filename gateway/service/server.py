@@ -3,7 +3,6 @@
 import asyncio
 import logging
 import socket
-from collections import Counter
 from collections.abc import Callable, Mapping
 from contextlib import suppress
 from typing import Final, TypeAlias
@@ -12,6 +11,7 @@ from adapters import limits
 from adapters.listening import open_listening
 from gateway.catalogue.access import Rights
 from gateway.catalogue.model import Catalogue, Listener, SerialDevice, Speaks
+from gateway.service.admission import Admission
 from gateway.service.callers.answers import CallerAnswers
 from gateway.service.callers.ports import CallPorts
 from gateway.service.clients.client import Client
@@ -34,7 +34,7 @@ from gateway.service.running.inheriting import Inherited, Spot
 from gateway.service.streams.tally import Tally
 from gateway.session.conversation import Session
 from gateway.session.state import World
-from gateway.session.visitors import Visitor, home_of
+from gateway.session.visitors import Visitor
 
 _log = logging.getLogger(__name__)
 _SWEEP: Final = 1.0  # seconds between looks at idle clients
@@ -68,11 +68,8 @@ class Server:
         self._world = World(
             lambda: self._catalogue, clock.now, timed=not clock.frozen, accounts=self._accounts
         )
-        self._connections: dict[Client, float] = {}  # with when each was heard as it came
+        self.admission = Admission(lambda: self._catalogue, lambda: self.stopping, self.counts.refused)
         self._member_seats: dict[str, Seat] = {}
-        self._at_home: Counter[str] = Counter()  # clients by where they are
-        self._turned_away: set[Client] = set()
-        self._room = 0
         self._reloading = asyncio.Lock()
         self._doors: dict[Place, Door] = {}
         self._shut_devices: list[Device] = []
@@ -85,7 +82,7 @@ class Server:
     @property
     def clients(self) -> int:
         """How many clients are connected."""
-        return len(self._connections)
+        return len(self.admission.here)
 
     @property
     def kept(self) -> int:
@@ -95,30 +92,13 @@ class Server:
     @property
     def leaving(self) -> int:
         """How many clients were turned away and have not hung up yet."""
-        return len(self._turned_away)
+        return len(self.admission.leaving)
 
     # What connections ask
 
     def admit(self, client: Client, listener: Listener) -> str:
         """Whether one more client may come in, and there is room for it."""
-        refusal = self._refusal(client, listener)
-        if refusal:
-            self._turned_away.add(client)
-            self.counts.refused[refusal.partition(";")[0]] += 1
-            return refusal
-        self._connections[client] = client.heard_at
-        self._at_home[home_of(client.peer)] += 1
-        return ""
-
-    def _refusal(self, client: Client, listener: Listener) -> str:
-        if not listener.admits(client.peer):
-            _log.info("peer=%s may not connect to port %d", client.peer, listener.port)
-            return "Nobody may connect from there"
-        most = self._catalogue.gateway.per_address
-        if most is not None and client.peer and self._at_home[home_of(client.peer)] >= most:
-            return "Too many connections from there"
-        full = self.full and not self._back(client)
-        return "The gateway is full; try again later" if self.stopping or full else ""
+        return self.admission.admit(client, listener)
 
     def answered(self, code: str) -> None:
         """One reply, for the count."""
@@ -133,19 +113,6 @@ class Server:
         if payer is not None:
             self._accounts.moved(payer, count)
 
-    def _back(self, client: Client) -> bool:
-        """Whether a full house has room: for the one machine of a port, back on a new line.
-
-        The line that its seat knows stays until AGAIN; any other, which has asked nothing, gives way.
-        """
-        seat = client.seat
-        if seat is None:
-            return False
-        for each in self._connections:
-            if each.seat is seat and not seat.held_by(each):
-                each.abort()
-        return True
-
     def seat_of(self, member: str) -> Seat:
         """Where the session of a member is kept whose line is lost: the last who logged in as that."""
         if member not in self._member_seats:
@@ -154,17 +121,11 @@ class Server:
 
     def may_linger(self) -> bool:
         """Whether a client that was turned away may take its time to hang up."""
-        return len(self._turned_away) <= limits.TURNED_AWAY
+        return self.admission.may_linger()
 
     def dismiss(self, client: Client) -> None:
         """A client is gone."""
-        if client in self._connections:
-            del self._connections[client]
-            home = home_of(client.peer)
-            self._at_home[home] -= 1
-            if not self._at_home[home]:
-                del self._at_home[home]
-        self._turned_away.discard(client)
+        self.admission.dismiss(client)
 
     def wait_seconds(self) -> float:
         """Within how long a request is answered."""
@@ -184,11 +145,6 @@ class Server:
         return [(host, number) for number, host in sorted(self._ports.open.items())]
 
     # What is seen from outside (see `outlook`)
-
-    @property
-    def full(self) -> bool:
-        """Whether there is room for nobody else."""
-        return len(self._connections) >= self._room
 
     @property
     def absent(self) -> list[Listener]:
@@ -214,7 +170,7 @@ class Server:
         """
         async with self._reloading:
             self._followed = True
-            for client, heard_at in list(self._connections.items()):
+            for client, heard_at in list(self.admission.here.items()):
                 if not client.peer and client.heard_at == heard_at:
                     client.abort()
             doors = list(self._doors.values())
@@ -237,12 +193,12 @@ class Server:
     def deserted(self) -> bool:
         """Whether nobody is here any more, on no line and no device."""
         devices = any(each.device is not None and each.device.up for each in self._doors.values())
-        return not (self._connections or self._turned_away or self._ports.open or devices)
+        return not (self.admission.here or self.admission.leaving or self._ports.open or devices)
 
     async def start(self) -> list[Bound]:
         """Open every listener, or none: OSError says which failed."""
         asyncio.get_running_loop().set_exception_handler(Complaints())
-        self._room = make_room(self._catalogue.gateway.clients, len(self._catalogue.reserved))
+        self.admission.room = make_room(self._catalogue.gateway.clients, len(self._catalogue.reserved))
         try:
             bound = [await self._listen(*each) for each in places(self._catalogue.listeners).items()]
             await self._ports.start()
@@ -269,7 +225,7 @@ class Server:
         if self._followed:
             await self._change(wanted)
             return []
-        self._room = make_room(catalogue.gateway.clients, len(catalogue.reserved))
+        self.admission.room = make_room(catalogue.gateway.clients, len(catalogue.reserved))
         await self._ports.close_old()
         await self._close([each for each in self._doors if each not in wanted])
         await self._let_go()
@@ -300,17 +256,17 @@ class Server:
         await self._close(list(self._doors))
         for seat in self._member_seats.values():
             await seat.close()
-        for connection in list(self._connections):
+        for connection in list(self.admission.here):
             connection.turn_away("The gateway is going down")
         await self._ports.close()
-        busy = [asyncio.ensure_future(each.gone()) for each in self._connections]
+        busy = [asyncio.ensure_future(each.gone()) for each in self.admission.here]
         if busy:
             await asyncio.wait(busy, timeout=self.wait_seconds())
-            for connection in list(self._connections):
+            for connection in list(self.admission.here):
                 connection.hurry()
             await asyncio.wait(busy, timeout=limits.STOP_MARGIN_SECONDS)
-        for connection in (*self._connections, *self._turned_away):
-            connection.abort()
+        for each in (*self.admission.here, *self.admission.leaving):
+            each.abort()
         if busy:
             await asyncio.wait(busy, timeout=limits.STOP_MARGIN_SECONDS)
         await self._let_go()
@@ -343,9 +299,13 @@ class Server:
             self._doors[place] = door
             return Bound(listener, listener.device.path, 0)
         assert not isinstance(place, SerialDevice)
-        door.servers = await open_listening(
-            connection, listener.host, listener.port, self._given.take(*place)
-        )
+
+        def turn_back(line: socket.socket, peer: str) -> bool:
+            alone = door.seat is None and door.listener.speaks is Speaks.REQUESTS and self._tap is None
+            return alone and self.admission.turn_back(door.listener, begin, line, peer)
+
+        given = self._given.take(*place)
+        door.servers = await open_listening(connection, listener.host, listener.port, given, turn_back)
         sockets = [each for server in door.servers for each in server.sockets]
         for each in sockets:
             with suppress(OSError):  # a smaller buffer is only a saving
@@ -379,6 +339,6 @@ class Server:
         while True:
             await asyncio.sleep(_SWEEP)
             latest = loop.time() - self._catalogue.gateway.idle
-            for connection in list(self._connections):
+            for connection in list(self.admission.here):
                 if connection.heard_at < latest and not connection.waits_for_call:
                     connection.turn_away("Nothing came for too long")

@@ -52,6 +52,11 @@ class Settings:
         return seven_bit_charset(self.charset) if self.bits == 7 else self.charset
 
     @property
+    def metered(self) -> bool:
+        """Whether what is sent is held back, instead of going out as quickly as the line takes it."""
+        return bool(self.pace or self.gap or self.flow == "xon")
+
+    @property
     def added(self) -> int:
         """Columns of a record beside what was laid out: its mark before, its check after."""
         return self.mark + CHECK_WIDTHS[self.check]

@@ -125,7 +125,5 @@ def test_a_hundred_reloads_while_two_hundred_clients_ask(tmp_path: Path) -> None
         assert gateway.end() == 0
     assert not [each.wrong for each in clients if each.wrong]
     assert sum(each.replies for each in clients) > 10 * CLIENTS
-    # 0.1 is what is asked for. Where everybody waits for that long it takes two such turns: the loop lets the
-    # client in in one, and tells it in the next.
-    assert sorted(took)[len(took) // 2] < max(0.1, 2 * usual), usual
+    assert sorted(took)[len(took) // 2] < 0.1, usual  # which everybody else may wait as long for
     assert "the last good catalogue stays" in "".join(gateway.said)

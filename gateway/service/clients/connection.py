@@ -78,22 +78,11 @@ class Connection(asyncio.Protocol):
         self._sender = Sender(self._house, reader, transport, lambda: self.heard_at, self._moved)
         self._goodbye = self._house.admit(self, self._listener)
         self._admitted = not self._goodbye
-        if self._admitted or not self._turned_away(transport):
+        if self._admitted or self._house.may_linger():
             self._worker = asyncio.get_running_loop().create_task(self._work())
-
-    def _turned_away(self, transport: asyncio.Transport) -> bool:
-        """Tell the client at once that it may not stay: where the loop has much to do, a worker's turn comes
-        late. Not where it has to be told at its own pace, unless too many are being told already.
-        """
-        lingers = self._house.may_linger()
-        if lingers and self._sender.metered:
-            return False
-        transport.write(b"".join(self._farewell()))
-        if lingers:
-            self._leave()
         else:
+            transport.write(b"".join(self._farewell()))
             transport.close()
-        return True
 
     def data_received(self, data: bytes) -> None:
         """Bytes came."""

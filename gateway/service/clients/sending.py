@@ -57,12 +57,6 @@ class Sender:
         return not (self._ended or self._transport.is_closing())
 
     @property
-    def metered(self) -> bool:
-        """Whether the client's settings are such that it cannot be written to as quickly as the line goes."""
-        settings = self.reader.settings
-        return bool(settings.pace or settings.gap or settings.flow == "xon")
-
-    @property
     def writable(self) -> bool:
         """Whether the client has taken most of what was written."""
         return self._writable.is_set()
@@ -102,7 +96,7 @@ class Sender:
 
         `whole`: each item is a line, which a gap follows; what is echoed as it is typed is none.
         """
-        if self.metered:
+        if self.reader.settings.metered:
             await self._metered(self.reader.settings).send(lines, self.reader.held, whole)
             return
         if self._meter is not None:

@@ -5,6 +5,7 @@ import socket
 
 import pytest
 
+from adapters import limits
 from adapters.listening import open_listening
 from adapters.stream.listening import listen
 from adapters.streams import Stream
@@ -51,6 +52,49 @@ async def test_a_socket_that_listens_already() -> None:
         writer.close()
         server.close()
     assert await asyncio.wait_for(reader.read(), 5) == b""
+
+
+class Greeting(asyncio.Protocol):
+    def connection_made(self, transport: asyncio.BaseTransport) -> None:
+        assert isinstance(transport, asyncio.Transport)
+        transport.write(b"come in")
+        transport.close()
+
+
+@pytest.mark.parametrize("inherited", [False, True])
+async def test_lines_that_are_turned_back(inherited: bool) -> None:
+    """More at one time than one turn of the loop takes, and between them one that is let in."""
+    count = limits.BACKLOG + 1  # as many as Linux has wait
+    seen: list[str] = []
+
+    def turn_back(line: socket.socket, address: str) -> bool:
+        seen.append(address)
+        if len(seen) == count // 2:
+            return False
+        line.send(b"go away")
+        line.close()
+        return True
+
+    given = [socket.create_server(("127.0.0.1", 0), backlog=count)] if inherited else []
+    (server,) = await open_listening(Greeting, "127.0.0.1", 0, given, turn_back)
+    lines = [socket.create_connection(server.sockets[0].getsockname(), timeout=5) for _ in range(count)]
+    heard = [await asyncio.to_thread(each.recv, 100) for each in lines]
+    assert [heard.count(each) for each in (b"go away", b"come in")] == [count - 1, 1]
+    assert seen == ["127.0.0.1"] * count
+    for each in lines:
+        each.close()
+    server.close()
+
+
+async def test_a_name_with_several_addresses() -> None:
+    """All that it stands for, on one port each, as asyncio opens them."""
+    servers = await open_listening(Greeting, "localhost", 0)
+    for each in servers:
+        reader, writer = await asyncio.open_connection(*each.sockets[0].getsockname()[:2])
+        assert await asyncio.wait_for(reader.read(), 5) == b"come in"
+        writer.close()
+        each.close()
+    assert servers
 
 
 async def test_a_port_in_use() -> None:

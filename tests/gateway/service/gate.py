@@ -46,6 +46,7 @@ PROFILES = MappingProxyType(
         **{name: each.settings for name, each in READY.items()},
         "SEVEN": change(Settings(), [("bits", "7")]),
         "PAGED": change(Settings(), [("check", "crc"), ("window", "4"), ("page", "3"), ("cols", "24")]),
+        "PACED": change(Settings(), [("pace", "100")]),
         "LATIN": change(Settings(), [("charset", "latin1")]),
     }
 )

@@ -138,7 +138,7 @@ async def test_a_client_that_vanishes_is_noticed_some_day() -> None:
     """TCP itself asks (RFC 9293 section 3.8.4), also where the client waits for a call and is never idle."""
     async with gate() as house, house.call() as client:
         await client.say(b"NOOP\r")
-        (connection,) = house.server._connections
+        (connection,) = house.server.admission.here
         assert isinstance(connection, Connection)
         assert connection._transport is not None
         own = connection._transport.get_extra_info("socket")

@@ -299,7 +299,7 @@ async def test_only_a_client_that_reads_quickly_gets_large_buffers(quick: bool) 
             while wanted > 0:
                 wanted -= len(await asyncio.to_thread(line.recv, 16_384))
                 await asyncio.sleep(0 if quick else 0.1)  # at most 164 kB/s
-            (connection,) = server._connections
+            (connection,) = server.admission.here
             assert isinstance(connection, Connection)
             assert connection._transport is not None
             given = connection._transport.get_extra_info("socket")
@@ -454,7 +454,7 @@ async def test_who_is_turned_away_while_refusals_are_owed_gets_one_goodbye(
         reader, writer = await asyncio.open_connection(host, port, limit=1_024)
         writer.write(b"\xff\xfd\x01" * 100_000)  # telnet options (RFC 854), refused one by one
         await asyncio.sleep(0.3)
-        for connection in list(server._connections):
+        for connection in list(server.admission.here):
             assert isinstance(connection, Connection)
             assert not connection.busy
             connection.turn_away("The gateway is going down")
@@ -574,7 +574,7 @@ async def test_a_worker_that_is_ended_cuts_its_line() -> None:
         reader, writer = await asyncio.open_connection(host, port)
         writer.write(b"NOOP\r")
         await reader.readexactly(18)
-        (line,) = server._connections
+        (line,) = server.admission.here
         assert isinstance(line, Connection)
         assert line._worker is not None
         line._worker.cancel()
@@ -591,7 +591,7 @@ async def test_hurry_without_a_reply_in_flight_changes_nothing() -> None:
             writer.write(b"NOOP " + word + b"\r")
             assert (await reader.readline()).startswith(b"200 00001 ")
             assert (await reader.readline()).startswith(word)
-            (line,) = server._connections
+            (line,) = server.admission.here
             assert isinstance(line, Connection)
             await asyncio.sleep(0.01)
             line.hurry()

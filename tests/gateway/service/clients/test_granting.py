@@ -69,7 +69,7 @@ async def talk_late(late: Late, request: bytes) -> bytes:
         reader, writer = await asyncio.open_connection(bound.host, bound.port)
         writer.write(b"NOOP\r")
         await reader.readexactly(18)
-        (line,) = server._connections
+        (line,) = server.admission.here
         assert isinstance(line, Connection)
         late.line = line
         writer.write(request)

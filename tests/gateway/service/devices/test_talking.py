@@ -210,7 +210,7 @@ async def test_a_machine_that_reads_nothing_is_given_up(pair: Pair) -> None:
     async with gateway(pair.near, stall=0.3) as (server, device, _):
         os.write(pair.machine, b"ASK full\r")
         await until(lambda: server.clients == 1)
-        connection = next(iter(server._connections))
+        connection = next(iter(server.admission.here))
         assert isinstance(connection, Connection)
         waiting = 0
         async with asyncio.timeout(10):
@@ -259,14 +259,14 @@ async def test_a_full_gateway_says_so_and_waits(pair: Pair) -> None:
         await pair.ask(b"BYE\r", 18)
         await until(lambda: not device.up)
         pair.take()
-        server._room = 0
+        server.admission.room = 0
         told = await pair.ask(b"NOOP\r", 16)
         assert told.startswith(b"421")
         for _ in range(20):
             told += pair.take()
             await asyncio.sleep(0.01)
         assert 1 <= told.count(b"421 0") <= 2
-        server._room = 10
+        server.admission.room = 10
         await until(lambda: not device.up)
         assert await pair.ask(b"NOOP hello\r", len(NOOP)) == NOOP
 

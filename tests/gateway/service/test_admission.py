@@ -1,14 +1,18 @@
 """Who is let in: networks, clients from one address, and what is counted of whom."""
 
+import asyncio
+import socket
 import time
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
+from gateway.catalogue.model import Listener
 from gateway.testing.clients.line import Line
 from gateway.testing.gateways import Gateway
 from gateway.testing.stage import Stage
+from tests.gateway.service.gate import gate
 
 
 @pytest.fixture
@@ -39,7 +43,7 @@ def test_networks(stage: Stage) -> None:
     line = call(closed)
     assert said(line) == FROM_ELSEWHERE
     line.close()
-    assert any("peer=127.0.0.1 may not connect" in each for each in closed.log)
+    assert any("peer=127.0.0.1 is turned away: Nobody may connect from there" in each for each in closed.log)
     opened = stage.gateways('[[listen]]\nnetworks = ["192.0.2.0/24", "127.0.0.1"]\n')
     assert stage.clients(opened).ask("NOOP x").status == 200
 
@@ -74,6 +78,31 @@ def test_clients_from_one_address(stage: Stage) -> None:
         if found == b"200 ok":
             break
         assert time.monotonic() < until
+
+
+async def test_who_has_no_room_is_told_as_it_comes_in() -> None:
+    """In the turn of the loop in which its line is accepted, though asyncio has no protocol for it yet."""
+    async with gate(Listener(port=0), clients=1) as house, house.call() as inside:
+        assert (await inside.say(b"NOOP\r")).startswith(b"200")
+        with socket.create_connection(("127.0.0.1", house.ports[0]), timeout=5) as line:
+            line.setblocking(False)
+            await asyncio.sleep(0)
+            await asyncio.sleep(0)  # once the loop has looked at the sockets, and once to act
+            assert line.recv(100).startswith(b"421 00001 040 ..\r\nThe gateway is full")
+            assert house.server.leaving == 1
+        await house.until(lambda: not house.server.leaving)
+        assert house.server.counts.refused == {"The gateway is full": 1}
+
+
+@pytest.mark.parametrize(("profile", "least"), [("PACED", 0.5), ("PLAIN", 0.0)])
+async def test_a_client_with_a_pace_is_told_at_it(profile: str, least: float) -> None:
+    """60 bytes at 100 a second."""
+    async with gate(Listener(port=0, profile=profile), clients=1) as house, house.call():
+        await house.until(lambda: house.server.clients == 1)
+        async with house.call() as turned_away:
+            began = time.monotonic()
+            assert (await turned_away.reply()).startswith(b"421 00001 040 ..\r\nThe gateway is full")
+            assert time.monotonic() - began >= least
 
 
 QUOTA = """[[listen]]
