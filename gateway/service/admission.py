@@ -62,6 +62,7 @@ class Admission:
         farewell = session.failed(GatewayFull(refusal), close=True)
         refused = Refused(line, b"".join(farewell), self.leaving.discard)
         self.leaving.add(refused)
+        refused.tell()
         if not self.may_linger():
             refused.abort()
         return True

@@ -3,7 +3,6 @@
 import asyncio
 import socket
 from collections.abc import Callable
-from contextlib import suppress
 from typing import Final
 
 from adapters import limits
@@ -17,18 +16,18 @@ class Refused:
     """
 
     def __init__(self, line: socket.socket, farewell: bytes, gone: Callable[["Refused"], None]) -> None:
-        self._line, self._gone = line, gone
-        loop = asyncio.get_running_loop()
-        self._timer = loop.call_later(limits.LINGER_SECONDS, self.abort)
-        line.setblocking(False)
-        loop.add_reader(line, self._read)
-        self._tell(farewell)
+        self._line, self._farewell, self._gone = line, farewell, gone
+        self._timer = asyncio.get_running_loop().call_later(limits.LINGER_SECONDS, self.abort)
 
-    def _tell(self, farewell: bytes) -> None:
-        """A new line takes some kilobytes at once."""
-        with suppress(OSError):  # whoever is gone already is noticed by reading
-            self._line.send(farewell)
+    def tell(self) -> None:
+        """Say it at once, for which a new line has room."""
+        try:
+            self._line.setblocking(False)
+            self._line.send(self._farewell)
             self._line.shutdown(socket.SHUT_WR)
+            asyncio.get_running_loop().add_reader(self._line, self._read)
+        except OSError:
+            self.abort()
 
     def _read(self) -> None:
         try:

@@ -1,6 +1,7 @@
 """A line on which there is no room: it is told, what it sends is read, and it ends whatever happens."""
 
 import asyncio
+import errno
 import socket
 import struct
 from collections.abc import AsyncIterator
@@ -21,6 +22,7 @@ class Ends:
         self.near, self.far = near, far
         self.gone: list[Refused] = []
         self.refused = Refused(near, FAREWELL, self.gone.append)
+        self.refused.tell()
 
     async def over(self) -> None:
         async with asyncio.timeout(5):
@@ -90,6 +92,26 @@ async def test_one_that_resets_the_line(first: bool) -> None:
             hang_up_hard(made.far)
         await made.over()
         assert made.gone == [made.refused]
+
+
+@pytest.mark.parametrize("call", ["setblocking", "send", "shutdown", "recv", "add_reader"])
+async def test_one_at_which_a_call_fails(call: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """It ends, and whoever let it in hears of it as always."""
+
+    def fail(*_: object) -> None:
+        raise OSError(errno.ENOMEM, "made to fail")
+
+    owner = asyncio.get_running_loop() if call == "add_reader" else socket.socket
+    near, far = socket.socketpair()
+    with near, far:
+        far.send(b"NOOP\r")
+        gone: list[Refused] = []
+        with monkeypatch.context() as patched:
+            patched.setattr(owner, call, fail)
+            Refused(near, FAREWELL, gone.append).tell()
+            await asyncio.sleep(0.02)
+        assert len(gone) == 1
+        assert near.fileno() == -1
 
 
 async def test_nothing_is_left_in_the_loop() -> None:
