@@ -34,6 +34,11 @@ _GOES_ON: Final = re.compile(r"[ \t]*(?:[,}\]#]|$)")
 _SPELT_OUT: Final = (("secret", _SAFE_REST), ("password", _SAFE_REST), ("authorization", None))
 
 
+_HALVES: Final = re.compile(
+    "|".join(f"{word[: len(word) // 2]}|{word[len(word) // 2 :]}" for word, _ in _SPELT_OUT)
+)
+
+
 def distance(left: str, right: str) -> int:
     """Insertions, deletions, replacements and swaps of neighbours that make one word the other.
 
@@ -61,8 +66,11 @@ def nearest(word: str, words: Iterable[str]) -> str:
     found, least, alike = "", len(typed) // 3 + 1, 0
     for each in words:
         known = each.casefold()
+        cut = min(len(typed), len(known)) >= 3 and (known.startswith(typed) or typed.startswith(known))
+        if abs(len(typed) - len(known)) > least and not cut:
+            continue  # it cannot be nearer than that
         away = distance(typed, known)
-        if min(len(typed), len(known)) >= 3 and (known.startswith(typed) or typed.startswith(known)):
+        if cut:
             away = min(away, least)
         begins = _alike(typed, known)
         if away < least or (away == least and away < len(known) and (not found or begins > alike)):
@@ -79,7 +87,9 @@ def _alike(one: str, other: str) -> int:
 def secretive(key: str) -> bool:
     """Whether a key, perhaps misspelt, is one that people put secrets under."""
     bare = key.casefold().replace("_", "").replace("-", "")[-20:]  # no such word is longer
-    return bare.endswith(_SECRETIVE) or any(distance(bare, word) <= 2 for word in _OFTEN_MISSPELT)
+    return bare.endswith(_SECRETIVE) or any(
+        abs(len(bare) - len(word)) <= 2 and distance(bare, word) <= 2 for word in _OFTEN_MISSPELT
+    )
 
 
 def masked(line: str) -> str:
@@ -143,8 +153,10 @@ def starred(text: str, start: int, end: int, *, expressions: bool = True) -> str
 
 def _unsafe_after(line: str) -> int:
     """Where a word like `secret` ends, perhaps with one slip in it, that no reference follows."""
-    letters = [index for index, each in enumerate(line) if each.isalpha()]
-    compact = "".join(line[index] for index in letters).casefold()
+    compact = "".join(filter(str.isalpha, line)).casefold()
+    if _HALVES.search(compact) is None:
+        return len(line)
+    letters = [index for index, each in enumerate(line) if each.isalpha() for _ in each.casefold()]
     whole = not re.search("[\"']", _STRING.sub("", line))
     quoted = [match.span() for match in _STRING.finditer(line)] if whole else []
     for word, safe in _SPELT_OUT:

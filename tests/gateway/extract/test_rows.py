@@ -122,6 +122,12 @@ def test_ndjson_rows_are_its_lines() -> None:
     assert picked(plan("$[0].n", None, format_=Format.NDJSON), body) == [[number("1")]]
 
 
+@pytest.mark.parametrize("format_", [Format.NDJSON, Format.JSON, Format.AUTO])
+def test_the_charset_that_was_named_is_every_formats(format_: Format) -> None:
+    body = '{"n":"Fähre"}\n'.encode("latin-1")
+    assert picked(plan(None, "$.n", format_=format_), body, "", "iso-8859-1") == [["Fähre"]]
+
+
 def test_auto_takes_lines_for_lines_and_json_for_json() -> None:
     assert picked(plan(None, "$.n"), '{"n":1}\n{"n":2}\n') == [[number("1")], [number("2")]]
     assert picked(plan(None, "$.n"), '{"n":\n1}\n') == [[number("1")]]

@@ -112,6 +112,23 @@ def test_no_rendered_line_shows_a_secret(line: str) -> None:
     assert "hunter2" not in rendered.split("#")[0]
 
 
+@pytest.mark.parametrize(
+    "line",
+    [
+        "# Straßen, gestern: secret hunter2",
+        "ßßß secret = hunter2",
+        'a = "ŉŉŉŉŉ" # the sekret hunter2',
+        "ﬀ secret",
+    ],
+)
+def test_letters_that_fold_to_several_move_nothing(line: str) -> None:
+    """As ß does to ss (Unicode's CaseFolding.txt, status F): the word behind is found where it stands."""
+    hidden = masked(line)
+    assert len(hidden) == len(line)
+    assert hidden.startswith(line[: line.index("ret") + 3])
+    assert "hunter2" not in hidden
+
+
 @pytest.mark.parametrize("line", ['secret = "env:TIDES_KEY"', "secret = 'file:keys/x'", 'header = "X-Key"'])
 def test_what_is_no_secret_is_shown(line: str) -> None:
     assert masked(line) == line

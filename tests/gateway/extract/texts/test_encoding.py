@@ -114,6 +114,7 @@ def test_too_large(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def test_a_guess_names_a_codec() -> None:
     assert detected(b"only ascii") is None
+    assert detected(OTHERS["cp1251"].encode("cp1251") + b"\0") is None  # that is no text
     for codec, text in OTHERS.items():
         found = detected(text.encode(codec))
         assert found is not None and codecs.lookup(found)

@@ -1,5 +1,6 @@
 """Evaluation against libxml2's, through lxml, on generated documents and expressions of XPath 1.0."""
 
+import pytest
 from hypothesis import assume, given, settings
 from lxml import etree
 
@@ -53,6 +54,21 @@ def test_an_unprefixed_name_means_what_a_prefixed_one_means_there(document: str,
     spelt = document.replace("~", "t:").replace("<t:c", "<c").replace("</t:c", "</c")
     spelt = spelt.replace("<t:a", f'<t:a xmlns:t="{URI}"', 1)
     check_same(spelt, expression.replace("~", "p:"), expression.replace("~", ""), {"p": URI})
+
+
+_CONDITIONS = (
+    *("last() = 3", "3 = last()", "last() > position()", "position() < last()", "-last() = -3"),
+    *("last() != 3 or position() = 2", "last() - position() = 1", "1 = last() - position()"),
+    "(a | b)[last()] = 2",
+)
+
+
+@pytest.mark.parametrize("condition", _CONDITIONS)
+@pytest.mark.parametrize("path", ["b[{}]", "//b[{}]", "*[{}]/b", "b[b][{}]"])
+def test_place_and_size_on_either_side(path: str, condition: str) -> None:
+    document = "<r><b><a/><b>2</b></b><b/><a><b/><b>2</b></a><b><b>2</b></b></r>"
+    text, markup = path.format(condition), parse_xml(document.encode())
+    assert places(ours(markup, text, markup.root)) == places(etree.XPath(text)(markup.root))
 
 
 def test_the_deepest_path_leaves_room_on_the_stack() -> None:
