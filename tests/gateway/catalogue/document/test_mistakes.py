@@ -129,6 +129,33 @@ def test_letters_that_fold_to_several_move_nothing(line: str) -> None:
     assert "hunter2" not in hidden
 
 
+_PIECES = (
+    *(
+        "secret",
+        "sec",
+        "ret",
+        "sceret",
+        "password",
+        "pass",
+        "authorization",
+        "rization",
+        "a",
+        "ß",
+        "ŉ",
+        "ﬀ",
+        "İ",
+    ),
+    *(" ", "=", '"', "'", "//", "@", ":", "?", "&", "#", "{", "}", "-", "_", "港", "\t", "\\"),
+)
+
+
+@given(st.lists(st.sampled_from(_PIECES), max_size=24).map("".join))
+def test_a_masked_line_is_the_line_with_asterisks(line: str) -> None:
+    hidden = masked(line)
+    assert len(hidden) == len(line)
+    assert all(now in {before, "*"} for now, before in zip(hidden, line, strict=True))
+
+
 @pytest.mark.parametrize("line", ['secret = "env:TIDES_KEY"', "secret = 'file:keys/x'", 'header = "X-Key"'])
 def test_what_is_no_secret_is_shown(line: str) -> None:
     assert masked(line) == line
