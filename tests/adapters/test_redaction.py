@@ -57,18 +57,17 @@ secrets = st.text(st.characters(exclude_categories=["Cs"]), min_size=5, max_size
 )
 
 
-@pytest.mark.parametrize("spelling", SPELLINGS)
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(
     secret=secrets, before=st.sampled_from(["", "x ", "(", "id-7 "]), after=st.sampled_from(["", " y", ")"])
 )
-def test_a_known_secret_is_hidden_in_any_spelling(
-    spelling: str, secret: str, before: str, after: str
-) -> None:
-    spelled = SPELLINGS[spelling](secret)
-    cleaned = learned(secret).clean(before + spelled + after)
-    assert spelled.strip("\"'b") not in cleaned
-    assert HIDDEN in cleaned
+def test_a_known_secret_is_hidden_in_any_spelling(secret: str, before: str, after: str) -> None:
+    redactor = learned(secret)
+    for name, spell in SPELLINGS.items():
+        spelled = spell(secret)
+        cleaned = redactor.clean(before + spelled + after)
+        assert spelled.strip("\"'b") not in cleaned, name
+        assert HIDDEN in cleaned, name
 
 
 def test_numbered_backslashes() -> None:
@@ -142,8 +141,9 @@ def test_a_secret_from_a_file_is_hidden_without_its_line_end() -> None:
 def test_the_cut_does_not_split_a_secret(secret: str, at: int, spelling: str) -> None:
     """A text cut anywhere shows nothing that the whole text would not."""
     text = "~" * 30 + SPELLINGS[spelling](secret) + "~" * 30
-    cleaned = learned(secret).clean(text, at)
-    assert learned(secret).clean(text).startswith(cleaned.removesuffix("..."))
+    redactor = learned(secret)
+    cleaned = redactor.clean(text, at)
+    assert redactor.clean(text).startswith(cleaned.removesuffix("..."))
     assert len(cleaned) <= at + len(HIDDEN) + len("...")
 
 

@@ -4,15 +4,18 @@ import asyncio
 import socket
 import time
 from collections.abc import Iterator
+from contextlib import AsyncExitStack
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from adapters import limits
 from gateway.catalogue.model import Listener
 from gateway.testing.clients.line import Line
 from gateway.testing.gateways import Gateway
 from gateway.testing.stage import Stage
-from tests.gateway.service.gate import gate
+from tests.gateway.service.gate import RESUMING, gate
 
 
 @pytest.fixture
@@ -103,6 +106,22 @@ async def test_a_client_with_a_pace_is_told_at_it(profile: str, least: float) ->
             began = time.monotonic()
             assert (await turned_away.reply()).startswith(b"421 00001 040 ..\r\nThe gateway is full")
             assert time.monotonic() - began >= least
+
+
+@pytest.mark.parametrize(
+    ("listener", "clients"),
+    [(Listener(port=0, profile="PACED"), 1), (replace(RESUMING, networks=()), 100)],
+    ids=["with a pace", "of one machine"],
+)
+async def test_those_that_their_protocol_tells_do_not_pile_up_either(
+    listener: Listener, clients: int
+) -> None:
+    count = limits.TURNED_AWAY + 20
+    async with gate(listener, clients=clients) as house, AsyncExitStack() as held:
+        lines = [await held.enter_async_context(house.call()) for _ in range(count + 1)]
+        told = [await each.reply() for each in lines[1:]]
+        assert {each[:3] for each in told} == {b"421"}
+        assert house.server.leaving <= limits.TURNED_AWAY + 1
 
 
 QUOTA = """[[listen]]
