@@ -63,13 +63,13 @@ class Greeting(asyncio.Protocol):
 
 @pytest.mark.parametrize("inherited", [False, True])
 async def test_lines_that_are_turned_back(inherited: bool) -> None:
-    """More at one time than one turn of the loop takes, and between them one that is let in."""
+    """More at one time than one turn of the loop takes, and behind them one that is let in."""
     count = limits.BACKLOG + 1  # as many as Linux has wait
     seen: list[str] = []
 
     def turn_back(line: socket.socket, address: str) -> bool:
         seen.append(address)
-        if len(seen) == count // 2:
+        if len(seen) == count:
             return False
         line.send(b"go away")
         line.close()

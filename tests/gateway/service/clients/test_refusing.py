@@ -114,6 +114,14 @@ async def test_one_at_which_a_call_fails(call: str, monkeypatch: pytest.MonkeyPa
         assert near.fileno() == -1
 
 
+async def test_one_that_was_said_to_have_something_and_has_not() -> None:
+    """As select(2) warns of, under BUGS: it is looked at again when there is more."""
+    async with ends() as made:
+        made.refused._read()
+        assert not made.gone
+        made.far.close()
+
+
 async def test_nothing_is_left_in_the_loop() -> None:
     async with ends() as made:
         descriptor = made.near.fileno()
