@@ -154,10 +154,12 @@ class _Serving:
             await handover.take_over()
             loop = asyncio.get_running_loop()
             background = [
-                loop.create_task(watch(self._path, self._known, lambda: self._reload(server))),
+                loop.create_task(watch(lambda: self._path, self._known, lambda: self._reload(server))),
                 loop.create_task(self._on(self._hangup, lambda: self._reload(server))),
                 loop.create_task(self._on(self._pass_on, lambda: self._hand_over(handover))),
-                loop.create_task(watch(self._members, self._members_known, lambda: self._reload(server))),
+                loop.create_task(
+                    watch(lambda: self._members, self._members_known, lambda: self._reload(server))
+                ),
                 loop.create_task(_save(parts, handover)),
                 loop.create_task(self._manager.stay_alive()),
             ]
@@ -221,6 +223,7 @@ class _Serving:
             _log.exception("the last good catalogue stays")
         else:
             fresh = with_port(read, self._port)
+            self._members = Path(fresh.gateway.members)
             wiring.learn_secrets(self._redactor, fresh)
             if self._site is not None:
                 self._site.hiding.learn(credential_names(fresh))

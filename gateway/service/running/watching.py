@@ -17,16 +17,17 @@ def signature(path: Path) -> Signature:
 
 
 async def watch(
-    path: Path, known: Signature, changed: Callable[[], Awaitable[None]], seconds: float = 1.0
+    path: Callable[[], Path], known: Signature, changed: Callable[[], Awaitable[None]], seconds: float = 1.0
 ) -> None:
-    """Call `changed` after each change of `path`, once it has rested for one look; never returns.
+    """Call `changed` after each change of the file at `path`, once it has rested for one look; never returns.
+    Another file at which it points from some time on has changed, too.
 
     `known` is its signature before it was last read, so that a change just after that is seen too.
     """
     told = seen = known
     while True:
         await asyncio.sleep(seconds)
-        now = signature(path)
+        now = signature(path())
         if now is not None and now == seen and now != told:
             told = now
             await changed()

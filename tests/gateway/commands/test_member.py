@@ -190,6 +190,24 @@ def test_a_gateway_that_runs_takes_new_members_and_lets_go_of_old_ones(folder: P
             assert not path.is_file() or b"sesame" not in path.read_bytes()
 
 
+def test_members_kept_elsewhere_since_a_reload_are_looked_after_too(folder: Path) -> None:
+    """Whoever is removed there may do nothing more, though the gateway began with another file."""
+    with serving("--log", "warning", folder=folder) as gateway:
+        line = Line("127.0.0.1", port_of(gateway), 8)
+        text = (folder / "headrace.toml").read_text()
+        (folder / "headrace.toml").write_text(text + '[gateway]\nmembers = "others.toml"\n')
+        gateway.wait_for("catalogue reloaded")
+        headrace("member", "add", "anna", "--rights", "crew", folder=folder, given=b"open sesame 1\n")
+        gateway.wait_for("catalogue reloaded")
+        assert answer(line, 'LOGIN anna "open sesame 1"') == "230"
+        assert answer(line, "LIST club:") == "200"
+        headrace("member", "remove", "anna", folder=folder)
+        gateway.wait_for("catalogue reloaded")
+        assert answer(line, "LIST club:") == "532 You may not read CLUB"  # nobody is left who could LOGIN
+        line.close()
+        assert gateway.end() == 0
+
+
 def test_say_logs_in_too(folder: Path) -> None:
     headrace("member", "add", "anna", folder=folder, given=b"open sesame\n")
     done = headrace("say", 'LOGIN anna "open sesame"', "LOGIN anna no", folder=folder)
