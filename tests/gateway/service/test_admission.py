@@ -97,7 +97,7 @@ async def test_who_has_no_room_is_told_as_it_comes_in() -> None:
         assert house.server.counts.refused == {"The gateway is full": 1}
 
 
-@pytest.mark.parametrize(("profile", "least"), [("PACED", 0.5), ("PLAIN", 0.0)])
+@pytest.mark.parametrize(("profile", "least"), [("PACED", 0.3), ("PLAIN", 0.0)])
 async def test_a_client_with_a_pace_is_told_at_it(profile: str, least: float) -> None:
     """60 bytes at 100 a second; what it says meanwhile is not heard."""
     async with gate(Listener(port=0, profile=profile), clients=1) as house, house.call():

@@ -4,7 +4,7 @@ import asyncio
 import os
 import socket
 from collections.abc import AsyncIterator, Iterator
-from contextlib import asynccontextmanager, suppress
+from contextlib import AsyncExitStack, asynccontextmanager, suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import MappingProxyType
@@ -361,18 +361,17 @@ async def test_a_client_that_sends_more_than_is_kept_cannot_wait() -> None:
 async def test_all_that_is_written_is_paced() -> None:
     """Greeting, telnet's refusals, echo, goodbye: 100 characters a second."""
     slow = Settings(pace=100, echo=True)
-    async with (
-        paced_gateway(slow, greeting=True) as (server, host, port),
-        client(host, port) as found,
-    ):
-        began = asyncio.get_running_loop().time()
+    clock = asyncio.get_running_loop().time
+    async with paced_gateway(slow, greeting=True) as (server, host, port), AsyncExitStack() as stack:
+        began = clock()
+        found = await stack.enter_async_context(client(host, port))
         found.send(b"\xff\xfd\x01NOOP\r")
         greeting = b"220 00001 040 ..\r\nHEADRACE 1"
         await found.wait_for(b"\xff\xfc\x01NOOP\r\n200 00000 000 ..\r\n", 3)
         assert found.data.startswith(greeting)
-        assert asyncio.get_running_loop().time() - began >= (len(found.data) - 1) / 100
+        assert clock() - began >= (len(found.data) - 1) / 100
         stopping = asyncio.create_task(server.stop())
-        began, before = asyncio.get_running_loop().time(), len(found.data)
+        began, before = clock(), len(found.data)
         await found.receive(5)
         goodbye = found.data[before:]
         assert replies(goodbye)[0][0][:3] == "421"
