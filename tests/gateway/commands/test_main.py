@@ -2,6 +2,7 @@
 
 import re
 import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -50,6 +51,22 @@ def test_the_version_is_the_packages() -> None:
     text = (ROOT / "pyproject.toml").read_text(encoding="utf-8")
     assert f'version = "{VERSION}"' in text
     assert parser().prog == "headrace"
+
+
+LOADED = """
+import gc, sys
+from gateway.commands.main import main
+for argv in (["check", "--config", "none"], None):
+    sys.argv = ["headrace", "check", "--config", "none"]
+    main(argv)
+    print(gc.isenabled(), gc.get_freeze_count() > 10_000)
+"""
+
+
+def test_the_garbage_collector_leaves_alone_what_was_loaded() -> None:
+    """In a process of its own, not in one that goes on with something else."""
+    done = subprocess.run([sys.executable, "-c", LOADED], cwd=ROOT, capture_output=True, check=True)
+    assert done.stdout.decode().splitlines() == ["True False", "True True"]
 
 
 def test_output_into_a_closed_pipe_is_no_traceback() -> None:
