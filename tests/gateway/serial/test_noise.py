@@ -1,5 +1,6 @@
 """Wrong bits: how many, which, and what a UART makes of them."""
 
+import itertools
 import math
 
 import pytest
@@ -91,3 +92,32 @@ def test_a_wrong_parity_bit_marks_a_right_byte(parity: Parity) -> None:
     """Right bytes are marked for their parity bit or their stop bit: 200 of 100,000, six deviations of 14."""
     results = heard(Noise(0.001, 9), Framing(9_600, 8, parity), 100_000)
     assert 115 < sum(marked for value, marked in results if value == 0x55) < 285
+
+
+class Scripted(NoisyLine):
+    """The wrong bits are those given, counted from the first bit of the first character."""
+
+    def __init__(self, wrong: list[int], framing: Framing) -> None:
+        self._gaps = [after - before - 1 for before, after in itertools.pairwise((-1, *wrong))]
+        super().__init__(Noise(0.5), framing)
+
+    def _run(self) -> int:
+        return self._gaps.pop(0) if self._gaps else 1 << 62
+
+
+@pytest.mark.parametrize("parity", [Parity.NONE, Parity.EVEN, Parity.ODD])
+def test_whichever_bits_are_wrong(parity: Parity) -> None:
+    """All sets of them in one character, and the same of the one behind: as on the wire, start bit, data from
+    the lowest, parity, stop bit (common practice).
+    """
+    checked = parity is not Parity.NONE
+    bits = 10 + checked
+    for number in range(1 << bits):
+        wrong = [place for place in range(bits) if number >> place & 1]
+        sent = [0, *(0x55 >> place & 1 for place in range(8)), *[int(parity is Parity.ODD)] * checked, 1]
+        came = [bit ^ (place in wrong) for place, bit in enumerate(sent)]
+        value = sum(bit << place for place, bit in enumerate(came[1:9]))
+        fits = not checked or sum(came[1:10]) % 2 == (parity is Parity.ODD)
+        expected = (None, False) if came[0] else (value, not (fits and came[-1]))
+        line = Scripted([*wrong, *(each + bits for each in wrong)], Framing(9_600, 8, parity))
+        assert [line.hear(0x55) for _ in range(3)] == [expected, expected, (0x55, False)], wrong
