@@ -40,7 +40,9 @@ class Refused:
             self.abort()
 
     def abort(self) -> None:
-        """Close the line now."""
+        """Close the line now, if that was not done."""
+        if self._line.fileno() < 0:
+            return
         self._timer.cancel()
         asyncio.get_running_loop().remove_reader(self._line)
         self._line.close()
