@@ -3,6 +3,7 @@
 import asyncio
 import socket
 from collections.abc import Callable, Sequence
+from contextlib import ExitStack, closing
 from typing import Any, TypeAlias
 
 from adapters import limits
@@ -36,17 +37,20 @@ async def open_listening(
     given: Sequence[socket.socket] = (),
     turn_back: TurnBack = lambda _line, _address: False,
 ) -> list[asyncio.Server]:
-    """Let clients in there, or at the sockets `given` for it, which are closed. OSError where that is not
-    possible.
+    """Let clients in there, or at the sockets `given` for it, which are taken over. OSError where that is not
+    possible, and nothing is left open.
     """
     loop = asyncio.get_running_loop()
     if not given:
-        bound = await loop.create_server(make, host, port, reuse_address=True, start_serving=False)
-        given = [each.dup() for each in bound.sockets]
-        bound.close()
+        with closing(
+            await loop.create_server(make, host, port, reuse_address=True, start_serving=False)
+        ) as bound:
+            given = [each.dup() for each in bound.sockets]
     servers = []
-    for each in given:
-        door = _Door(fileno=each.detach())
-        door.turn_back = turn_back
-        servers.append(await loop.create_server(make, sock=door, backlog=limits.BACKLOG))
+    with ExitStack() as opened:
+        for door in [opened.enter_context(_Door(fileno=each.detach())) for each in given]:
+            door.turn_back = turn_back
+            servers.append(await loop.create_server(make, sock=door, backlog=limits.BACKLOG))
+            opened.callback(servers[-1].close)
+        opened.pop_all()
     return servers

@@ -34,11 +34,6 @@ _GOES_ON: Final = re.compile(r"[ \t]*(?:[,}\]#]|$)")
 _SPELT_OUT: Final = (("secret", _SAFE_REST), ("password", _SAFE_REST), ("authorization", None))
 
 
-_HALVES: Final = re.compile(
-    "|".join(f"{word[: len(word) // 2]}|{word[len(word) // 2 :]}" for word, _ in _SPELT_OUT)
-)
-
-
 def distance(left: str, right: str) -> int:
     """Insertions, deletions, replacements and swaps of neighbours that make one word the other.
 
@@ -57,6 +52,12 @@ def distance(left: str, right: str) -> int:
     return above[-1]
 
 
+def _away(left: str, right: str, most: int) -> int:
+    """Their distance, where it may be `most` or less; else what their lengths differ by, which is no more."""
+    longer = abs(len(left) - len(right))
+    return longer if longer > most else distance(left, right)
+
+
 def nearest(word: str, words: Iterable[str]) -> str:
     """The one of `words` that `word` was most likely meant to be, whatever its case; "" for none.
 
@@ -66,11 +67,8 @@ def nearest(word: str, words: Iterable[str]) -> str:
     found, least, alike = "", len(typed) // 3 + 1, 0
     for each in words:
         known = each.casefold()
-        cut = min(len(typed), len(known)) >= 3 and (known.startswith(typed) or typed.startswith(known))
-        if abs(len(typed) - len(known)) > least and not cut:
-            continue  # it cannot be nearer than that
-        away = distance(typed, known)
-        if cut:
+        away = _away(typed, known, least)
+        if min(len(typed), len(known)) >= 3 and (known.startswith(typed) or typed.startswith(known)):
             away = min(away, least)
         begins = _alike(typed, known)
         if away < least or (away == least and away < len(known) and (not found or begins > alike)):
@@ -87,9 +85,7 @@ def _alike(one: str, other: str) -> int:
 def secretive(key: str) -> bool:
     """Whether a key, perhaps misspelt, is one that people put secrets under."""
     bare = key.casefold().replace("_", "").replace("-", "")[-20:]  # no such word is longer
-    return bare.endswith(_SECRETIVE) or any(
-        abs(len(bare) - len(word)) <= 2 and distance(bare, word) <= 2 for word in _OFTEN_MISSPELT
-    )
+    return bare.endswith(_SECRETIVE) or any(_away(bare, word, 2) <= 2 for word in _OFTEN_MISSPELT)
 
 
 def masked(line: str) -> str:
@@ -168,11 +164,19 @@ def _unsafe_after(line: str) -> int:
     return len(line)
 
 
+def _halves(word: str) -> tuple[tuple[str, int], tuple[str, int]]:
+    """Each, and where it begins."""
+    half = len(word) // 2
+    return (word[:half], 0), (word[half:], half)
+
+
+_HALVES: Final = re.compile("|".join(part for word, _ in _SPELT_OUT for part, _ in _halves(word)))
+
+
 def _spellings(letters: str, word: str) -> Iterator[tuple[int, int]]:
     """Start and length of what may be `word` with at most one slip: then one half of it is whole."""
-    half = len(word) // 2
     starts: set[int] = set()
-    for part, offset in ((word[:half], 0), (word[half:], half)):
+    for part, offset in _halves(word):
         for match in re.finditer(re.escape(part), letters):
             starts.update(match.start() - offset + each for each in (-1, 0, 1))
     for start in sorted(starts):

@@ -97,6 +97,20 @@ async def test_a_name_with_several_addresses() -> None:
     assert servers
 
 
+async def test_one_of_several_that_cannot_be_opened_leaves_none_open() -> None:
+    """Bound alike: the first one listens, so that no other one may (socket(7), SO_REUSEADDR)."""
+    given = [socket.socket() for _ in range(3)]
+    for each in given:
+        each.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        each.bind(("127.0.0.1", given[0].getsockname()[1]))
+    _, port = given[0].getsockname()
+    with pytest.raises(OSError, match="in use"):
+        await open_listening(Greeting, "", 0, given)
+    assert [each.fileno() for each in given] == [-1] * 3
+    (server,) = await open_listening(Greeting, "127.0.0.1", port)
+    server.close()
+
+
 async def test_a_port_in_use() -> None:
     port = free_port()
     server = await asyncio.start_server(lambda *_: None, "127.0.0.1", port)
