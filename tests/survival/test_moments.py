@@ -60,7 +60,9 @@ async def test_nothing_that_was_promised_is_lost(tmp_path: Path, monkeypatch: py
     figures = Figures()
     async with ground(tmp_path) as here:
         documents = [Document(ref, adds=ref in _ADDED) for ref in _STORED + _COPIED + _ADDED]
-        for number in range(MOMENTS):
+        for number in range(5 * MOMENTS):
+            if number >= MOMENTS and figures.counts["answered 250"]:
+                break  # where it is slow, it may be killed several times before it has promised anything
             try:
                 await _moment(here, documents, number, figures)
             except BaseException as failure:
